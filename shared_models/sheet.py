@@ -1,0 +1,58 @@
+"""The bench sheet: everything the engine may know about one job at one moment.
+
+Raw records only, nothing derived; the order of its lists has no meaning (a permuted sheet gives
+the same opinion, byte for byte). Both sides assemble it the same way: all rows of this job, this
+board version and these meters. That is a query and holds no logic.
+"""
+
+from typing import Annotated, Literal
+
+from msgspec import Meta
+
+from shared_models.base import AirC, BODY_V, EpochMs, Id, Model
+from shared_models.board import BoardVersion, ContactCorrection, ReferenceBoard
+from shared_models.job import Intake, MakeSafeProof, Observation
+from shared_models.reading import Meter, Reading, Stage
+
+Mode = Literal["guided", "sweep"]
+
+
+class ShopWeight(Model, frozen=True, kw_only=True):
+    """A shop's own weight for one kind of story, beside the built-in one (1.0 leaves it as it is)."""
+
+    story: str
+    factor: Annotated[float, Meta(gt=0, le=1000)]
+
+
+class Shop(Model, frozen=True, kw_only=True):
+    """What a shop knows better than the table."""
+
+    weights: tuple[ShopWeight, ...] = ()
+
+
+class BenchSheet(Model, frozen=True, kw_only=True):
+    """The one input of the engine.
+
+    `asked_at_ms` is the engine's only clock. `stage` says which readings of the job are judged:
+    those before the repair or those after it.
+    """
+
+    sheet_id: Id
+    asked_at_ms: EpochMs
+    board: BoardVersion
+    socket: Id
+    meters: tuple[Meter, ...] = ()
+    reference_boards: tuple[ReferenceBoard, ...] = ()
+    known_good_readings: tuple[Reading, ...] = ()
+    readings: tuple[Reading, ...] = ()
+    removed_ids: tuple[Id, ...] = ()
+    observations: tuple[Observation, ...] = ()
+    make_safe: tuple[MakeSafeProof, ...] = ()
+    corrections: tuple[ContactCorrection, ...] = ()
+    intake: Intake = Intake()
+    air_c: AirC | None = None
+    meter_id: Id | None = None
+    stage: Stage = "before_repair"
+    mode: Mode = "guided"
+    shop: Shop | None = None
+    v: int = BODY_V
