@@ -1,0 +1,310 @@
+/**
+ * The one door between the screens and everything inside the phone: what can be read, what can be
+ * written, and the states a screen has to show. Types only; `open_door.ts` stands behind it.
+ *
+ * Decides: the shapes. Leaves to others: which readings count, what a value is, every verdict (the
+ * engine, see `StoredOpinion`), and how anything looks.
+ *
+ * A write's promise resolves only after the database transaction that holds the record AND its
+ * outbox row is complete on disk: a screen says "saved" after that, never before. A write that fails
+ * rejects with a `StoreError` and also shows in `storage`.
+ */
+import type {
+  BoardVersion,
+  ContactCorrection,
+  Intake,
+  Job,
+  MakeSafeProof,
+  MakeSafeStep,
+  Meter,
+  Observation,
+  Opinion,
+  Photo,
+  Problem,
+  Reading,
+  ReferenceBoard,
+  Socket,
+} from "../generated/models";
+
+/**
+ * A value that changes; a Svelte store (`$live` works). The value is `undefined` until the first
+ * answer of the database is there, which is not the same as "none" (`null` or an empty list).
+ */
+export interface Live<T> {
+  subscribe(run: (value: T | undefined) => void): () => void;
+}
+
+/** A value that is always there; a Svelte store too. */
+export interface State<T> {
+  subscribe(run: (value: T) => void): () => void;
+}
+
+/** A record with every field that has a default filled in, so that a screen need not know defaults. */
+type Whole<T, Open extends keyof T = never> = Required<Omit<T, Open>> & Pick<T, Open>;
+
+export type WholeIntake = Whole<Intake>;
+export type WholeJob = Omit<Whole<Job>, "intake"> & { intake: WholeIntake };
+export type Tray = WholeJob["tray"];
+
+/** The kinds of a fact, and of a thing whose fields are edited. */
+export type FactKind =
+  | "reading"
+  | "photo"
+  | "observation"
+  | "make_safe"
+  | "board_version"
+  | "correction";
+export type EntityKind = "job" | "meter" | "reference_board";
+
+// --- what can be read ---------------------------------------------------------------------------
+
+/** A job as a tray shows it. */
+export interface JobCard {
+  id: string;
+  title: string;
+  tray: Tray;
+  opened_at_ms: number;
+  data_matters: WholeIntake["data_matters"];
+  device: string;
+  board: string;
+  socket: string | null;
+  /** Different contacts with at least one row that is not taken back, of all contacts of the socket. */
+  contacts_read: number;
+  contacts_all: number;
+  gate_open: boolean;
+  /** When the newest row of the job was made; what a tray is sorted by. */
+  touched_at_ms: number;
+  /** Edits of this job that the server has not answered yet. */
+  waiting: number;
+}
+
+/** One tray, in the order of the generated table; jobs newest first. */
+export interface TrayView {
+  id: Tray;
+  words: string;
+  jobs: JobCard[];
+}
+
+/**
+ * One typed reading. `replaced_by` is the id of a row that names this one in `supersedes`: a plain
+ * fact of the rows. Whether a reading counts is the engine's to say (`Opinion.set_aside`).
+ */
+export interface ReadingRow {
+  reading: Reading;
+  /** The contact of a touch on one contact, else null. */
+  contact: string | null;
+  replaced_by: string | null;
+  /** The server has not answered for it yet. */
+  waiting: boolean;
+}
+
+/** The make-safe gate: whether readings may be taken, and the steps that still hold it shut. */
+export interface GateState {
+  open: boolean;
+  waits_for: string[];
+  /** The steps that apply to this socket, each with its newest proof (null: nothing said yet). */
+  steps: GateStep[];
+}
+
+export interface GateStep {
+  step: MakeSafeStep;
+  proof: MakeSafeProof | null;
+  passed: boolean;
+}
+
+/** One job with everything a screen needs of it. Records that were taken back are not in it. */
+export interface JobView {
+  job: WholeJob;
+  board: BoardVersion | null;
+  socket: Socket | null;
+  corrections: ContactCorrection[];
+  meter: Meter | null;
+  meters: Meter[];
+  reference_boards: ReferenceBoard[];
+  /** All rows, oldest typed first. */
+  rows: ReadingRow[];
+  /** The newest typed row of each contact (by `taken_at_ms`, then id), whatever the lead. For echo and count, no verdict. */
+  newest_row: Record<string, ReadingRow>;
+  proofs: MakeSafeProof[];
+  gate: GateState;
+  observations: Observation[];
+  photos: Photo[];
+  /** Rows made by a newer app that this one cannot read; they are kept and come after the update. */
+  newer_rows: number;
+}
+
+/** The last opinion of a job, whole or from before some readings. */
+export interface StoredOpinion {
+  opinion: Opinion;
+  formed_at_ms: number;
+  /** Rows of the job added, replaced or taken back since this opinion was asked for; 0 = up to date. */
+  before_last_n_readings: number;
+  /** True while an answer to a newer question is on its way. */
+  being_renewed: boolean;
+  /** Why the last attempt gave no opinion (for instance no board chosen), else null. */
+  last_failure: string | null;
+}
+
+// --- states -------------------------------------------------------------------------------------
+
+export interface RefusedChange {
+  change_id: string;
+  problem: Problem;
+  /** The record it was about, and its job where it has one. */
+  kind: FactKind | EntityKind;
+  record_id: string;
+  job_id: string | null;
+  refused_at_ms: number;
+}
+
+export interface NewerChange {
+  change_id: string;
+  device: string;
+  v: number;
+}
+
+/** What is between this phone and the shop's server. */
+export interface SyncState {
+  /** Edits not yet answered by the server (refused ones not counted). */
+  waiting: number;
+  running: boolean;
+  /** When the server last answered anything with success; null: never. */
+  last_answer_at_ms: number | null;
+  /** Since when every attempt has failed to reach a server; null: reachable, or not tried yet. */
+  unreachable_since_ms: number | null;
+  /** A server that answers but not with success: its words. Null when all is well. */
+  trouble: Problem | null;
+  /** Refused edits: kept, shown, never in the way of the others. */
+  refused: RefusedChange[];
+  /** Edits made by a newer app: kept, applied after the update. */
+  newer: NewerChange[];
+  /** This phone's clock minus the server's, in ms, when they differ by more than 5 minutes; else null. */
+  clock_off_ms: number | null;
+  /** False until the shop's boards and jobs have been pulled once. */
+  first_pull_done: boolean;
+}
+
+/** Where the engine stands. `ready` means: opinions work offline now. */
+export type EngineState =
+  | { is: "absent" }
+  | { is: "loading"; bytes: number; of_bytes: number }
+  | { is: "starting" }
+  | { is: "ready"; version: string }
+  | { is: "failed"; why: string; retry_at_ms: number | null };
+
+/** Whether what is typed can be kept. `persistent` null: this browser does not say. */
+export type StorageState =
+  | { is: "ok"; persistent: boolean | null }
+  | { is: "failed"; code: StoreErrorCode; why: string; since_ms: number };
+
+/** A newer app is there and waits. Offered only while no draft is open. */
+export type UpdateState = { is: "none" } | { is: "ready"; held_by_drafts: number };
+
+export type StoreErrorCode =
+  | "storage_full"
+  | "storage_lost"
+  | "not_found"
+  | "not_complete"
+  | "unknown";
+
+/** Why a write was not saved. `message` is a sentence for the screen. */
+export class StoreError extends Error {
+  override name = "StoreError";
+  constructor(
+    readonly code: StoreErrorCode,
+    message: string,
+    options?: ErrorOptions,
+  ) {
+    super(message, options);
+  }
+}
+
+// --- what can be written ------------------------------------------------------------------------
+
+/** Fields of a new or edited job. */
+export type JobFields = Partial<Omit<Job, "id" | "v">>;
+export type MeterFields = Partial<Omit<Meter, "id" | "v">>;
+
+/** One step of making safe. `measured_mv` with `at_place`, or `done`, or `waived_because`. */
+export type NewProof = Pick<MakeSafeProof, "step"> &
+  Partial<Pick<MakeSafeProof, "done" | "measured_mv" | "at_place" | "waived_because">>;
+
+/**
+ * A reading as typed. `socket`, `meter_id` and `air_c` come from the job when they are left out; a job
+ * without a socket or a meter then rejects with `not_complete`. The value is never made here.
+ */
+export type NewReading = Pick<Reading, "kind" | "touch" | "as_typed" | "display_unit"> &
+  Partial<
+    Pick<
+      Reading,
+      | "socket"
+      | "meter_id"
+      | "air_c"
+      | "lead_on_ground"
+      | "subject"
+      | "place"
+      | "steadiness"
+      | "taken_after_s"
+      | "conditions"
+      | "stage"
+      | "note"
+    >
+  >;
+
+export type NewObservation = Pick<Observation, "seen"> &
+  Partial<Omit<Observation, "id" | "of" | "seen" | "seen_at_ms" | "seen_by" | "v">>;
+
+/** How an attempt at an opinion ended. `overtaken`: a newer question took its place. */
+export type AskResult =
+  | { is: "formed"; opinion: Opinion }
+  | { is: "overtaken" }
+  | { is: "failed"; why: string };
+
+export interface Door {
+  // queries
+  trays(): Live<TrayView[]>;
+  /** `null`: there is no such job, or it was taken back. */
+  job(jobId: string): Live<JobView | null>;
+  /** `null`: none has been formed for this job yet. */
+  opinion(jobId: string): Live<StoredOpinion | null>;
+  boards(): Live<BoardVersion[]>;
+  meters(): Live<Meter[]>;
+  /** The name written into records as the one who did it. */
+  actor(): Live<string>;
+
+  // states
+  readonly sync: State<SyncState>;
+  readonly engine: State<EngineState>;
+  readonly storage: State<StorageState>;
+  readonly update: State<UpdateState>;
+
+  // writes; each gives the id of the record it made or edited
+  takeDeviceIn(fields: JobFields): Promise<string>;
+  setJobFields(jobId: string, fields: JobFields): Promise<void>;
+  addProof(jobId: string, proof: NewProof): Promise<string>;
+  addReading(jobId: string, reading: NewReading): Promise<string>;
+  /** A new reading like the old one but for `fields`; it names the old one in `supersedes`. */
+  replaceReading(readingId: string, fields: Partial<NewReading>): Promise<string>;
+  takeBack(kind: FactKind | EntityKind, id: string, why: string): Promise<void>;
+  addObservation(jobId: string, observation: NewObservation): Promise<string>;
+  /** `null` makes a new meter (a name is then needed). */
+  setMeter(meterId: string | null, fields: MeterFields): Promise<string>;
+  setActor(name: string): Promise<void>;
+
+  // drafts: what is typed but not yet a record, kept so that a killed page resumes
+  saveDraft(key: string, value: unknown): Promise<void>;
+  readDraft<T>(key: string): Promise<T | null>;
+  dropDraft(key: string): Promise<void>;
+
+  // doing
+  /** Forms an opinion when the engine can; the answer is also in `opinion(jobId)`. Never blocks a write. */
+  askOpinion(jobId: string): Promise<AskResult>;
+  /** Fetches the engine's files if need be and starts it; call after the first paint. Also retries a failed start. */
+  startEngine(): void;
+  /** Talks to the server now, once. */
+  syncNow(): Promise<void>;
+  /** All edits the server has not answered, as a file of last resort. */
+  exportUnsynced(): Promise<Blob>;
+  /** Reloads into the newer app; does nothing while a draft is open. */
+  takeUpdate(): Promise<void>;
+}
