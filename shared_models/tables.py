@@ -9,10 +9,13 @@ source; 60 V d.c. for the body is the ES1 limit of IEC 62368-1 table 4, read sec
 
 from typing import Literal
 
-from msgspec import Struct, to_builtins
+from msgspec import NODEFAULT, Struct, to_builtins
+from msgspec.structs import fields
 
-from shared_models.base import Model
+from shared_models.base import BODY_V, Model
 from shared_models.board import Role
+from shared_models.job import Intake, Job
+from shared_models.reading import Meter
 
 
 class MakeSafeStep(Model, frozen=True, kw_only=True):
@@ -208,8 +211,21 @@ CAUTION = (
 )
 
 
+def _defaults_of(*models: type[Struct]) -> dict[str, dict[str, object]]:
+    """Each Struct's name -> its fields that have a default -> that default, as plain values."""
+    return {
+        model.__name__: {
+            field.name: to_builtins(field.default) for field in fields(model) if field.default is not NODEFAULT
+        }
+        for model in models
+    }
+
+
 class Tables(Struct, frozen=True, kw_only=True):
-    """Everything the phone gets as generated JSON."""
+    """Everything the phone gets as generated JSON.
+
+    `body_v` is the newest body it can read; `defaults` fills the fields that the wire leaves out.
+    """
 
     make_safe_steps: tuple[MakeSafeStep, ...]
     roles: tuple[RoleRow, ...]
@@ -223,6 +239,8 @@ class Tables(Struct, frozen=True, kw_only=True):
     plugging_limit_mv: float
     honest_reading_limit_mv: float
     body_limit_mv: float
+    body_v: int
+    defaults: dict[str, dict[str, object]]
 
 
 def all_tables() -> dict[str, object]:
@@ -232,4 +250,5 @@ def all_tables() -> dict[str, object]:
         what_happened=WHAT_HAPPENED, symptoms=SYMPTOMS, data_matters=DATA_MATTERS, verdicts=VERDICTS,
         caution=CAUTION, plugging_limit_mv=PLUGGING_LIMIT_MV,
         honest_reading_limit_mv=HONEST_READING_LIMIT_MV, body_limit_mv=BODY_LIMIT_MV,
+        body_v=BODY_V, defaults=_defaults_of(Job, Intake, Meter),
     ))
