@@ -7,7 +7,7 @@ Origins: the limit of 1 V before plugging and 10 mV for an honest reading are co
 source; 60 V d.c. for the body is the ES1 limit of IEC 62368-1 table 4, read second-hand.
 """
 
-from typing import Literal
+from typing import Any, Literal
 
 from msgspec import NODEFAULT, Struct, to_builtins
 from msgspec.structs import fields
@@ -211,7 +211,7 @@ CAUTION = (
 )
 
 
-def _defaults_of(*models: type[Struct]) -> dict[str, dict[str, object]]:
+def _defaults_of(*models: type[Struct]) -> dict[str, dict[str, Any]]:
     """Each Struct's name -> its fields that have a default -> that default, as plain values."""
     return {
         model.__name__: {
@@ -240,7 +240,7 @@ class Tables(Struct, frozen=True, kw_only=True):
     honest_reading_limit_mv: float
     body_limit_mv: float
     body_v: int
-    defaults: dict[str, dict[str, object]]
+    defaults: dict[str, dict[str, Any]]
 
 
 def all_tables() -> dict[str, object]:
