@@ -12,11 +12,14 @@
 import type {
   BoardVersion,
   ContactCorrection,
+  EntityKind,
+  FactKind,
   Intake,
   Job,
   MakeSafeProof,
   MakeSafeStep,
   Meter,
+  Mode,
   Observation,
   Opinion,
   Photo,
@@ -24,6 +27,8 @@ import type {
   Reading,
   ReferenceBoard,
   Socket,
+  Stage,
+  Tray,
 } from "../generated/models";
 
 /**
@@ -40,21 +45,9 @@ export interface State<T> {
 }
 
 /** A record with every field that has a default filled in, so that a screen need not know defaults. */
-type Whole<T, Open extends keyof T = never> = Required<Omit<T, Open>> & Pick<T, Open>;
-
-export type WholeIntake = Whole<Intake>;
-export type WholeJob = Omit<Whole<Job>, "intake"> & { intake: WholeIntake };
-export type Tray = WholeJob["tray"];
-
-/** The kinds of a fact, and of a thing whose fields are edited. */
-export type FactKind =
-  | "reading"
-  | "photo"
-  | "observation"
-  | "make_safe"
-  | "board_version"
-  | "correction";
-export type EntityKind = "job" | "meter" | "reference_board";
+export type WholeIntake = Required<Intake>;
+export type WholeJob = Required<Omit<Job, "intake">> & { readonly intake: WholeIntake };
+export type WholeMeter = Required<Meter>;
 
 // --- what can be read ---------------------------------------------------------------------------
 
@@ -118,8 +111,8 @@ export interface JobView {
   board: BoardVersion | null;
   socket: Socket | null;
   corrections: ContactCorrection[];
-  meter: Meter | null;
-  meters: Meter[];
+  meter: WholeMeter | null;
+  meters: WholeMeter[];
   reference_boards: ReferenceBoard[];
   /** All rows, oldest typed first. */
   rows: ReadingRow[];
@@ -268,7 +261,7 @@ export interface Door {
   /** `null`: none has been formed for this job yet. */
   opinion(jobId: string): Live<StoredOpinion | null>;
   boards(): Live<BoardVersion[]>;
-  meters(): Live<Meter[]>;
+  meters(): Live<WholeMeter[]>;
   /** The name written into records as the one who did it. */
   actor(): Live<string>;
 
@@ -298,7 +291,7 @@ export interface Door {
 
   // doing
   /** Forms an opinion when the engine can; the answer is also in `opinion(jobId)`. Never blocks a write. */
-  askOpinion(jobId: string): Promise<AskResult>;
+  askOpinion(jobId: string, how?: { mode?: Mode; stage?: Stage }): Promise<AskResult>;
   /** Fetches the engine's files if need be and starts it; call after the first paint. Also retries a failed start. */
   startEngine(): void;
   /** Talks to the server now, once. */
