@@ -1,0 +1,154 @@
+/**
+ * The phone's own record, in IndexedDB. Decides: the tables, their keys and indexes, and what to do
+ * when the connection dies. Leaves to others: what goes in (`write.ts`, `apply.ts`) and what is asked
+ * of it (`read.ts`).
+ *
+ * Rules for later versions: keep every published `version(n)`; never recreate a table in an upgrade
+ * (the outbox would go with it); every row is read tolerantly, by its own `v`.
+ */
+import Dexie, { type Table } from "dexie";
+
+import type { Change, EntityKind, FactKind, Opinion, Problem } from "../generated/models";
+import tables from "../generated/tables.json";
+
+/** The newest body this app can read; a body above it is kept and applied after the update. */
+export const BODY_V: number = tables.body_v;
+
+/** A fact. `gone` 1: taken back. The other ids are copies out of `record`, to be asked for by. */
+export interface FactRow {
+  kind: FactKind;
+  id: string;
+  stamp: string;
+  record: { readonly id: string } & Record<string, unknown>;
+  gone: 0 | 1;
+  job_id?: string;
+  reference_board_id?: string;
+  board_version_id?: string;
+  /** Only on readings of one contact that are not taken back: trays count contacts by this index. */
+  contact?: string;
+}
+
+/** What is edited: each field's value, and the stamp it won with. */
+export interface EntityRow {
+  kind: EntityKind;
+  id: string;
+  values: Record<string, unknown>;
+  stamps: Record<string, string>;
+  gone: 0 | 1;
+}
+
+export interface RemovedRow {
+  kind: FactKind | EntityKind;
+  id: string;
+}
+
+/** One edit made on this phone: the outbox while `waiting`, kept afterwards for a server that lost its data. */
+export interface OwnChangeRow {
+  device_seq: number;
+  id: string;
+  change: Change;
+  status: "waiting" | "known" | "refused";
+  kind: FactKind | EntityKind;
+  record_id: string;
+  job_id: string | null;
+  problem: Problem | null;
+  answered_at_ms: number | null;
+}
+
+/** A change with a body this app is too old for; `seq` is the server's number of it. */
+export interface NewerRow {
+  id: string;
+  change: Change;
+}
+
+export interface OpinionRow {
+  job_id: string;
+  opinion: Opinion | null;
+  formed_at_ms: number;
+  /** Ids of the readings the question held, and of those taken back by then, each as "gone <id>". */
+  seen: string[];
+  last_failure: string | null;
+}
+
+export interface DraftRow {
+  key: string;
+  value: unknown;
+  saved_at_ms: number;
+}
+
+/** Single values. Each key's type is in `Meta`. */
+export interface Meta {
+  device: string;
+  actor: string;
+  hlc: string;
+  cursor: number;
+  epoch: string;
+  last_answer_at_ms: number;
+  unreachable_since_ms: number | null;
+  trouble: Problem | null;
+  clock_off_ms: number | null;
+  first_pull_done: boolean;
+}
+
+export class PhoneDb extends Dexie {
+  declare facts: Table<FactRow, [string, string]>;
+  declare fields: Table<EntityRow, [string, string]>;
+  declare removed: Table<RemovedRow, [string, string]>;
+  declare changes: Table<OwnChangeRow, number>;
+  declare newer: Table<NewerRow, string>;
+  declare meta: Table<{ key: string; value: unknown }, string>;
+  declare drafts: Table<DraftRow, string>;
+  declare opinions: Table<OpinionRow, string>;
+
+  constructor(name = "second-probe") {
+    // strict: "complete" then means on disk, not in the operating system's memory
+    super(name, { chromeTransactionDurability: "strict" });
+    this.version(1).stores({
+      facts: "[kind+id], [kind+job_id], [kind+reference_board_id], [kind+board_version_id], [job_id+contact]",
+      fields: "[kind+id], kind",
+      removed: "[kind+id]",
+      changes: "device_seq, &id, status",
+      newer: "id",
+      meta: "key",
+      drafts: "key",
+      opinions: "job_id",
+    });
+  }
+
+  async metaOf<K extends keyof Meta>(key: K): Promise<Meta[K] | undefined> {
+    return (await this.meta.get(key))?.value as Meta[K] | undefined;
+  }
+
+  async setMeta<K extends keyof Meta>(key: K, value: Meta[K]): Promise<void> {
+    await this.meta.put({ key, value });
+  }
+}
+
+const CONNECTION_LOST = new Set(["DatabaseClosedError", "UnknownError", "InvalidStateError", "AbortError"]);
+
+function isConnectionLost(error: unknown): boolean {
+  const named = error as { name?: string; inner?: { name?: string } } | null;
+  // a full disk also arrives as an abort; trying again would only hide it
+  if (isStorageFull(error)) return false;
+  return CONNECTION_LOST.has(named?.name ?? "") || CONNECTION_LOST.has(named?.inner?.name ?? "");
+}
+
+export function isStorageFull(error: unknown): boolean {
+  const named = error as { name?: string; inner?: { name?: string } } | null;
+  return named?.name === "QuotaExceededError" || named?.inner?.name === "QuotaExceededError";
+}
+
+/**
+ * Does `work`, and once more on a fresh connection when the browser dropped the old one: phones do
+ * that to apps in the background. `work` must be safe to do twice.
+ */
+export async function onLiveConnection<T>(db: PhoneDb, work: () => Promise<T>): Promise<T> {
+  try {
+    return await work();
+  } catch (error) {
+    if (!isConnectionLost(error)) throw error;
+    db.close({ disableAutoOpen: false });
+    await db.open();
+    return await work();
+  }
+}
