@@ -1,0 +1,121 @@
+/**
+ * Where the probe goes next on the reading screen. The engine proposes touches; this turns them into
+ * a queue, or walks the socket in order. It changes only when an entry is made, never by itself.
+ */
+import type {
+  LeadOnGround,
+  NextTouch,
+  Opinion,
+  Place,
+  ReadingKind,
+  Subject,
+  Touch,
+} from "../generated/models";
+import type { ReadingRow } from "../store/door";
+
+/** One place to touch and how. */
+export interface Aim {
+  touch: Touch;
+  kind: ReadingKind;
+  subject: Subject;
+  place: Place;
+  lead: LeadOnGround | null;
+  title: string;
+}
+
+/** How the next place is chosen. */
+export type Walk = "guided" | "sweep";
+
+export function contactOf(aim: Aim): string | null {
+  return aim.touch.what === "contact" ? aim.touch.contact : null;
+}
+
+/** A plain drop at the spring of a contact. */
+export function plainAim(contact: string, lead: LeadOnGround): Aim {
+  return {
+    touch: { what: "contact", contact },
+    kind: "drop",
+    subject: "board_socket",
+    place: "spring",
+    lead,
+    title: "",
+  };
+}
+
+/** The places of one proposal: itself, or each contact of its run. */
+export function aimsOf(next: NextTouch): Aim[] {
+  const one: Aim = {
+    touch: next.touch,
+    kind: next.kind,
+    subject: next.subject ?? "board_socket",
+    place: next.place ?? "spring",
+    lead: next.lead_on_ground === undefined ? "red" : next.lead_on_ground,
+    title: next.title,
+  };
+  const run = next.run ?? [];
+  return run.length === 0 ? [one] : run.map((contact) => ({ ...one, touch: { what: "contact", contact } }));
+}
+
+function isPlain(row: ReadingRow, lead: LeadOnGround): boolean {
+  const { kind, subject, place, lead_on_ground } = row.reading;
+  return (
+    kind === "drop" &&
+    (subject ?? "board_socket") === "board_socket" &&
+    (place ?? "spring") === "spring" &&
+    (lead_on_ground === undefined ? "red" : lead_on_ground) === lead
+  );
+}
+
+/** Contacts that already have a plain drop with this lead on ground. */
+export function readContacts(rows: readonly ReadingRow[], lead: LeadOnGround): Set<string> {
+  const read = new Set<string>();
+  for (const row of rows) {
+    if (row.contact !== null && row.replaced_by === null && isPlain(row, lead)) read.add(row.contact);
+  }
+  return read;
+}
+
+/** The next contact along the way that is not read yet, from after `from`, once round; null: all read. */
+export function nextAlong(order: readonly string[], from: string | null, read: ReadonlySet<string>): string | null {
+  const start = from === null ? -1 : order.indexOf(from);
+  for (let step = 1; step <= order.length; step += 1) {
+    const contact = order[(start + step) % order.length];
+    if (contact !== undefined && !read.has(contact)) return contact;
+  }
+  return null;
+}
+
+/** Says whether two aims are the same touch in the same way. */
+export function aimKey(aim: Aim): string {
+  return JSON.stringify([aim.touch, aim.kind, aim.subject, aim.place, aim.lead]);
+}
+
+/**
+ * The engine's next places, without those touched since that opinion was formed (`doneSince`, by
+ * `aimKey`); empty: it proposes nothing to read.
+ */
+export function proposed(opinion: Opinion | null, doneSince: ReadonlySet<string>): Aim[] {
+  for (const next of opinion?.next ?? []) {
+    const open = isRead(next) ? aimsOf(next).filter((aim) => !doneSince.has(aimKey(aim))) : [];
+    if (open.length > 0) return open;
+  }
+  return [];
+}
+
+/** Whether a proposal is a reading (and not "reseat" or "try a known-good screen"). */
+export function isRead(next: NextTouch): boolean {
+  return next.action === undefined || ["read", "retouch", "other_polarity"].includes(next.action);
+}
+
+/** A row's own place, to touch it again. */
+export function aimOfRow(row: ReadingRow): Aim {
+  const { touch, kind, subject, place, lead_on_ground } = row.reading;
+  return {
+    touch,
+    kind,
+    subject: subject ?? "board_socket",
+    place: place ?? "spring",
+    lead: lead_on_ground === undefined ? "red" : lead_on_ground,
+    title: "",
+  };
+}
