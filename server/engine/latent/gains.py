@@ -1,0 +1,169 @@
+"""What reading a variable, or any other test, is expected to tell: bits, and whether it would change the mind."""
+
+import math
+from collections.abc import Sequence
+
+from server.engine.latent.model import LatentModel, entropy
+from server.engine.latent.posterior import signature_masses
+
+
+def story_gains(model: LatentModel, post: list[float], unread: list[int]) -> list[float]:
+    """Bits each unread variable's outcome is expected to tell about the story, in order of ``unread``."""
+    log2 = math.log2
+    masses = signature_masses(model, post)
+    gains = []
+    for c in unread:
+        row = masses[c]
+        entropies = model.entropies[c]
+        of_variable = model.signatures[c]
+        mass = row[0]
+        mixed = [mass * q for q in of_variable[0]]
+        gain = -mass * entropies[0]
+        for g in range(1, len(row)):
+            mass = row[g]
+            if mass > 0:
+                gain -= mass * entropies[g]
+                for o, q in enumerate(of_variable[g]):
+                    mixed[o] += mass * q
+        for p in mixed:
+            if p > 0:
+                gain -= p * log2(p)
+        gains.append(max(0.0, gain))
+    return gains
+
+
+def decision_gains(model: LatentModel, post: list[float], unread: list[int]) -> list[float]:
+    """Bits each unread variable's outcome is expected to tell about the decision."""
+    return decision_outlook(model, post, unread)[0]
+
+
+def decision_outlook(model: LatentModel, post: list[float], unread: list[int]) -> tuple[list[float], list[float]]:
+    """What reading each unread variable would do to the decision.
+
+    Returns:
+        Two lists in the order of ``unread``: I(decision; outcome) in bits, and the probability that
+        after the outcome another decision leads than now (ties go to the smaller index).
+    """
+    log2 = math.log2
+    decision_masses = [0.0] * model.n_decisions
+    for p, d in zip(post, model.decisions, strict=True):
+        decision_masses[d] += p
+    leader = decision_masses.index(max(decision_masses))
+    gains = []
+    changes = []
+    for c in unread:
+        of_variable = model.signatures[c]
+        baseline = of_variable[0]
+        n_outcomes = len(baseline)
+        # sum_d P_d H(m_d / P_d) = sum_d P_d log2 P_d - sum_d,o m_do log2 m_do; untouched decisions
+        # predict the baseline, so their part is their mass times H(q_0).
+        untouched = 1.0
+        kept = 0.0
+        mixed = [0.0] * n_outcomes
+        rows: list[tuple[int, list[float]]] = []
+        for d, entries in model.touched_by[c]:
+            d_mass = decision_masses[d]
+            if d_mass <= 0:
+                continue
+            left = d_mass
+            row = [0.0] * n_outcomes
+            for g, stories in entries:
+                mass = 0.0
+                for s in stories:
+                    mass += post[s]
+                left -= mass
+                for o, q in enumerate(of_variable[g]):
+                    row[o] += mass * q
+            untouched -= d_mass
+            kept += d_mass * log2(d_mass)
+            for o, q in enumerate(baseline):
+                m = row[o]
+                if left > 0:
+                    m += left * q
+                    row[o] = m
+                mixed[o] += m
+                if m > 0:
+                    kept -= m * log2(m)
+            rows.append((d, row))
+        if untouched > 0:
+            kept += untouched * model.entropies[c][0]
+            for o, q in enumerate(baseline):
+                mixed[o] += untouched * q
+        gain = -kept
+        for p in mixed:
+            if p > 0:
+                gain -= p * log2(p)
+        gains.append(max(0.0, gain))
+        changes.append(_change_chance(leader, decision_masses, rows, baseline, mixed))
+    return gains, changes
+
+
+def _change_chance(
+    leader: int,
+    decision_masses: list[float],
+    rows: list[tuple[int, list[float]]],
+    baseline: tuple[float, ...],
+    mixed: list[float],
+) -> float:
+    touched = [d for d, _ in rows]
+    # Among the decisions this variable says nothing about only the heaviest can ever lead.
+    rival = -1
+    rival_mass = 0.0
+    for d, mass in enumerate(decision_masses):
+        if mass > rival_mass and d not in touched:
+            rival = d
+            rival_mass = mass
+    chance = 0.0
+    for o, p in enumerate(mixed):
+        best = rival
+        best_mass = rival_mass * baseline[o]
+        for d, row in rows:
+            mass = row[o]
+            if mass > best_mass or (mass == best_mass and d < best):
+                best = d
+                best_mass = mass
+        if best != leader:
+            chance += p
+    return chance
+
+
+def test_gain(weights: list[float], decisions: list[int], outcome_rows: Sequence[Sequence[float]]) -> float:
+    """Bits a test is expected to tell about the decision, for tests that are no variable of a model.
+
+    Args:
+        weights: ``[hypothesis]``, not negative, need not be normalised.
+        decisions: ``[hypothesis]`` -> decision index; ``range(n)`` gives the gain about the hypothesis.
+        outcome_rows: ``[hypothesis][outcome]`` -> p(outcome | hypothesis).
+    """
+    return test_outlook(weights, decisions, outcome_rows)[0]
+
+
+def test_outlook(
+    weights: list[float], decisions: list[int], outcome_rows: Sequence[Sequence[float]]
+) -> tuple[float, float]:
+    """``test_gain`` and the probability that another decision leads after the test than before it.
+
+    Raises:
+        ValueError: no hypothesis has weight.
+    """
+    total = math.fsum(weights)
+    if not total > 0:
+        raise ValueError(f"the {len(weights)} hypotheses weigh {total} together, expected more than 0")
+    n_outcomes = len(outcome_rows[0])
+    masses = [0.0] * (max(decisions) + 1)
+    joint = [[0.0] * n_outcomes for _ in masses]
+    for weight, d, outcomes in zip(weights, decisions, outcome_rows, strict=True):
+        p = weight / total
+        masses[d] += p
+        row = joint[d]
+        for o, q in enumerate(outcomes):
+            row[o] += p * q
+    mixed = [math.fsum(column) for column in zip(*joint, strict=True)]
+    gain = entropy(mixed) + entropy(masses) - math.fsum([entropy(row) for row in joint])
+    leader = masses.index(max(masses))
+    change = 0.0
+    for o, p in enumerate(mixed):
+        column = [row[o] for row in joint]
+        if column.index(max(column)) != leader:
+            change += p
+    return max(0.0, gain), change
