@@ -271,15 +271,16 @@ export interface Door {
   readonly storage: State<StorageState>;
   readonly update: State<UpdateState>;
 
-  // writes; each gives the id of the record it made or edited
-  takeDeviceIn(fields: JobFields): Promise<string>;
-  setJobFields(jobId: string, fields: JobFields): Promise<void>;
-  addProof(jobId: string, proof: NewProof): Promise<string>;
-  addReading(jobId: string, reading: NewReading): Promise<string>;
+  // writes; each gives the id of the record it made or edited. `draftKey` names the draft that the
+  // write completes: it is dropped in the same transaction, so a killed page cannot enter it twice.
+  takeDeviceIn(fields: JobFields, draftKey?: string): Promise<string>;
+  setJobFields(jobId: string, fields: JobFields, draftKey?: string): Promise<void>;
+  addProof(jobId: string, proof: NewProof, draftKey?: string): Promise<string>;
+  addReading(jobId: string, reading: NewReading, draftKey?: string): Promise<string>;
   /** A new reading like the old one but for `fields`; it names the old one in `supersedes`. */
-  replaceReading(readingId: string, fields: Partial<NewReading>): Promise<string>;
+  replaceReading(readingId: string, fields: Partial<NewReading>, draftKey?: string): Promise<string>;
   takeBack(kind: FactKind | EntityKind, id: string, why: string): Promise<void>;
-  addObservation(jobId: string, observation: NewObservation): Promise<string>;
+  addObservation(jobId: string, observation: NewObservation, draftKey?: string): Promise<string>;
   /** `null` makes a new meter (a name is then needed). */
   setMeter(meterId: string | null, fields: MeterFields): Promise<string>;
   setActor(name: string): Promise<void>;

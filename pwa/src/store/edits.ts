@@ -1,0 +1,117 @@
+/**
+ * What a screen can do to the record, each as the changes it is made of. Decides: which ids, times and
+ * fields of the job go into a new record. Leaves to others: keeping it (`write.ts`) and judging it.
+ */
+import { uuidv7 } from "uuidv7";
+
+import type { FactKind, MakeSafeProof, Observation, Reading } from "../generated/models";
+import type { FactRow, PhoneDb } from "./db";
+import {
+  type Door,
+  type JobFields,
+  type NewObservation,
+  type NewProof,
+  type NewReading,
+  StoreError,
+  type WholeJob,
+} from "./door";
+import { visibleEntity } from "./rows";
+import { wholeJob } from "./whole";
+import type { Writer } from "./write";
+
+type Edits = Pick<
+  Door,
+  "takeDeviceIn" | "setJobFields" | "addProof" | "addReading" | "replaceReading" | "takeBack" | "addObservation" | "setMeter"
+>;
+
+export function edits(db: PhoneDb, writer: Writer): Edits {
+  const actor = async (): Promise<string> => (await db.metaOf("actor")) ?? "";
+
+  const addFact = async (kind: FactKind, record: object & { id: string }, draftKey?: string): Promise<string> => {
+    await writer.commit([{ what: "added", kind, record }], draftKey);
+    return record.id;
+  };
+
+  return {
+    async takeDeviceIn(fields, draftKey) {
+      const id = uuidv7();
+      const whole: JobFields = { opened_at_ms: Date.now(), ...fields };
+      await writer.commit([{ what: "fields_set", kind: "job", id, fields: { ...whole } }], draftKey);
+      return id;
+    },
+
+    async setJobFields(jobId, fields, draftKey) {
+      await jobOf(db, jobId);
+      await writer.commit([{ what: "fields_set", kind: "job", id: jobId, fields: { ...fields } }], draftKey);
+    },
+
+    async addProof(jobId, proof, draftKey) {
+      await jobOf(db, jobId);
+      return addFact("make_safe", newProof(jobId, proof, await actor()), draftKey);
+    },
+
+    async addReading(jobId, reading, draftKey) {
+      return addFact("reading", newReading(await jobOf(db, jobId), reading, await actor()), draftKey);
+    },
+
+    async replaceReading(readingId, fields, draftKey) {
+      const old = await db.facts.get(["reading", readingId]);
+      if (old === undefined) throw notFound("reading", readingId);
+      return addFact("reading", replacement(old, fields, await actor()), draftKey);
+    },
+
+    async takeBack(kind, id, why) {
+      await writer.commit([{ what: "removed", kind, id, why }]);
+    },
+
+    async addObservation(jobId, observation, draftKey) {
+      await jobOf(db, jobId);
+      return addFact("observation", newObservation(jobId, observation, await actor()), draftKey);
+    },
+
+    async setMeter(meterId, fields) {
+      if (meterId === null && !fields.name) {
+        throw new StoreError("not_complete", "A new meter needs a name (for example Bench meter 2).");
+      }
+      const id = meterId ?? uuidv7();
+      await writer.commit([{ what: "fields_set", kind: "meter", id, fields: { ...fields } }]);
+      return id;
+    },
+  };
+}
+
+async function jobOf(db: PhoneDb, jobId: string): Promise<WholeJob> {
+  const row = await visibleEntity(db, "job", jobId);
+  if (row === null) throw notFound("job", jobId);
+  return wholeJob(row);
+}
+
+function notFound(kind: string, id: string): StoreError {
+  return new StoreError("not_found", `There is no ${kind} ${id} on this phone, or it was taken back.`);
+}
+
+function newProof(job_id: string, proof: NewProof, proved_by: string): MakeSafeProof {
+  return { ...proof, id: uuidv7(), job_id, proved_at_ms: Date.now(), proved_by };
+}
+
+function newReading(job: WholeJob, given: NewReading, taken_by: string): Reading {
+  const { socket, meter_id, air_c } = { ...job, ...withoutUndefined(given) };
+  if (socket === null) throw new StoreError("not_complete", "This job names no socket yet: choose one before reading.");
+  if (meter_id === null) throw new StoreError("not_complete", "This job names no meter yet: choose one before reading.");
+  const of = { what: "job", job_id: job.id } as const;
+  return { ...given, id: uuidv7(), of, socket, meter_id, air_c: air_c ?? null, taken_at_ms: Date.now(), taken_by };
+}
+
+function replacement(old: FactRow, fields: Partial<NewReading>, taken_by: string): Reading {
+  // a value that came with the old text would not fit the new one
+  const { value: _, ...kept } = old.record as unknown as Reading;
+  return { ...kept, ...withoutUndefined(fields), id: uuidv7(), supersedes: old.id, taken_at_ms: Date.now(), taken_by };
+}
+
+function newObservation(job_id: string, given: NewObservation, seen_by: string): Observation {
+  return { ...given, id: uuidv7(), of: { what: "job", job_id }, seen_at_ms: Date.now(), seen_by };
+}
+
+function withoutUndefined<T extends object>(given: T): T {
+  return Object.fromEntries(Object.entries(given).filter(([, value]) => value !== undefined)) as T;
+}

@@ -1,0 +1,96 @@
+/**
+ * The one way an edit gets into the record: record, outbox row, stamp and counter in one transaction.
+ *
+ * Decides: ids, stamps and the device's own numbering. Leaves to others: what the edits are
+ * (`edits.ts`), how they merge (`apply.ts`), and sending them (`sync/`).
+ */
+import { uuidv7 } from "uuidv7";
+
+import type { Body, Change } from "../generated/models";
+import { applyChange } from "./apply";
+import { onLiveConnection, type FactRow, type OwnChangeRow, type PhoneDb } from "./db";
+import { HLC_ZERO, shopTime, tick } from "./hlc";
+import { toPlain } from "./plain";
+import type { StorageWatch } from "./storage_state";
+
+/** An edit before it has a place in this device's order. The id is made once, so that trying again cannot double it. */
+interface Edit {
+  id: string;
+  body: Body;
+}
+
+/** Edits the author makes of `device` and the name of who works here. */
+export interface Author {
+  device: string;
+  actor: string;
+}
+
+export class Writer {
+  constructor(
+    private readonly db: PhoneDb,
+    private readonly storage: StorageWatch,
+    private readonly onWritten: () => void,
+  ) {}
+
+  /**
+   * Keeps `bodies`, each as one change, and drops the draft they complete. Resolves when the
+   * transaction is complete on disk; rejects with a `StoreError` and nothing kept.
+   */
+  async commit(bodies: readonly Body[], draftKey?: string): Promise<void> {
+    try {
+      const edits = bodies.map((body): Edit => ({ id: uuidv7(), body: toPlain(body) }));
+      await onLiveConnection(this.db, () => this.#keep(edits, draftKey));
+    } catch (error) {
+      throw this.storage.failed(error);
+    }
+    this.storage.worked();
+    this.onWritten();
+  }
+
+  async #keep(edits: readonly Edit[], draftKey: string | undefined): Promise<void> {
+    const { db } = this;
+    const tables = [db.facts, db.fields, db.removed, db.changes, db.newer, db.meta, db.drafts];
+    await db.transaction("rw", tables, async () => {
+      for (const edit of edits) {
+        if ((await db.changes.where("id").equals(edit.id).count()) === 0) await keepOne(db, edit);
+      }
+      if (draftKey !== undefined) await db.drafts.delete(draftKey);
+    });
+  }
+}
+
+async function keepOne(db: PhoneDb, { id, body }: Edit): Promise<void> {
+  const { device, actor } = await author(db);
+  const last = await db.changes.orderBy("device_seq").last();
+  const hlc = tick((await db.metaOf("hlc")) ?? HLC_ZERO, shopTime(Date.now(), (await db.metaOf("clock_off_ms")) ?? null));
+  await db.setMeta("hlc", hlc);
+  const change: Change = { id, device, device_seq: (last?.device_seq ?? 0) + 1, hlc, actor, body };
+  await db.changes.add({ ...(await subjectOf(db, body)), ...waiting(change) });
+  await applyChange(db, change);
+}
+
+/** Who writes here. The device's name is made at the first write and stays. */
+export async function author(db: PhoneDb): Promise<Author> {
+  let device = await db.metaOf("device");
+  if (device === undefined) {
+    device = uuidv7();
+    await db.setMeta("device", device);
+  }
+  return { device, actor: (await db.metaOf("actor")) ?? "" };
+}
+
+function waiting(change: Change): Pick<OwnChangeRow, "device_seq" | "id" | "change" | "status" | "problem" | "answered_at_ms"> {
+  const { id, device_seq } = change;
+  return { id, device_seq, change, status: "waiting", problem: null, answered_at_ms: null };
+}
+
+async function subjectOf(db: PhoneDb, body: Body): Promise<Pick<OwnChangeRow, "kind" | "record_id" | "job_id">> {
+  const { kind } = body;
+  if (body.what === "added") {
+    const record = body.record as FactRow["record"];
+    const of = (record["of"] ?? record) as { job_id?: string };
+    return { kind, record_id: record.id, job_id: of.job_id ?? null };
+  }
+  if (kind === "job") return { kind, record_id: body.id, job_id: body.id };
+  return { kind, record_id: body.id, job_id: (await db.facts.get([kind, body.id]))?.job_id ?? null };
+}
