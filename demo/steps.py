@@ -82,7 +82,6 @@ def run_step(step: Step, stamp_dir: Path, say: Callable[[str], None]) -> bool:
     reason = why_stale(step, stamp_dir)
     if reason is None:
         return False
-    stamp_dir.mkdir(parents=True, exist_ok=True)
     stamp = stamp_dir / step.name
     stamp.unlink(missing_ok=True)
     fingerprint = content_hash(step.inputs, step.salt, step.ignore)
@@ -92,6 +91,7 @@ def run_step(step: Step, stamp_dir: Path, say: Callable[[str], None]) -> bool:
     for output in step.outputs:
         if not output.exists():
             raise StepFailed(f"{step.title}: it ended without an error, but {output} is not there")
+    stamp_dir.mkdir(parents=True, exist_ok=True)
     fresh = stamp.with_suffix(".new")
     fresh.write_text(fingerprint)
     fresh.replace(stamp)
