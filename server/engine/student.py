@@ -9,8 +9,9 @@ so ``kappa`` and ``df`` say how many readings the prior's mean and spread are wo
 of one more reading is a Student t: wide after one board, narrow after twenty. The improper prior
 ``kappa=0, df=-1`` gives the textbook interval mean +- t(n-1) s sqrt(1 + 1/n) exactly.
 
-Also here: mean and deviation that keep their digits, and the finder of odd ones out. How wide a prior is for which role, and which share of
-clean sets may lose a value, are given by the caller. Units are the caller's; all of one call agree.
+Also here: mean and deviation that keep their digits, and the finder of odd ones out. How wide a
+prior is for which role, and which share of clean sets may lose a value, are given by the caller.
+Units are the caller's; all of one call agree.
 """
 
 import math
