@@ -1,0 +1,78 @@
+"""What `python3 tests` does: the arguments, what has to be there, and how pytest is called.
+
+Standard library only up to the point where the project's own Python has taken over.
+"""
+
+import argparse
+import os
+import runpy
+import sys
+import time
+from pathlib import Path
+
+from demo.debian import ensure_programs
+from demo.environment import LOGS, ROOT, enter
+from demo.steps import StepFailed, say_line
+
+TESTS = ROOT / "tests"
+LOAD = TESTS / "load"
+WORKERS = 2
+PROGRAMS = {"chromium": "chromium", "ngspice": "ngspice"}
+"""What the tests call beside Python and Node, by the Debian package that brings it."""
+
+STARTED_AT = "SECONDPROBE_TESTS_STARTED_AT"
+"""When the first start began, so that the table of times can say what the preparation took."""
+
+
+def parse(arguments: list[str]) -> argparse.Namespace:
+    """The command line; `load NAME ...` hands its rest on."""
+    if arguments[:1] == ["load"]:
+        return argparse.Namespace(load=arguments[1:], only=None, no_skips=False)
+    parser = argparse.ArgumentParser(
+        prog="python3 tests", description="Runs every test. `python3 tests load NAME` runs one benchmark instead.",
+    )
+    parser.add_argument("--only", metavar="NAME", help="one folder or file of tests/, or a word as for pytest -k")
+    parser.add_argument("--no-skips", action="store_true", help="a skipped test is a failed one")
+    options = parser.parse_args(arguments)
+    options.load = None
+    return options
+
+
+def main(entry: Path, arguments: list[str]) -> None:
+    """Runs the tests or a benchmark; the exit code is pytest's."""
+    options = parse(arguments)
+    os.environ.setdefault(STARTED_AT, str(time.time()))
+    enter(entry, with_tests=True)
+    if options.load is not None:
+        run_load(options.load)
+        return
+    try:
+        ensure_programs(PROGRAMS, LOGS / "debian.log", say_line)
+    except StepFailed as problem:
+        say_line(f"  {problem}\n  Going on without; the tests that need it will say so.")
+    import pytest
+
+    os.chdir(ROOT)
+    sys.exit(pytest.main(pytest_arguments(options.only, no_skips=options.no_skips)))
+
+
+def pytest_arguments(only: str | None, *, no_skips: bool) -> list[str]:
+    """pytest's arguments. A file runs in one process: two would only start slower."""
+    chosen: list[str] = []
+    workers = ["-n", str(WORKERS), "--dist", "loadgroup"]
+    if only is not None:
+        place = next((p for p in (TESTS / only, ROOT / only) if p.exists()), None)
+        chosen = [str(place.relative_to(ROOT))] if place else ["-k", only]
+        if place is not None and place.is_file():
+            workers = []
+    return [*workers, *(["--no-skips"] if no_skips else []), *chosen]
+
+
+def run_load(words: list[str]) -> None:
+    """Runs `tests/load/NAME.py` as a program, with the words after its name."""
+    names = sorted(path.stem for path in LOAD.glob("*.py") if not path.stem.startswith("_"))
+    if not words or words[0] not in names:
+        given = f"'{words[0]}' is no benchmark. " if words else ""
+        sys.exit(f"{given}python3 tests load NAME, where NAME is one of: {', '.join(names) or '(none yet)'}")
+    sys.argv = [str(LOAD / f"{words[0]}.py"), *words[1:]]
+    runpy.run_path(sys.argv[0], run_name="__main__")
