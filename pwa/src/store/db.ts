@@ -63,7 +63,7 @@ export interface NewerRow {
 
 export interface OpinionRow {
   job_id: string;
-  opinion: Opinion | null;
+  opinion: Opinion;
   formed_at_ms: number;
   /** Ids of the readings the question held, and of those taken back by then, each as "gone <id>". */
   seen: string[];

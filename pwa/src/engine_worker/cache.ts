@@ -1,0 +1,79 @@
+/**
+ * The engine's files on the phone: a second cache, by version, apart from the app's small shell.
+ *
+ * Decides: that a file is there only when its length and sha256 are those of the manifest, that a
+ * whole new version comes before an old one goes, and that an unchanged file is not fetched twice.
+ */
+import type { EngineFile, EngineManifest } from "./protocol";
+
+const PREFIX = "engine-";
+
+export type Progress = (bytes: number) => void;
+
+/** Fills the cache of this version; gives back when it is whole. Throws with a sentence when it cannot. */
+export async function fillEngineCache(manifest: EngineManifest, onProgress: Progress): Promise<void> {
+  const cache = await caches.open(PREFIX + manifest.version);
+  let before = 0;
+  for (const file of Object.values(manifest.files)) {
+    await fillOne(cache, file, (bytes) => onProgress(before + bytes));
+    before += file.bytes;
+    onProgress(before);
+  }
+  await dropOthers(manifest.version);
+}
+
+async function fillOne(cache: Cache, file: EngineFile, onProgress: Progress): Promise<void> {
+  if (await cache.match(file.url)) return;
+  const kept = await fromOtherVersion(file);
+  await cache.put(file.url, kept ?? (await fetched(file, onProgress)));
+}
+
+/** Addresses name the content, so the same address in another version's cache is the same file. */
+async function fromOtherVersion(file: EngineFile): Promise<Response | undefined> {
+  for (const name of await engineCaches()) {
+    const response = await (await caches.open(name)).match(file.url);
+    if (response !== undefined) return response;
+  }
+  return undefined;
+}
+
+async function fetched(file: EngineFile, onProgress: Progress): Promise<Response> {
+  const response = await fetch(file.url);
+  if (!response.ok || response.body === null) {
+    throw new Error(`${file.url} answered ${response.status}, expected the file`);
+  }
+  const bytes = await readAll(response.body, onProgress);
+  await check(file, bytes);
+  const type = response.headers.get("content-type") ?? "application/octet-stream";
+  return new Response(bytes, { headers: { "content-type": type, "content-length": String(bytes.size) } });
+}
+
+async function readAll(body: ReadableStream<Uint8Array<ArrayBuffer>>, onProgress: Progress): Promise<Blob> {
+  const parts: Uint8Array<ArrayBuffer>[] = [];
+  let bytes = 0;
+  const reader = body.getReader();
+  for (let step = await reader.read(); !step.done; step = await reader.read()) {
+    parts.push(step.value);
+    bytes += step.value.byteLength;
+    onProgress(bytes);
+  }
+  return new Blob(parts);
+}
+
+async function check(file: EngineFile, content: Blob): Promise<void> {
+  if (content.size !== file.bytes) {
+    throw new Error(`${file.url} came with ${content.size} bytes, expected ${file.bytes}`);
+  }
+  const digest = await crypto.subtle.digest("SHA-256", await content.arrayBuffer());
+  const hex = Array.from(new Uint8Array(digest), (byte) => byte.toString(16).padStart(2, "0")).join("");
+  if (hex !== file.sha256) throw new Error(`${file.url} came damaged: sha256 ${hex}, expected ${file.sha256}`);
+}
+
+async function engineCaches(): Promise<string[]> {
+  return (await caches.keys()).filter((name) => name.startsWith(PREFIX));
+}
+
+async function dropOthers(version: string): Promise<void> {
+  const old = (await engineCaches()).filter((name) => name !== PREFIX + version);
+  await Promise.all(old.map((name) => caches.delete(name)));
+}

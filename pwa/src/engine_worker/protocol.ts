@@ -1,0 +1,25 @@
+/** What page and engine worker say to each other; no logic. */
+
+export interface EngineFile {
+  url: string;
+  bytes: number;
+  sha256: string;
+}
+
+/** The generated `engine_manifest.json`. */
+export interface EngineManifest {
+  version: string;
+  total_bytes: number;
+  lock_info: Record<string, string>;
+  files: Record<"pyodide.mjs" | "pyodide.asm.mjs" | "pyodide.asm.wasm" | "python_stdlib.zip" | "msgspec.whl" | "engine.zip", EngineFile>;
+}
+
+export type ToWorker =
+  | { is: "start"; manifest: EngineManifest }
+  | { is: "ask"; number: number; sheet: Uint8Array };
+
+/** `number` is the question's; `failed` without one is about the start. */
+export type FromWorker =
+  | { is: "ready" }
+  | { is: "answer"; number: number; opinion: Uint8Array }
+  | { is: "failed"; number: number | null; why: string };

@@ -1,0 +1,83 @@
+/** Puts the inside of the phone together: database, writer, sync, engine; gives the door of it. */
+import { EngineBridge } from "../engine_worker/bridge";
+import type { EngineManifest } from "../engine_worker/protocol";
+import type { BoardVersion } from "../generated/models";
+import engineManifest from "../generated/engine_manifest.json";
+import { AppUpdate } from "../sw_update";
+import { SyncRunner } from "../sync/runner";
+import { readSync, syncState } from "../sync/sync_state";
+import { applyKeptNewer } from "./catch_up";
+import { onLiveConnection, PhoneDb } from "./db";
+import type { Door, Live } from "./door";
+import { drafts } from "./drafts";
+import { edits } from "./edits";
+import { exportUnsynced } from "./export";
+import { live } from "./live";
+import { Opinions } from "./opinions";
+import { readJob, readMeters } from "./read_job";
+import { readTrays } from "./read_trays";
+import { visibleFacts } from "./rows";
+import { StorageWatch } from "./storage_state";
+import { Writer } from "./write";
+
+export interface Inside {
+  door: Door;
+  db: PhoneDb;
+  /** Starts talking to the server and looking for newer apps. */
+  start(): Promise<void>;
+}
+
+function makeEngineWorker(): Worker {
+  return new Worker(new URL("../engine_worker/worker.ts", import.meta.url), { type: "module" });
+}
+
+export function openInside(manifest: EngineManifest = engineManifest): Inside {
+  const db = new PhoneDb();
+  const storage = new StorageWatch();
+  const runner = new SyncRunner(db);
+  const bridge = new EngineBridge(manifest, makeEngineWorker);
+  const opinions = new Opinions(db, storage, bridge);
+  const update = new AppUpdate();
+  const writer = new Writer(db, storage, () => {
+    void storage.askToPersist();
+    void runner.now();
+  });
+  const asked = <T>(query: () => Promise<T>): Live<T> => live(db, storage, query);
+  const sync = syncState(asked(() => readSync(db)), runner.running);
+
+  const door: Door = {
+    trays: () => asked(() => readTrays(db)),
+    job: (jobId) => asked(() => readJob(db, jobId)),
+    opinion: (jobId) => opinions.of(jobId),
+    boards: () => asked(() => visibleFacts<BoardVersion>(db, "board_version")),
+    meters: () => asked(() => readMeters(db)),
+    actor: () => asked(async () => (await db.metaOf("actor")) ?? ""),
+    sync,
+    engine: bridge.state,
+    storage: storage.state,
+    update: update.state,
+    ...edits(db, writer),
+    ...drafts(db, storage),
+    setActor: (name) => onLiveConnection(db, () => db.setMeta("actor", name)),
+    askOpinion: (jobId, how = {}) => opinions.ask(jobId, how),
+    startEngine: () => bridge.start(),
+    syncNow: () => runner.now(),
+    exportUnsynced: () => exportUnsynced(db),
+    takeUpdate: async () => {
+      update.setDrafts(await db.drafts.count());
+      update.take();
+    },
+  };
+
+  async function start(): Promise<void> {
+    asked(() => db.drafts.count()).subscribe((count) => update.setDrafts(count ?? 0));
+    sync.subscribe(({ waiting }) => void navigator.setAppBadge?.(waiting).catch(() => undefined));
+    bridge.watchVisibility(document);
+    await applyKeptNewer(db).catch((error: unknown) => void storage.failed(error));
+    runner.watch();
+    // the development server has no service worker to offer
+    if (import.meta.env.PROD) await update.register("/sw.js");
+  }
+
+  return { door, db, start };
+}

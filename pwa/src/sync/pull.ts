@@ -1,0 +1,38 @@
+/** Fetches what others did. The cursor moves in the transaction that applied the page, and nowhere else. */
+import type { ChangePage } from "../generated/models";
+import { applyChange } from "../store/apply";
+import type { PhoneDb } from "../store/db";
+import { HLC_ZERO, shopTime, witness } from "../store/hlc";
+import { noteEpoch } from "./epoch";
+import * as server from "./server";
+
+/** Pulls to the end. True: the server's record turned out to be another one, so own edits wait again. */
+export async function pullAll(db: PhoneDb, onAnswer: (server_ms: number) => Promise<void>): Promise<boolean> {
+  let isOther = false;
+  for (let more = true; more; ) {
+    const page = await server.pull((await db.metaOf("cursor")) ?? 0);
+    await onAnswer(page.server_ms);
+    const kept = await keepPage(db, page);
+    isOther ||= kept === "other_record";
+    more = kept === "other_record" || page.more;
+  }
+  return isOther;
+}
+
+async function keepPage(db: PhoneDb, page: ChangePage): Promise<"kept" | "other_record"> {
+  const tables = [db.facts, db.fields, db.removed, db.newer, db.changes, db.meta];
+  return db.transaction("rw", tables, async () => {
+    // a page of another record was numbered otherwise: it starts again from the beginning
+    if (await noteEpoch(db, page.epoch)) return "other_record";
+    let hlc = (await db.metaOf("hlc")) ?? HLC_ZERO;
+    const now_ms = shopTime(Date.now(), (await db.metaOf("clock_off_ms")) ?? null);
+    for (const { change } of page.changes) {
+      await applyChange(db, change);
+      hlc = witness(hlc, change.hlc, now_ms);
+    }
+    await db.setMeta("hlc", hlc);
+    await db.setMeta("cursor", page.next_after);
+    if (!page.more) await db.setMeta("first_pull_done", true);
+    return "kept";
+  });
+}

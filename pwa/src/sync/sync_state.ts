@@ -1,0 +1,68 @@
+/** What is between this phone and the server, out of the outbox and what the last round left behind. */
+import type { Body } from "../generated/models";
+import type { NewerRow, OwnChangeRow, PhoneDb } from "../store/db";
+import type { Live, NewerChange, RefusedChange, State, SyncState } from "../store/door";
+
+const NOTHING_KNOWN: SyncState = {
+  waiting: 0,
+  running: false,
+  last_answer_at_ms: null,
+  unreachable_since_ms: null,
+  trouble: null,
+  refused: [],
+  newer: [],
+  clock_off_ms: null,
+  first_pull_done: false,
+};
+
+export async function readSync(db: PhoneDb): Promise<SyncState> {
+  return {
+    waiting: await db.changes.where("status").equals("waiting").count(),
+    running: false,
+    last_answer_at_ms: (await db.metaOf("last_answer_at_ms")) ?? null,
+    unreachable_since_ms: (await db.metaOf("unreachable_since_ms")) ?? null,
+    trouble: (await db.metaOf("trouble")) ?? null,
+    refused: (await db.changes.where("status").equals("refused").toArray()).map(refusedChange),
+    newer: (await db.newer.toArray()).map(newerChange),
+    clock_off_ms: (await db.metaOf("clock_off_ms")) ?? null,
+    first_pull_done: (await db.metaOf("first_pull_done")) ?? false,
+  };
+}
+
+function refusedChange(row: OwnChangeRow): RefusedChange {
+  return {
+    change_id: row.id,
+    problem: row.problem ?? { code: "refused", message: "The server gave no reason." },
+    kind: row.kind,
+    record_id: row.record_id,
+    job_id: row.job_id,
+    refused_at_ms: row.answered_at_ms ?? 0,
+  };
+}
+
+function newerChange({ change }: NewerRow): NewerChange {
+  return { change_id: change.id, device: change.device, v: (change.body as Body).v ?? 1 };
+}
+
+/** The stored part and whether a round is being made in this tab, as one value that is always there. */
+export function syncState(stored: Live<SyncState>, running: State<boolean>): State<SyncState> {
+  return {
+    subscribe(run) {
+      let last: SyncState = NOTHING_KNOWN;
+      let isRunning = false;
+      const tell = (): void => run({ ...last, running: isRunning });
+      const stopStored = stored.subscribe((value) => {
+        last = value ?? last;
+        tell();
+      });
+      const stopRunning = running.subscribe((value) => {
+        isRunning = value;
+        tell();
+      });
+      return () => {
+        stopStored();
+        stopRunning();
+      };
+    },
+  };
+}
