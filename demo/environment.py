@@ -55,7 +55,7 @@ def prepare(*, with_tests: bool, say: Say = say_line) -> Environment:
             # stamps of what lies in .venv lie there too: whoever deletes it deletes both
             run_step(step, VENV / ".stamps", say)
         node = _node(say)
-        for step in app_steps(node):
+        for step in app_steps(node, venv_python()):
             run_step(step, STAMPS, say)
     return Environment(python=venv_python(), node=node)
 
@@ -106,15 +106,15 @@ def _node(say: Say) -> Node:
     return node
 
 
-def app_steps(node: Node) -> list[Step]:
-    """From npm's packages to the built app. `node` builds; what it makes does not depend on its version."""
+def app_steps(node: Node, python: Path) -> list[Step]:
+    """From npm's packages to the built app. `python` has msgspec and pip; it runs what stands in pwa/build."""
     package_lock = PWA / "package-lock.json"
     shared = ROOT / "shared_models"
     manifest = GENERATED / "engine_manifest.json"
 
     def script(name: str, *arguments: str | Path) -> Callable[[], None]:
         return lambda: run_logged(
-            [venv_python(), BUILD / name, *arguments], LOGS / f"{name}.log", cwd=ROOT, env=node.environment(),
+            [python, BUILD / name, *arguments], LOGS / f"{name}.log", cwd=ROOT, env=node.environment(),
             hint=packages.NETWORK_HINT if name == "runtime.py" else "",
         )
 

