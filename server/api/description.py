@@ -1,0 +1,56 @@
+"""The OpenAPI document: the routes as the framework sees them, the Structs as msgspec says them.
+
+Decides: that Structs are described by their own JSON Schema (tags, patterns and bounds included),
+and that a route's body is the one its `opt` names. Only the JSON is served: the framework's pages
+for people load scripts from elsewhere.
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+import msgspec
+from litestar import Litestar
+from litestar.di import Provide
+from litestar.handlers import BaseRouteHandler
+from litestar.openapi import OpenAPIConfig, ResponseSpec
+
+from server.api.edge import TAKES
+from shared_models.change import ProblemAnswer
+
+PROBLEMS = {
+    status: ResponseSpec(ProblemAnswer, description=words, generate_examples=False)
+    for status, words in (
+        (400, "something given cannot be used"),
+        (403, "not from this machine"),
+        (404, "there is no such thing"),
+        (413, "the body is too long"),
+        (415, "the body is not said to be JSON"),
+    )
+}
+"""The answers that are not a success, the same for every route."""
+
+_REFS = "#/components/schemas/{name}"
+
+
+def describe(
+    routes: Sequence[BaseRouteHandler], dependencies: dict[str, Provide], version: str
+) -> dict[str, Any]:
+    """The OpenAPI document of `routes` as plain values."""
+    # A second application that only writes: with a document of its own the first one would also
+    # serve the framework's pages beside it.
+    config = OpenAPIConfig(title="Second Probe", version=version, use_handler_docstrings=True)
+    document = Litestar(list(routes), dependencies=dict(dependencies), openapi_config=config).openapi_schema.to_schema()
+    structs: list[Any] = [ProblemAnswer]
+    for route in routes:
+        structs.append(route.parsed_fn_signature.return_type.annotation)
+        if taken := route.opt.get(TAKES):
+            structs.append(taken)
+            for path in route.paths:
+                document["paths"][path]["post"]["requestBody"] = {
+                    "required": True,
+                    "content": {"application/json": {"schema": {"$ref": _REFS.format(name=taken.__name__)}}},
+                }
+    structs = [kind for kind in structs if isinstance(kind, type) and issubclass(kind, msgspec.Struct)]
+    _, described = msgspec.json.schema_components(structs, ref_template=_REFS)
+    document["components"]["schemas"].update(described)
+    return document

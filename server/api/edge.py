@@ -1,0 +1,113 @@
+"""Where bodies come in and errors go out, for every route.
+
+Decides: that a body is JSON by its own header, at most `BODY_LIMIT_BYTES` long and decoded strictly;
+and that every answer that is not a success is a `ProblemAnswer`, without the server's internals.
+"""
+
+import logging
+from typing import Any
+
+import msgspec
+from litestar import Request, Response
+from litestar.exceptions import (
+    HTTPException,
+    MethodNotAllowedException,
+    NotFoundException,
+    ValidationException,
+)
+from litestar.exceptions.http_exceptions import RequestEntityTooLarge
+
+from server.engine.errors import SheetError
+from server.problems import Refusal, shown, strict_json
+from shared_models.change import Problem, ProblemAnswer
+
+BODY_LIMIT_BYTES = 8_000_000
+"""A longer body is refused before it is read. A shop's whole board is under 0.3 MB; a device sends
+its outbox in portions."""
+
+TAKES = "takes"
+"""The key under which a route's `opt` names the Struct of its body."""
+
+QUERY_EXAMPLES = {"after": "0", "limit": "500"}
+
+_log = logging.getLogger(__name__)
+
+
+async def body_of(request: Request[Any, Any, Any], wanted: Any = None) -> Any:
+    """The body, decoded strictly into `wanted`, or into what the route says it takes.
+
+    The framework's own `data` argument is not used: it turns bodies into plain values first and
+    converts those leniently, so "5" passes for 5 and a kept body loses its bytes.
+
+    Raises:
+        Refusal: 415 for another type than JSON, 400 with the path for what cannot be read.
+    """
+    given, _ = request.content_type
+    if given != "application/json":
+        raise Refusal(415, Problem(
+            code="not_json_type", message="The body must be said to be JSON.", where="the header Content-Type",
+            given=shown(given), expected="application/json", example="Content-Type: application/json",
+        ))
+    return strict_json(await request.body(), wanted or request.route_handler.opt[TAKES])
+
+
+def answer_error(request: Request[Any, Any, Any], error: Exception) -> Response[bytes]:
+    """Any error as a `ProblemAnswer`. One that nobody foresaw is logged and answered without details."""
+    refusal = error if isinstance(error, Refusal) else _refusal_for(request, error)
+    if refusal.status >= 500:
+        _log.error("%s %s failed", request.method, request.url.path, exc_info=error)
+    body = msgspec.json.encode(ProblemAnswer(status=refusal.status, problem=refusal.problem))
+    return Response(body, status_code=refusal.status, media_type="application/json", headers=refusal.headers)
+
+
+def _refusal_for(request: Request[Any, Any, Any], error: Exception) -> Refusal:
+    path = request.url.path
+    match error:
+        case RequestEntityTooLarge():
+            limit = f"at most {BODY_LIMIT_BYTES} bytes"
+            return Refusal(413, Problem(
+                code="too_large", message=f"The body is longer than {BODY_LIMIT_BYTES} bytes.", where="the whole body",
+                given=f"{request.headers.get('content-length', 'more')} bytes", expected=limit,
+                example="send changes in smaller batches",
+            ), {"Connection": "close"})
+        case NotFoundException():
+            return Refusal(404, Problem(
+                code="no_such_route", message="There is nothing at this address.", where="the path",
+                given=path, expected="a path of /schema/openapi.json", example="/api/health",
+            ))
+        case MethodNotAllowedException():
+            allowed = ", ".join(sorted(_methods_at(request)))
+            return Refusal(405, Problem(
+                code="wrong_method", message=f"{request.method} is not answered at this address.", where="the method",
+                given=request.method, expected=allowed, example=allowed.split(", ")[0],
+            ), {"Allow": allowed})
+        case ValidationException():
+            return Refusal(400, _query_problem(request, error))
+        case SheetError():
+            return Refusal(422, error.problem)
+        case HTTPException(status_code=status) if status < 500:
+            return Refusal(status, Problem(code="refused", message=error.detail, where=path))
+        case _:
+            return Refusal(500, Problem(
+                code="internal", message="The server failed here; its own log says why. Nothing was half stored.",
+                where=path,
+            ))
+
+
+def _methods_at(request: Request[Any, Any, Any]) -> set[str]:
+    path = request.url.path.rstrip("/") or "/"
+    return {method for route in request.app.routes if route.path == path for method in getattr(route, "methods", ())}
+
+
+def _query_problem(request: Request[Any, Any, Any], error: ValidationException) -> Problem:
+    """A query parameter that is missing or wrong: the framework names it in `extra` or in its message."""
+    extra = error.extra if isinstance(error.extra, list) and error.extra else [{}]
+    key = extra[0].get("key") or next((name for name in QUERY_EXAMPLES if f"'{name}'" in error.detail), "")
+    given = request.query_params.get(key)
+    example = QUERY_EXAMPLES.get(key, "")
+    words = extra[0].get("message", "a value for it")
+    return Problem(
+        code="missing_field" if given is None else "wrong_value",
+        message=f"The query parameter `{key}` cannot be used.", where=f"query.{key}",
+        given="nothing" if given is None else given, expected=words, example=f"{request.url.path}?{key}={example}",
+    )

@@ -1,0 +1,77 @@
+"""The server as one ASGI application: edge, then the app's files, then the routes.
+
+Decides: what stands around what, and what is open while the server runs. Nothing is answered
+outside `Edge`, which holds the guard.
+"""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any
+
+from litestar import Litestar, get
+from litestar.datastructures import State
+from litestar.di import Provide
+from litestar.handlers import BaseRouteHandler
+
+from server.access.edge import Edge
+from server.api.app_files import AppFiles
+from server.api.changes import pull_changes, push_changes
+from server.api.description import describe
+from server.api.edge import BODY_LIMIT_BYTES, answer_error
+from server.api.health import health, own_version
+from server.api.opinion import give_opinion
+from server.store.database import Database
+from server.sync.accept import Vocabulary
+from server.sync.catch_up import apply_waiting
+
+ROUTES: tuple[BaseRouteHandler, ...] = (health, give_opinion, push_changes, pull_changes)
+
+
+def create_app(data_dir: Path, app_dir: Path | None, vocabulary: Vocabulary | None = None) -> Any:
+    """The whole server. The record lies in `data_dir`; the built app in `app_dir`, if there is one.
+
+    `vocabulary` is what this server can read of changes; tests give a newer one.
+    """
+    routes = create_routes(data_dir, vocabulary or Vocabulary())
+    return Edge(AppFiles(routes, app_dir) if app_dir is not None and app_dir.is_dir() else routes)
+
+
+def create_routes(data_dir: Path, vocabulary: Vocabulary) -> Litestar:
+    """The routes with the record behind them, without files and guard around them."""
+
+    @asynccontextmanager
+    async def record_open(app: Litestar) -> AsyncIterator[None]:
+        database = await Database.open(data_dir)
+        try:
+            await apply_waiting(database, vocabulary)
+            app.state.database = database
+            yield
+        finally:
+            await database.close()
+
+    def the_database(state: State) -> Database:
+        return state.database
+
+    def the_vocabulary() -> Vocabulary:
+        return vocabulary
+
+    dependencies = {
+        "database": Provide(the_database, sync_to_thread=False),
+        "vocabulary": Provide(the_vocabulary, sync_to_thread=False),
+    }
+    description = describe(ROUTES, dependencies, own_version())
+
+    @get("/schema/openapi.json")
+    async def openapi() -> dict[str, Any]:
+        return description
+
+    return Litestar(
+        [*ROUTES, openapi],
+        lifespan=[record_open],
+        dependencies=dependencies,
+        exception_handlers={Exception: answer_error},
+        request_max_body_size=BODY_LIMIT_BYTES,
+        openapi_config=None,
+        logging_config=None,
+    )

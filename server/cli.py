@@ -1,0 +1,104 @@
+"""The command `secondprobe`: an opinion about a sheet in a file, and the server.
+
+Exit status: 0 done, 2 the input cannot be used (said on the error stream: given, where, expected,
+example).
+"""
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+from server.engine.errors import SheetError
+from server.problems import Refusal, strict_json
+from shared_models.change import Problem
+
+DEFAULT_PORT = 8765
+DEFAULT_APP_DIR = Path(__file__).resolve().parents[1] / "pwa" / "dist"
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Runs the command with `arguments` (default: the program's own) and gives its exit status."""
+    parsed = _parser().parse_args(arguments)
+    try:
+        return parsed.run(parsed)
+    except (Refusal, SheetError) as error:
+        _tell(error.problem)
+        return 2
+
+
+def default_data_dir() -> Path:
+    """Where the record lies unless it is said: the place for a user's program data."""
+    base = os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share"
+    return Path(base) / "secondprobe"
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="secondprobe", description="Readings of a connector in, what explains them out."
+    )
+    commands = parser.add_subparsers(required=True)
+
+    opinion = commands.add_parser("opinion", help="what a bench sheet says, as JSON or as text")
+    opinion.add_argument("file", metavar="FILE", help="a BenchSheet as JSON; - reads the standard input")
+    opinion.add_argument("--text", action="store_true", help="for people instead of JSON")
+    opinion.set_defaults(run=_opinion)
+
+    serve = commands.add_parser("serve", help="the shop's record and the app, for this machine")
+    folder, default = {"metavar": "DIR", "type": Path}, "(default: %(default)s)"
+    serve.add_argument("--data", **folder, default=default_data_dir(), help=f"the record {default}")
+    serve.add_argument("--port", metavar="N", type=int, default=DEFAULT_PORT, help=f"where it answers {default}")
+    serve.add_argument("--app", **folder, default=DEFAULT_APP_DIR, help=f"the built app {default}")
+    serve.set_defaults(run=_serve)
+    return parser
+
+
+def _opinion(parsed: argparse.Namespace) -> int:
+    # Imported here: the engine is not needed to serve a record, nor the server to form an opinion.
+    import msgspec
+
+    from server.engine.door import form_opinion
+    from server.engine.text import opinion_text
+    from shared_models.sheet import BenchSheet
+
+    opinion = form_opinion(strict_json(_read(parsed.file), BenchSheet))
+    if parsed.text:
+        sys.stdout.write(opinion_text(opinion).rstrip("\n") + "\n")
+    else:
+        sys.stdout.buffer.write(msgspec.json.encode(opinion) + b"\n")
+    return 0
+
+
+def _serve(parsed: argparse.Namespace) -> int:
+    import uvicorn
+
+    from server.app import create_app
+
+    app = create_app(parsed.data, parsed.app)
+    # No proxy stands before it: an address in a header is nobody's address here.
+    uvicorn.run(app, host="127.0.0.1", port=parsed.port, log_level="warning", proxy_headers=False, server_header=False)
+    return 0
+
+
+def _read(name: str) -> bytes:
+    if name == "-":
+        return sys.stdin.buffer.read()
+    try:
+        return Path(name).read_bytes()
+    except OSError as error:
+        raise Refusal(400, Problem(
+            code="no_such_file", message=f"The file cannot be read: {error.strerror}.", where="FILE", given=name,
+            expected="a file that can be read, or - for the standard input", example="secondprobe opinion sheet.json",
+        )) from error
+
+
+def _tell(problem: Problem) -> None:
+    lines = (("", problem.message), ("given", problem.given), ("where", problem.where),
+             ("expected", problem.expected), ("example", problem.example))
+    for name, words in lines:
+        if words:
+            sys.stderr.write(f"{name + ':':<10}{words}\n" if name else f"secondprobe: {words}\n")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,124 @@
+"""Connections to the record: one that writes, a few that only read.
+
+Decides: one writer at a time (a lock, BEGIN IMMEDIATE), that a commit is on the disk before it is
+answered, that readers cannot write and see one moment of the record, and that a damaged record is
+not opened. Leaves the statements themselves to the modules beside it.
+"""
+
+import asyncio
+import sqlite3
+import time
+import uuid
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+import aiosqlite
+
+from server.store.migrations import STEPS_DIR, migrate, read_steps
+
+FILE_NAME = "record.sqlite3"
+READERS = 2
+
+
+class RecordDamaged(Exception):
+    """SQLite's own check found the record damaged; nothing was changed in it."""
+
+
+def clock_ms() -> int:
+    """Milliseconds since 1970-01-01 UTC by this machine's clock."""
+    return time.time_ns() // 1_000_000
+
+
+class Database:
+    """The open record. Made by `Database.open`, which also brings the tables up to date."""
+
+    def __init__(self, writer: aiosqlite.Connection, readers: list[aiosqlite.Connection], epoch: str) -> None:
+        self.epoch = epoch
+        self._writer = writer
+        self._write_lock = asyncio.Lock()
+        self._all = [writer, *readers]
+        self._free: asyncio.Queue[aiosqlite.Connection] = asyncio.Queue()
+        for reader in readers:
+            self._free.put_nowait(reader)
+
+    @classmethod
+    async def open(cls, data_dir: Path, steps_dir: Path = STEPS_DIR) -> "Database":
+        """Opens the record in `data_dir`, making the folder and the record when they are not there.
+
+        Raises:
+            RecordDamaged: the record does not pass SQLite's integrity check.
+            RecordFromNewerServer: it was made by a newer server.
+        """
+        data_dir.mkdir(parents=True, exist_ok=True)
+        path = data_dir.resolve() / FILE_NAME
+        opened: list[aiosqlite.Connection] = []
+        try:
+            opened.append(await _connect(path, "rwc"))
+            epoch = await _prepare(opened[0], path, steps_dir)
+            for _ in range(READERS):
+                opened.append(await _connect(path, "ro"))
+        except BaseException:
+            for connection in opened:
+                await connection.close()
+            raise
+        return cls(opened[0], opened[1:], epoch)
+
+    @asynccontextmanager
+    async def writing(self) -> AsyncIterator[aiosqlite.Connection]:
+        """The one writing transaction: committed when the block ends, rolled back when it raises."""
+        async with self._write_lock:
+            try:
+                # Inside the try: cancelled while it waits, BEGIN may still take effect.
+                await self._writer.execute("BEGIN IMMEDIATE")
+                yield self._writer
+                await self._writer.commit()
+            except BaseException:
+                await self._writer.rollback()  # does nothing where nothing was begun
+                raise
+
+    @asynccontextmanager
+    async def reading(self) -> AsyncIterator[aiosqlite.Connection]:
+        """A read-only connection that sees one moment of the record, whatever is written meanwhile."""
+        connection = await self._free.get()
+        try:
+            await connection.execute("BEGIN")
+            yield connection
+        finally:
+            try:
+                await connection.rollback()
+            finally:
+                self._free.put_nowait(connection)
+
+    async def close(self) -> None:
+        """Closes every connection once the write in hand is done; closing twice is no error."""
+        async with self._write_lock:
+            connections, self._all = self._all, []
+            for connection in reversed(connections):
+                await connection.close()
+
+
+async def _connect(path: Path, mode: str) -> aiosqlite.Connection:
+    connection = await aiosqlite.connect(f"{path.as_uri()}?mode={mode}", uri=True, isolation_level=None)
+    await connection.execute("PRAGMA foreign_keys = ON")
+    await connection.execute("PRAGMA busy_timeout = 10000")
+    return connection
+
+
+async def _prepare(writer: aiosqlite.Connection, path: Path, steps_dir: Path) -> str:
+    try:
+        await writer.execute("PRAGMA journal_mode = WAL")
+        # FULL: in WAL mode NORMAL may lose the last commits with the power, and they were answered.
+        await writer.execute("PRAGMA synchronous = FULL")
+        found = [row[0] for row in await writer.execute_fetchall("PRAGMA integrity_check(5)")]
+    except sqlite3.DatabaseError as error:
+        raise RecordDamaged(f"{path} is not a readable record ({error}); keep the file and restore a copy") from error
+    if found != ["ok"]:
+        raise RecordDamaged(f"{path} is damaged ({'; '.join(found)}); keep the file and restore a copy")
+    await migrate(writer, read_steps(steps_dir), clock_ms())
+    await writer.execute(
+        "INSERT INTO server (only_row, epoch, made_at_ms) VALUES (1, ?, ?) ON CONFLICT DO NOTHING",
+        (str(uuid.uuid4()), clock_ms()),
+    )
+    [(epoch,)] = await writer.execute_fetchall("SELECT epoch FROM server")
+    return epoch

@@ -1,0 +1,60 @@
+"""What the log adds up to: facts, fields, and what was removed. Statements only.
+
+The rules (which of two values stays) are part of the statements, since SQLite decides them in one
+step; when which statement is due is `server.sync.apply`'s.
+"""
+
+import aiosqlite
+
+
+async def add_fact(
+    connection: aiosqlite.Connection, kind: str, record_id: str, record: str, stamp: str, seq: int
+) -> None:
+    """Adds a fact. Two different ones of one id are nobody's intention; then the later stamp stays, as for a field."""
+    await connection.execute(
+        "INSERT INTO fact (kind, id, record, stamp, seq) VALUES (?, ?, ?, ?, ?) ON CONFLICT (kind, id) DO UPDATE"
+        " SET record = excluded.record, stamp = excluded.stamp, seq = excluded.seq WHERE excluded.stamp > stamp",
+        (kind, record_id, record, stamp, seq),
+    )
+
+
+async def set_field(
+    connection: aiosqlite.Connection, kind: str, entity_id: str, name: str, value: str, stamp: str, seq: int
+) -> None:
+    """Gives a field its value, unless it has one with a later stamp."""
+    await connection.execute(
+        "INSERT INTO field (kind, id, name, value, stamp, seq) VALUES (?, ?, ?, ?, ?, ?)"
+        " ON CONFLICT (kind, id, name) DO UPDATE"
+        " SET value = excluded.value, stamp = excluded.stamp, seq = excluded.seq WHERE excluded.stamp > stamp",
+        (kind, entity_id, name, value, stamp, seq),
+    )
+
+
+async def remove(connection: aiosqlite.Connection, kind: str, record_id: str, why: str, stamp: str, seq: int) -> None:
+    """Takes a record back for good, whether it is there yet or not; the latest reason stays."""
+    await connection.execute(
+        "INSERT INTO removed (kind, id, why, stamp, seq) VALUES (?, ?, ?, ?, ?) ON CONFLICT (kind, id) DO UPDATE"
+        " SET why = excluded.why, stamp = excluded.stamp, seq = excluded.seq WHERE excluded.stamp > stamp",
+        (kind, record_id, why, stamp, seq),
+    )
+
+
+async def visible_facts(connection: aiosqlite.Connection) -> dict[str, str]:
+    """Every fact that is not taken back: "kind/id" -> its record as JSON text."""
+    rows = await connection.execute_fetchall("SELECT kind, id, record FROM visible_fact ORDER BY kind, id")
+    return {f"{kind}/{record_id}": record for kind, record_id, record in rows}
+
+
+async def visible_fields(connection: aiosqlite.Connection) -> dict[str, dict[str, str]]:
+    """Every entity that is not taken back: "kind/id" -> field -> its value as JSON text."""
+    entities: dict[str, dict[str, str]] = {}
+    rows = await connection.execute_fetchall("SELECT kind, id, name, value FROM visible_field ORDER BY kind, id, name")
+    for kind, entity_id, name, value in rows:
+        entities.setdefault(f"{kind}/{entity_id}", {})[name] = value
+    return entities
+
+
+async def removed_keys(connection: aiosqlite.Connection) -> list[str]:
+    """What was taken back, as "kind/id", sorted."""
+    rows = await connection.execute_fetchall("SELECT kind || '/' || id AS key FROM removed ORDER BY key")
+    return [row[0] for row in rows]

@@ -1,0 +1,1 @@
+"""The numbered .sql steps that make the tables. A step once published is never edited: add the next."""

@@ -1,0 +1,97 @@
+"""A batch in, a page out.
+
+Decides: that every change of a batch gets its own answer in one transaction, that a repeat is
+answered `had`, and that a change is numbered inside the transaction that stores it, so that no
+reader can pass a number that is still to be committed.
+"""
+
+from collections.abc import Sequence
+
+import aiosqlite
+import msgspec
+from msgspec import Raw, Struct
+
+from server.problems import Refusal, shown
+from server.store import change_log
+from server.store.database import Database, clock_ms
+from server.sync.accept import Accepted, Vocabulary, accept_change
+from server.sync.apply import apply_change
+from shared_models.change import BatchAnswer, Change, ChangeAnswer, ChangePage, Problem
+
+PAGE_BODY_BYTES = 2_000_000
+"""A page holds no further change once its bodies reach this: what a phone reads in one go."""
+
+
+class SentBatch(Struct, frozen=True, forbid_unknown_fields=True):
+    """A `ChangeBatch` with its changes still closed: one bad envelope must not keep the others out."""
+
+    changes: tuple[Raw, ...]
+
+
+async def take_batch(database: Database, sent: Sequence[Raw], vocabulary: Vocabulary) -> BatchAnswer:
+    """Stores what can be stored and answers for each change, in the order of the batch.
+
+    All that is stored is on the disk when this returns; when it raises, nothing is stored.
+    """
+    read = [_read(raw, vocabulary) for raw in sent]
+    async with database.writing() as connection:
+        answers = [one if isinstance(one, ChangeAnswer) else await _store(connection, one) for one in read]
+    return BatchAnswer(answers=tuple(answers), server_ms=clock_ms(), epoch=database.epoch)
+
+
+async def hand_out(database: Database, after: int, limit: int) -> ChangePage:
+    """The changes numbered above `after`, oldest first, at most `limit`; see `change_log.page`."""
+    async with database.reading() as connection:
+        changes, more = await change_log.page(connection, after, limit, PAGE_BODY_BYTES)
+    next_after = changes[-1].seq if changes else after
+    return ChangePage(changes=changes, next_after=next_after, more=more, epoch=database.epoch, server_ms=clock_ms())
+
+
+def _read(raw: Raw, vocabulary: Vocabulary) -> Accepted | ChangeAnswer:
+    try:
+        return accept_change(raw, vocabulary)
+    except Refusal as refusal:
+        return ChangeAnswer(id=_id_in(raw), result="refused", problem=refusal.problem)
+
+
+def _id_in(raw: Raw) -> str:
+    """The id of a change that could not be read, if there is one to be seen."""
+    try:
+        given = msgspec.json.decode(raw)
+        return str(given.get("id", ""))[:80] if isinstance(given, dict) else ""
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        return ""
+
+
+async def _store(connection: aiosqlite.Connection, accepted: Accepted) -> ChangeAnswer:
+    change = accepted.change
+    if there := await change_log.find(connection, change.id):
+        if _same(there.change, change):
+            return ChangeAnswer(id=change.id, result="had", seq=there.seq)
+        return ChangeAnswer(id=change.id, result="refused", problem=Problem(
+            code="id_taken", message="Another change of this id is stored already, and a stored change never changes.",
+            where="id", given=shown(change.id), expected="a new id for a new change, or the stored change unaltered",
+            example=shown(there.change),
+        ))
+    if other := await change_log.find_place(connection, change.device, change.device_seq):
+        return ChangeAnswer(id=change.id, result="refused", problem=Problem(
+            code="device_seq_taken", message="This device has sent another change with this number already.",
+            where="device_seq", given=str(change.device_seq),
+            expected=f"a number that change {other.change.id} of this device does not have",
+            example="the device's last number + 1",
+        ))
+    seq = await change_log.append(connection, change, accepted.v, applied=accepted.body is not None)
+    await apply_change(connection, accepted, seq)
+    return ChangeAnswer(id=change.id, result="stored" if accepted.body else "stored_newer", seq=seq)
+
+
+def _same(there: Change, given: Change) -> bool:
+    """Whether two changes of one id say the same. Bodies by value: a device may write JSON anew."""
+    envelopes = [(change.device, change.device_seq, change.hlc, change.actor) for change in (there, given)]
+    if envelopes[0] != envelopes[1]:
+        return False
+    return bytes(there.body) == bytes(given.body) or _in_one_order(there.body) == _in_one_order(given.body)
+
+
+def _in_one_order(body: Raw) -> bytes:
+    return msgspec.json.encode(msgspec.json.decode(body), order="deterministic")
