@@ -43,9 +43,9 @@ export function unitWords(unit: DisplayUnit): string {
   return UNIT_WORDS[unit];
 }
 
-/** Whether what was typed is a number (OL and "out of reach" are not, and carry no unit). */
+/** Whether what was typed is a bare number: OL has no unit, and "0.452 V" brings its own. */
 export function isNumber(asTyped: string): boolean {
-  return /\d/.test(asTyped);
+  return /^[-+]?[\d.,]+$/.test(asTyped.trim());
 }
 
 /** "451 mV", "OL", "10 k ohm": what was typed, never altered, with its unit where it is a number. */
@@ -58,7 +58,7 @@ export function typedWithUnit(reading: Pick<Reading, "as_typed" | "display_unit"
 /** For a screen reader: digits singly, so that 486 is never heard as 46; OL is "over". */
 export function spokenNumber(asTyped: string): string {
   if (asTyped === tables.keypad.ol_text) return "over";
-  return isNumber(asTyped) ? [...asTyped].join(" ").replaceAll(".", "point") : asTyped;
+  return asTyped.replace(/[\d.]+/g, (digits) => [...digits].join(" ").replaceAll(".", "point"));
 }
 
 const PLACE_WORDS: Record<Place, string> = {

@@ -1,0 +1,43 @@
+/** The two lines of words on the reading screen: how we measure, and the one reminder. */
+import type { Aim } from "../bench/plan";
+import type { ContactOpinion, Opinion } from "../generated/models";
+import type { JobView, StorageState } from "../store/door";
+import { kindWords } from "../ui/words";
+
+/** "red on ground · meter 2, 1.00 mA · 23 °C" */
+export function howWeMeasure(view: JobView, aim: Aim | null): string {
+  const kind = aim === null || aim.kind === "drop" ? "" : `${kindWords(aim.kind)} · `;
+  const lead = aim === null ? "" : aim.lead === null ? "nothing on ground" : `${aim.lead} on ground`;
+  const current = view.meter?.test_current_ma;
+  const meter = view.meter === null ? "no meter chosen" : view.meter.name;
+  const shown = current == null || (aim !== null && aim.kind !== "drop") ? meter : `${meter}, ${current.toFixed(2)} mA`;
+  const air = view.job.air_c == null ? "" : `${Math.round(view.job.air_c)} °C`;
+  return kind + [lead, shown, air].filter((part) => part !== "").join(" · ");
+}
+
+export interface ReminderLine {
+  sentence: string;
+  blocks: boolean;
+}
+
+/** At most one line: what stops the work first, then what is asked, then what the engine reminds of. */
+export function oneReminder(now: {
+  flow: { again: string | null; trouble: string | null };
+  opinion: Opinion | null;
+  storage: StorageState;
+  meter: boolean;
+  judged: ContactOpinion | null;
+}): ReminderLine | null {
+  if (now.flow.trouble !== null) return { sentence: `Not taken: ${now.flow.trouble}`, blocks: true };
+  if (now.storage.is === "failed") return { sentence: `Not saved: ${now.storage.why}`, blocks: true };
+  if (!now.meter) return { sentence: "No meter chosen: choose one on the job sheet.", blocks: true };
+  if (now.flow.again !== null) {
+    return { sentence: `${now.flow.again} is out of its band: touch it once more and type what it shows.`, blocks: false };
+  }
+  const question = now.opinion?.questions?.find((one) => one.reading_id != null && now.judged === null);
+  if (question !== undefined) return { sentence: question.sentence, blocks: false };
+  const { numbering } = now.opinion ?? {};
+  if (numbering?.settled === true && numbering.order !== "as_drawn") return { sentence: numbering.sentence, blocks: true };
+  const reminder = now.opinion?.reminders?.find((one) => one.blocks === true) ?? now.opinion?.reminders?.[0];
+  return reminder === undefined ? null : { sentence: reminder.sentence, blocks: reminder.blocks === true };
+}

@@ -1,0 +1,34 @@
+/**
+ * The addresses of the screens: hash routes, so that any of them opens without a network.
+ * `parseRoute` and the `to…` functions are each other's inverse; what is not known is the bench.
+ */
+export type Route =
+  | { at: "bench" }
+  | { at: "take_in" }
+  | { at: "shop" }
+  | { at: JobPage; job: string; query: URLSearchParams };
+
+export type JobPage = "sheet" | "safe" | "anchor" | "read" | "opinion";
+
+const JOB_PAGES: readonly JobPage[] = ["sheet", "safe", "anchor", "read", "opinion"];
+
+export function parseRoute(hash: string): Route {
+  const [path = "", query = ""] = hash.replace(/^#\/?/, "").split("?", 2);
+  const [first, job, page = "sheet"] = path.split("/");
+  if (first === "take-in") return { at: "take_in" };
+  if (first === "shop") return { at: "shop" };
+  const at = JOB_PAGES.find((name) => name === page);
+  if (first === "job" && job !== undefined && job !== "" && at !== undefined) {
+    return { at, job: decodeURIComponent(job), query: new URLSearchParams(query) };
+  }
+  return { at: "bench" };
+}
+
+export const TO_BENCH = "#/";
+export const TO_TAKE_IN = "#/take-in";
+export const TO_SHOP = "#/shop";
+
+export function toJob(job: string, page: JobPage = "sheet", query: Record<string, string> = {}): string {
+  const search = new URLSearchParams(query).toString();
+  return `#/job/${encodeURIComponent(job)}/${page}${search === "" ? "" : `?${search}`}`;
+}
