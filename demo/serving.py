@@ -37,7 +37,8 @@ def run_demo(data: Path, app: Path, *, port: int, open_browser: bool, fresh: boo
         print(f"  data of the demo: {data}", flush=True)
         fill(data)
         server = uvicorn.Server(uvicorn.Config(
-            create_app(data, app), host=HOST, port=port, log_level="warning", timeout_graceful_shutdown=5,
+            create_app(data, app), log_level="warning", timeout_graceful_shutdown=5,
+            proxy_headers=False, server_header=False,
         ))
         address = f"http://{HOST}:{port}/"
         threading.Thread(target=announce, args=(server, address, open_browser), daemon=True).start()

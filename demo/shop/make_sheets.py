@@ -7,16 +7,15 @@ from pathlib import Path
 
 import msgspec
 
+from demo.shop import other_jobs, t10_jobs
 from shared_models.sheet import BenchSheet
-
-from demo.shop import t10_jobs
 
 SHEETS_DIR = Path(__file__).resolve().parents[1] / "sheets"
 
 
 def sheets() -> dict[str, BenchSheet]:
     """Every sheet, by file name without its ending."""
-    return t10_jobs.all_sheets()
+    return {**t10_jobs.all_sheets(), **other_jobs.all_sheets()}
 
 
 def sheet_json(sheet: BenchSheet) -> str:

@@ -48,7 +48,9 @@ def _rounded_to_sum(values: list[float], total: int) -> list[int]:
     return floors
 
 
-def healthy_drops_mv(mean_mv: int, sd_mv: float, *, boards: int, own_turn: int, group_turn: int, shared: float) -> list[int]:
+def healthy_drops_mv(
+    mean_mv: int, sd_mv: float, *, boards: int, own_turn: int, group_turn: int, shared: float,
+) -> list[int]:
     """One contact's drops on `boards` healthy boards: exactly `mean_mv`, `sd_mv` up to the rounding to 1 mV.
 
     `shared` is the share (0 to 1) of the pattern that the group has in common.

@@ -9,12 +9,24 @@ from typing import Any
 
 from shared_models.job import MakeSafeProof, Observation
 from shared_models.reading import (
-    AcrossPart, AtContact, AtPartEnd, AtRail, BetweenContacts, DisplayUnit, LeadOnGround, Of, OfJob,
-    OfReferenceBoard, Reading, ReadingKind, Steadiness, Touch,
+    AcrossPart,
+    AtContact,
+    AtPartEnd,
+    AtRail,
+    BetweenContacts,
+    DisplayUnit,
+    LeadOnGround,
+    Of,
+    OfJob,
+    OfReferenceBoard,
+    Reading,
+    ReadingKind,
+    Steadiness,
+    Touch,
 )
 
 SECONDS_A_TOUCH = 6
-OL = "OL"
+WAITED_S = 1.5  # where the steadiness was noted, the probe was held for that long
 
 
 class Pen:
@@ -56,12 +68,16 @@ class Pen:
             AtContact(contact=str(contact)), as_typed, "drop", "mV", steadiness=steadiness, lead_on_ground=lead, **more,
         )
 
-    def sweep(self, typed: Mapping[str, str], steadiness: Mapping[str, Steadiness]) -> tuple[Reading, ...]:
+    def sweep(
+        self, typed: Mapping[str, str], steadiness: Mapping[str, Steadiness], **more: Any,
+    ) -> tuple[Reading, ...]:
         """Contact after contact, `contact -> what was typed`, with the steadiness where it was noted."""
-        return tuple(
-            self.drop(number, text, steadiness=steadiness.get(number), taken_after_s=1.5 if number in steadiness else None)
-            for number, text in typed.items()
-        )
+        readings: list[Reading] = []
+        for number, text in typed.items():
+            noted = steadiness.get(number)
+            waited = None if noted is None else WAITED_S
+            readings.append(self.drop(number, text, steadiness=noted, taken_after_s=waited, **more))
+        return tuple(readings)
 
     def across(self, part: str, as_typed: str) -> Reading:
         """Ohms across a part, a probe on each end."""
@@ -89,7 +105,9 @@ class Pen:
             id=proof_id, job_id=self.of.job_id, step=step, proved_at_ms=at_ms, proved_by=self.by, **fields,
         )
 
-    def made_safe(self, *, main_mv: float, main_at: str, led_mv: float | None = None, led_at: str = "") -> tuple[MakeSafeProof, ...]:
+    def made_safe(
+        self, *, main_mv: float, main_at: str, led_mv: float | None = None, led_at: str = "",
+    ) -> tuple[MakeSafeProof, ...]:
         """All steps done and proved: by hand, then with the meter at the main rail and the LED capacitor."""
         proofs = [self.proof(step, done=True) for step in ("cables_out", "battery_off", "strap_on", "button_held")]
         proofs.append(self.proof("main_rail_proved", measured_mv=main_mv, at_place=main_at))

@@ -30,6 +30,16 @@ PANEL_3V3 = Line("panel_supply", 3300, 4000, "board")
 IO_RAIL_1V8 = Line("io_rail", 1800, 2100, "board")
 LED_SINK = Line("led_minus", 1000, 20_000, "module")  # 0.3 to 1 V lit; such sinks stand 20 to 40 V
 STRAP = Line("strap", 1800, 2100, "neither")
+CAMERA_LANE = Line("lane", 1200, 1800, "module")
+COUPLED_LANE = Line("lane_coupled", 1200, 3600, "board")  # swings about zero behind its capacitor
+COUPLED_AUX = Line("aux_coupled", 1200, 3600, "both")
+HOT_PLUG = Line("hot_plug_detect", 3300, 3600, "module")
+CONTROL_3V3_BOARD = Line("control", 3300, 3600, "board")
+CONTROL_3V3_MODULE = Line("control", 3300, 3600, "module")
+PWM_3V3 = Line("pwm", 3300, 3600, "board")
+BUS_3V3 = Line("bus", 3300, 3600, "both")
+USB_PAIR = Line("usb_pair", 3300, 3600, "both")
+RAIL_5V = Line("rail_5v", 5000, 6000, "board")
 
 
 def contact(
@@ -37,17 +47,16 @@ def contact(
     name: str,
     line: Line,
     *,
-    net: str | None = None,
     leads_to: str | None = None,
     pair_with: int | str | None = None,
     path: Sequence[PathElement] = (),
     tail_reachable: bool = True,
 ) -> Contact:
-    """One contact of a kind of line. `net` defaults to the contact's own name."""
+    """One contact of a kind of line. Its net is named as the contact is; an unconnected one has none."""
     return Contact(
         number=str(number),
         name=name,
-        net=name if net is None else net,
+        net=None if line.role == "unconnected" else name,
         role=line.role,
         working_mv=line.working_mv,
         limit_mv=line.limit_mv,

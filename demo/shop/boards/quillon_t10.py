@@ -6,13 +6,32 @@ F3 open the contact still sees the boost's own switch, which is why the path beg
 The touch lines end in the processor U1, which seals what lies in the storage U3.
 """
 
-from shared_models.board import (
-    BoardVersion, ChipPin, Clamp, Contact, Net, Part, Pull, SeriesPart, ShuntPart, Socket,
-)
-
 from demo.shop.boards.parts import (
-    CONTROL_1V8_BOARD, CONTROL_1V8_BOTH, GROUND, IO_1V8_BOTH, IO_RAIL_1V8, LANE, LED_SINK, PANEL_3V3,
-    PWM_1V8, STRAP, Line, contact, row,
+    CONTROL_1V8_BOARD,
+    CONTROL_1V8_BOTH,
+    GROUND,
+    IO_1V8_BOTH,
+    IO_RAIL_1V8,
+    LANE,
+    LED_SINK,
+    PANEL_3V3,
+    PWM_1V8,
+    STRAP,
+    Line,
+    contact,
+    row,
+)
+from shared_models.board import (
+    BoardVersion,
+    ChipPin,
+    Clamp,
+    Contact,
+    Net,
+    Part,
+    Pull,
+    SeriesPart,
+    ShuntPart,
+    Socket,
 )
 
 LED_PLUS_28V = Line("led_plus", 28_000, 50_000, "board")  # 28 V lit, ten LEDs; U31 and C88 are 50 V parts
