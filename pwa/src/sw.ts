@@ -34,8 +34,9 @@ function answer(event: FetchEvent, response: Promise<Response>): void {
   event.respondWith(response);
 }
 
+/** A page of the shell by its own name, any other address as the app. */
 async function shell(request: Request): Promise<Response> {
-  return (await matchPrecache(SHELL)) ?? fetch(request);
+  return (await matchPrecache(new URL(request.url).pathname)) ?? (await matchPrecache(SHELL)) ?? fetch(request);
 }
 
 async function engineFile(request: Request): Promise<Response> {

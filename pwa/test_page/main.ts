@@ -1,0 +1,52 @@
+/**
+ * The inside of the phone without its screens, within reach of a test. Built by
+ * `test_page/vite.config.ts` from the same sources as the app, never into the app itself.
+ */
+import { applyChange } from "../src/store/apply";
+import { PhoneDb } from "../src/store/db";
+import type { Live, State } from "../src/store/door";
+import { gate } from "../src/store/gate";
+import * as hlc from "../src/store/hlc";
+import { openInside } from "../src/store/open_door";
+import tables from "../src/generated/tables.json";
+import engineManifest from "../src/generated/engine_manifest.json";
+
+/** The first value of a store that is there and, when asked for, as wanted. */
+function once<T>(store: Live<T> | State<T>, wanted: (value: T) => boolean = () => true): Promise<T> {
+  return new Promise((resolve) => {
+    let stop: (() => void) | undefined;
+    let isDone = false;
+    stop = store.subscribe((value) => {
+      if (isDone || value === undefined || !wanted(value)) return;
+      isDone = true;
+      resolve(value);
+      stop?.();
+    });
+    if (isDone) stop();
+  });
+}
+
+/** The record as the vectors write it down: what anybody may see. */
+async function stateOf(db: PhoneDb): Promise<object> {
+  const facts = (await db.facts.toArray()).filter((row) => row.gone === 0);
+  const fields = (await db.fields.toArray()).filter((row) => row.gone === 0);
+  return {
+    facts: Object.fromEntries(facts.map((row) => [`${row.kind}/${row.id}`, row.record])),
+    fields: Object.fromEntries(fields.map((row) => [`${row.kind}/${row.id}`, row.values])),
+    removed: (await db.removed.toArray()).map((row) => `${row.kind}/${row.id}`).sort(),
+    newer: (await db.newer.toArray()).map((row) => row.id).sort(),
+  };
+}
+
+const params = new URLSearchParams(location.search);
+// a test that needs a broken or missing engine says so in the address
+const manifest = structuredClone(engineManifest);
+if (params.has("damaged_engine")) manifest.files["engine.zip"].sha256 = "0".repeat(64);
+if (params.has("engine_version")) manifest.version = params.get("engine_version")!;
+
+const inside = openInside(manifest);
+Object.assign(window, {
+  inside: { ...inside, once, gate, hlc, applyChange, PhoneDb, stateOf, tables, engineManifest: manifest },
+});
+if (!params.has("alone")) await inside.start();
+document.getElementById("state")!.textContent = "ready";

@@ -1,0 +1,120 @@
+"""A real server in a process of its own, so that a test can kill it and start it again."""
+
+import http.client
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).resolve().parents[2]
+START_S = 30
+
+
+def free_port() -> int:
+    """A port that nothing listens on just now."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+class ServerProcess:
+    """The shop's server with the record in `data_dir` and the app in `app_dir`.
+
+    The port stays over restarts: the address is the app's identity.
+    """
+
+    def __init__(self, data_dir: Path, app_dir: Path) -> None:
+        self.data_dir = data_dir
+        self.app_dir = app_dir
+        self.port = free_port()
+        self.url = f"http://127.0.0.1:{self.port}"
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        """Starts and waits until it answers.
+
+        Raises:
+            RuntimeError: it ended at once, or gave no answer in time; with what it said.
+        """
+        log_path = self.data_dir.parent / "server.log"
+        with log_path.open("ab") as log:
+            self._process = subprocess.Popen(
+                [
+                    sys.executable, "-m", "server.cli", "serve", "--data", str(self.data_dir),
+                    "--port", str(self.port), "--app", str(self.app_dir),
+                ],
+                cwd=ROOT, stdout=log, stderr=subprocess.STDOUT,
+            )
+        until = time.monotonic() + START_S
+        while time.monotonic() < until and self._process.poll() is None:
+            if self._answers():
+                return
+            time.sleep(0.05)
+        self.kill()
+        raise RuntimeError(f"the server did not start:\n{log_path.read_text(errors='replace')[-2000:]}")
+
+    def kill(self) -> None:
+        """Ends it without a chance to finish anything."""
+        if self._process is not None:
+            self._process.send_signal(signal.SIGKILL)
+            self._process.wait()
+            self._process = None
+
+    def restart(self) -> None:
+        """Kills it if it runs, and starts it on the same record and port."""
+        self.kill()
+        self.start()
+
+    def freeze(self) -> None:
+        """Stops it from answering while it still accepts connections."""
+        assert self._process is not None
+        os.kill(self._process.pid, signal.SIGSTOP)
+
+    def thaw(self) -> None:
+        """Lets it go on after `freeze`."""
+        assert self._process is not None
+        os.kill(self._process.pid, signal.SIGCONT)
+
+    def post(self, path: str, body: object) -> dict[str, Any]:
+        """POSTs JSON and gives the answer's JSON.
+
+        Raises:
+            AssertionError: the answer is not a success.
+        """
+        return self._ask("POST", path, json.dumps(body).encode())
+
+    def get(self, path: str) -> dict[str, Any]:
+        """GETs JSON; raises like `post`."""
+        return self._ask("GET", path, None)
+
+    def changes(self) -> list[dict[str, Any]]:
+        """Every change of the log, in its order, as {"seq", "change"}."""
+        found: list[dict[str, Any]] = []
+        after, more = 0, True
+        while more:
+            page = self.get(f"/api/changes?after={after}")
+            found += page["changes"]
+            after, more = page["next_after"], page["more"]
+        return found
+
+    def _ask(self, method: str, path: str, body: bytes | None) -> dict[str, Any]:
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
+        try:
+            connection.request(method, path, body, {"Content-Type": "application/json"} if body else {})
+            response = connection.getresponse()
+            text = response.read()
+            assert 200 <= response.status < 300, f"{method} {path} answered {response.status}: {text[:500]!r}"
+            return json.loads(text)
+        finally:
+            connection.close()
+
+    def _answers(self) -> bool:
+        try:
+            return bool(self.get("/api/health")["ok"])
+        except OSError:
+            return False
