@@ -17,6 +17,9 @@ T = TypeVar("T")
 GIVEN_SHOWN = 120
 """Characters of the given value that are shown."""
 
+NOTHING = object()
+"""In place of a value that cannot be shown: a number too large for any, a place that is not there."""
+
 
 class Refusal(Exception):
     """Something given from outside cannot be used. `status` is the HTTP status that says so."""
@@ -37,9 +40,11 @@ def strict_json(raw: bytes | msgspec.Raw, wanted: type[T] | Any, root: str = "")
         Refusal: 400 with the path of the first thing that is wrong.
     """
     try:
-        return msgspec.json.decode(raw, type=wanted)
-    except msgspec.ValidationError as error:
-        raise Refusal(400, _of_wrong_value(error, raw, wanted, root)) from error
+        try:
+            return msgspec.json.decode(raw, type=wanted)
+        except msgspec.ValidationError as error:
+            # Broken text further on, or depth, is told first: this decode raises what is below.
+            raise Refusal(400, _of_wrong_value(error, _plain(raw), wanted, root)) from error
     except (msgspec.DecodeError, UnicodeDecodeError) as error:
         raise Refusal(400, _of_broken_text(error, bytes(raw), wanted, root)) from error
     except RecursionError as error:
@@ -51,6 +56,8 @@ def strict_json(raw: bytes | msgspec.Raw, wanted: type[T] | Any, root: str = "")
 
 def shown(value: Any) -> str:
     """A value as JSON, cut to what fits a line."""
+    if value is NOTHING:
+        return "what cannot be shown"
     try:
         text = msgspec.json.encode(value).decode()
     except (msgspec.MsgspecError, TypeError, UnicodeEncodeError, RecursionError):
@@ -81,31 +88,34 @@ def _path_of(message: str) -> list[expected.Step]:
     return [int(place) if place else name for name, place in steps]
 
 
+def _plain(raw: bytes | msgspec.Raw) -> Any:
+    """The plain values of a JSON text; NOTHING where a number in it is too large for any."""
+    try:
+        return msgspec.json.decode(raw)
+    except msgspec.ValidationError:
+        return NOTHING
+
+
 def _at(value: Any, path: list[expected.Step]) -> Any:
-    for step in path:
-        value = value[step]
+    try:
+        for step in path:
+            value = value[step]
+    except (LookupError, TypeError):
+        return NOTHING
     return value
 
 
-def _of_wrong_value(error: msgspec.ValidationError, raw: bytes | msgspec.Raw, wanted: Any, root: str) -> Problem:
+def _of_wrong_value(error: msgspec.ValidationError, whole: Any, wanted: Any, root: str) -> Problem:
     message = str(error)
     path = _path_of(message)
-    try:
-        whole = msgspec.json.decode(raw)
-        value = _at(whole, path)
-    except (msgspec.DecodeError, LookupError, TypeError):
-        # A number out of range, or text that breaks off further on: there is no value to show.
-        return Problem(
-            code="wrong_value", message=message, where=written(root, path),
-            expected=message.split(" - at ")[0], example=_as_json(_example(wanted)),
-        )
+    value = _at(whole, path)
     here = expected.at_path(wanted, path, whole)
     if unknown := re.match(r"Object contains unknown field `(.*)`", message):
         name = unknown[1]
         names = ", ".join(f"`{field}`" for field in expected.field_names(here, value))
         return Problem(
             code="unknown_field", message=f"There is no field `{name}` here.", where=written(root, [*path, name]),
-            given=shown(value.get(name)), expected=f"only the fields {names}",
+            given=shown(_at(value, [name])), expected=f"only the fields {names}",
             example=_as_json(expected.example_of(here)),
         )
     if missing := re.match(r"Object missing required field `(.*)`", message):

@@ -42,7 +42,10 @@ class Edge:
 
         async def send_safely(message: Any) -> None:
             if message["type"] == "http.response.start":
-                message = {**message, "headers": [*message.get("headers", ()), *SAFETY_HEADERS]}
+                headers = [*message.get("headers", ()), *SAFETY_HEADERS]
+                if not any(name == b"cache-control" for name, _ in headers):
+                    headers.append((b"cache-control", b"no-store"))  # answers are of this moment
+                message = {**message, "headers": headers}
             await send(message)
 
         problem = refusal_for(scope)

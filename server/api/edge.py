@@ -28,7 +28,8 @@ its outbox in portions."""
 TAKES = "takes"
 """The key under which a route's `opt` names the Struct of its body."""
 
-QUERY_EXAMPLES = {"after": "0", "limit": "500"}
+QUERY = {"after": ("a whole number from 0: the cursor", "0"), "limit": ("a whole number from 1 to 1000", "500")}
+"""What is expected of each query parameter, and an example."""
 
 _log = logging.getLogger(__name__)
 
@@ -67,9 +68,14 @@ def _refusal_for(request: Request[Any, Any, Any], error: Exception) -> Refusal:
             limit = f"at most {BODY_LIMIT_BYTES} bytes"
             return Refusal(413, Problem(
                 code="too_large", message=f"The body is longer than {BODY_LIMIT_BYTES} bytes.", where="the whole body",
-                given=f"{request.headers.get('content-length', 'more')} bytes", expected=limit,
+                given=f"{request.headers.get('content-length', f'more than {BODY_LIMIT_BYTES}')} bytes", expected=limit,
                 example="send changes in smaller batches",
             ), {"Connection": "close"})
+        case NotFoundException() if path == "/":
+            return Refusal(404, Problem(
+                code="app_not_built", message="The server runs, but the app is not built here.", where="the path",
+                given=path, expected="the built app in the folder the server was given", example="python3 demo",
+            ))
         case NotFoundException():
             return Refusal(404, Problem(
                 code="no_such_route", message="There is nothing at this address.", where="the path",
@@ -102,10 +108,9 @@ def _methods_at(request: Request[Any, Any, Any]) -> set[str]:
 def _query_problem(request: Request[Any, Any, Any], error: ValidationException) -> Problem:
     """A query parameter that is missing or wrong: the framework names it in `extra` or in its message."""
     extra = error.extra if isinstance(error.extra, list) and error.extra else [{}]
-    key = extra[0].get("key") or next((name for name in QUERY_EXAMPLES if f"'{name}'" in error.detail), "")
+    key = extra[0].get("key") or next((name for name in QUERY if f"'{name}'" in error.detail), "")
     given = request.query_params.get(key)
-    example = QUERY_EXAMPLES.get(key, "")
-    words = extra[0].get("message", "a value for it")
+    words, example = QUERY.get(key, ("what the description of this route says", ""))
     return Problem(
         code="missing_field" if given is None else "wrong_value",
         message=f"The query parameter `{key}` cannot be used.", where=f"query.{key}",
