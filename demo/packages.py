@@ -48,7 +48,7 @@ def make_venv(venv: Path, log: Path, say: Callable[[str], None]) -> None:
     half_made = venv.with_name(venv.name + ".new")
     shutil.rmtree(half_made, ignore_errors=True)
     base_python = getattr(sys, "_base_executable", None) or sys.executable
-    run_logged([base_python, "-m", "venv", half_made], log)
+    run_logged([base_python, "-m", "venv", "--prompt", "secondprobe", half_made], log)
     _write_final_paths(half_made, venv)
     shutil.rmtree(venv, ignore_errors=True)
     half_made.rename(venv)

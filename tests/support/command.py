@@ -65,7 +65,9 @@ def pytest_arguments(only: str | None, *, no_skips: bool) -> list[str]:
         chosen = [str(place.relative_to(ROOT))] if place else ["-k", only]
         if place is not None and place.is_file():
             workers = []
-    return [*workers, *(["--no-skips"] if no_skips else []), *chosen]
+    # a module that cannot be collected is an error all the same, but the others are still looked at
+    strict = ["--no-skips", "--continue-on-collection-errors"] if no_skips else []
+    return [*workers, *strict, *chosen]
 
 
 def run_load(words: list[str]) -> None:
