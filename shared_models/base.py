@@ -12,10 +12,13 @@ from msgspec import Meta, Struct
 BODY_V = 1
 """The version of everything in this package. A body whose `v` is above it was made by a newer app."""
 
-Id = Annotated[str, Meta(min_length=1, max_length=80, pattern=r"^[A-Za-z0-9][A-Za-z0-9._:\-]*$")]
-"""A name of a record: a UUIDv7 made by the device that made the record, or a readable id."""
+Id = Annotated[str, Meta(min_length=1, max_length=80, pattern=r"^[A-Za-z0-9][A-Za-z0-9._:\-]*$(?!\n)")]
+"""A name of a record: a UUIDv7 made by the device that made the record, or a readable id.
 
-ContactNumber = Annotated[str, Meta(min_length=1, max_length=8, pattern=r"^[A-Za-z0-9]+$")]
+`(?!\\n)`: in Python, unlike in JavaScript, `$` also matches before a last line break.
+"""
+
+ContactNumber = Annotated[str, Meta(min_length=1, max_length=8, pattern=r"^[A-Za-z0-9]+$(?!\n)")]
 """A contact's number as printed: text, since `A5` and `07` are numbers of contacts too."""
 
 Words = Annotated[str, Meta(max_length=2000)]

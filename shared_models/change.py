@@ -15,7 +15,7 @@ from shared_models.board import BoardVersion, ContactCorrection, ReferenceBoard
 from shared_models.job import Job, MakeSafeProof, Observation, Photo
 from shared_models.reading import Meter, Reading
 
-Hlc = Annotated[str, Meta(pattern=r"^\d{15}-\d{5}$")]
+Hlc = Annotated[str, Meta(pattern=r"^[0-9]{15}-[0-9]{5}$(?!\n)")]
 """Hybrid logical time as sortable text: 15 digits of milliseconds, a dash, 5 digits of a counter."""
 
 FactKind = Literal["reading", "photo", "observation", "make_safe", "board_version", "correction"]
@@ -72,7 +72,7 @@ class Change(Model, frozen=True, kw_only=True):
 
     id: Id
     device: Id
-    device_seq: Annotated[int, Meta(ge=1)]
+    device_seq: Annotated[int, Meta(ge=1, le=2**53 - 1)]
     hlc: Hlc
     actor: str = ""
     body: Raw

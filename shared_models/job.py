@@ -98,7 +98,7 @@ class Photo(Model, frozen=True, kw_only=True):
 
     id: Id
     of: Of
-    sha256: Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$")]
+    sha256: Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$(?!\n)")]
     mime: Literal["image/jpeg", "image/png", "image/webp"]
     size_bytes: Annotated[int, Meta(gt=0)]
     width_px: Annotated[int, Meta(gt=0)]
