@@ -24,8 +24,8 @@ REFERENCE_METER = Meter(
 )
 
 MOVES_TOGETHER: dict[str, tuple[int, float]] = {
-    "pair": (13, 0.9), "usb": (17, 0.9), "control": (21, 0.7), "bus": (21, 0.7), "pwm": (15, 0.7),
-    "rail": (8, 0.98), "main": (26, 0.98), "memory": (33, 0.98), "core": (39, 0.9),
+    "pair": (13, 0.97), "usb": (17, 0.97), "control": (21, 0.7), "bus": (21, 0.7), "pwm": (15, 0.7),
+    "rail": (8, 0.99), "main": (26, 0.99), "memory": (33, 0.98), "core": (39, 0.9),
     "backlight": (28, 0.99), "sink": (35, 0.92),
 }
 """Kind -> the order of the pattern that contacts of this kind share, and the share of it (0 to 1)."""
