@@ -57,6 +57,7 @@ def listen(port: int) -> socket.socket:
     try:
         listener.bind((HOST, port))
     except OSError as problem:
+        listener.close()
         sys.exit(
             f"Port {port} on {HOST} cannot be used ({problem.strerror}). Another demo may be running on it: stop"
             f" that one with Ctrl-C, or give this one another port, for example: python3 demo --port {port % 65535 + 1}"

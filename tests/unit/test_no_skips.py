@@ -44,9 +44,8 @@ def test_no_skips_makes_every_kind_of_skip_a_failure(
 ) -> None:
     done = run_pytest(skipping, repository, "--no-skips", *workers)
     assert done.returncode == 1, done.stdout
-    assert "3 failed" in done.stdout
-    assert "1 error" in done.stdout
-    assert "skipped" not in done.stdout.splitlines()[-1]
+    # pytest calls a failure before the test's own first line an error
+    assert "1 failed, 3 errors" in done.stdout.splitlines()[-1]
     for reason in ("no meter here", "no_meter_here"):
         assert reason in done.stdout, "why it was skipped must be read"
 
