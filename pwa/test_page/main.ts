@@ -8,6 +8,7 @@ import type { Live, State } from "../src/store/door";
 import { gate } from "../src/store/gate";
 import * as hlc from "../src/store/hlc";
 import { openInside } from "../src/store/open_door";
+import { readSync } from "../src/sync/sync_state";
 import tables from "../src/generated/tables.json";
 import engineManifest from "../src/generated/engine_manifest.json";
 
@@ -45,8 +46,19 @@ if (params.has("damaged_engine")) manifest.files["engine.zip"].sha256 = "0".repe
 if (params.has("engine_version")) manifest.version = params.get("engine_version")!;
 
 const inside = openInside(manifest);
+/** The shell is cached and answers this page. */
+async function offlineReady(): Promise<void> {
+  await navigator.serviceWorker.ready;
+  if (navigator.serviceWorker.controller !== null) return;
+  await new Promise((resolve) => navigator.serviceWorker.addEventListener("controllerchange", resolve, { once: true }));
+}
+
 Object.assign(window, {
-  inside: { ...inside, once, gate, hlc, applyChange, PhoneDb, stateOf, tables, engineManifest: manifest },
+  inside: {
+    ...inside,
+    ...{ once, gate, hlc, applyChange, PhoneDb, stateOf, tables, offlineReady, engineManifest: manifest },
+    readSync: () => readSync(inside.db),
+  },
 });
 if (!params.has("alone")) await inside.start();
 document.getElementById("state")!.textContent = "ready";

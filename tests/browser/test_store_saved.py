@@ -1,0 +1,269 @@
+"""What a screen calls saved is on the disk: the browser is killed right after the promise."""
+
+import json
+
+from msgspec.structs import asdict
+from playwright.sync_api import Page, expect
+
+from shared_models.job import Intake, Job
+from tests.browser.chromium_process import ChromiumProcess
+from tests.browser.conftest import TEST_PAGE, open_inside
+from tests.browser.seeds import BOARD_ID, METER_ID, SOCKET
+from tests.browser.server_process import ServerProcess
+
+NEW_READING = {
+    "kind": "drop", "touch": {"what": "contact", "contact": "4"}, "as_typed": "452", "display_unit": "mV",
+    "socket": SOCKET, "meter_id": METER_ID,
+}
+
+EDITS = {
+    "taking a device in": (
+        'door.takeDeviceIn({ title: "Phone, wet" })', 'entities.some(({ values }) => values.title === "Phone, wet")',
+    ),
+    "a field of a job": (
+        'door.setJobFields(job, { note: "owner called" })',
+        'entities.some(({ values }) => values.note === "owner called")',
+    ),
+    "a proof": (
+        'door.addProof(job, { step: "main_rail_proved", measured_mv: 3, at_place: "C301" })',
+        'facts.some(({ record }) => record.step === "main_rail_proved" && record.measured_mv === 3)',
+    ),
+    "a reading": (
+        f"door.addReading(job, {json.dumps(NEW_READING)})",
+        'facts.some(({ record }) => record.as_typed === "452" && record.of.job_id === job)',
+    ),
+    "a reading that replaces another": (
+        'door.replaceReading(reading, { as_typed: "458" })',
+        'facts.some(({ record }) => record.as_typed === "458" && record.supersedes === reading)',
+    ),
+    "a taking back": (
+        'door.takeBack("reading", reading, "wrong contact")',
+        'removed.some(({ kind, id }) => kind === "reading" && id === reading)',
+    ),
+    "an observation": (
+        'door.addObservation(job, { seen: "bent", contacts: ["4"] })',
+        'facts.some(({ record }) => record.seen === "bent" && record.contacts[0] === "4")',
+    ),
+    "a meter": (
+        'door.setMeter(null, { name: "Second meter" })',
+        'entities.some(({ values }) => values.name === "Second meter")',
+    ),
+}
+
+
+def test_every_edit_survives_the_browser_killed_right_after_its_promise(
+    phone_on_disk: ChromiumProcess, inside_server: ServerProcess
+) -> None:
+    """Without a server, so that nothing but this phone's disk can bring an edit back."""
+
+    def open_without_server() -> Page:
+        inside_server.restart()
+        page = phone_on_disk.open(f"{inside_server.url}{TEST_PAGE}?alone")
+        expect(page.locator("#state")).to_have_text("ready")
+        inside_server.kill()
+        return page
+
+    page = open_without_server()
+    known = page.evaluate(
+        """async (reading) => {
+          const job = await inside.door.takeDeviceIn({ title: "Tablet" });
+          return { job, reading: await inside.door.addReading(job, { ...reading, as_typed: "111" }) };
+        }""",
+        NEW_READING,
+    )
+    for number, (edit, (do, is_there)) in enumerate(EDITS.items(), start=3):
+        page.evaluate(f"async ({{ job, reading }}) => {{ const {{ door }} = inside; await {do}; }}", known)
+        phone_on_disk.kill()
+        page = open_without_server()
+        found = page.evaluate(
+            f"""async ({{ job, reading }}) => {{
+              const {{ db }} = inside;
+              const facts = await db.facts.toArray();
+              const entities = await db.fields.toArray();
+              const removed = await db.removed.toArray();
+              const outbox = await db.changes.toArray();
+              return {{
+                isThere: {is_there},
+                numbers: outbox.map((row) => row.device_seq),
+                waits: outbox.every((row) => row.status === "waiting"),
+              }};
+            }}""",
+            known,
+        )
+        assert found == {"isThere": True, "numbers": [*range(1, number + 1)], "waits": True}, edit
+
+
+def test_a_draft_survives_and_goes_with_the_write_that_completes_it(
+    phone_on_disk: ChromiumProcess, inside_server: ServerProcess
+) -> None:
+    address = f"{inside_server.url}{TEST_PAGE}?alone"
+    page = phone_on_disk.open(address)
+    page.evaluate("inside.door.saveDraft('take_in', { title: 'Tab' })")
+    phone_on_disk.kill()
+    page = phone_on_disk.open(address)
+    assert page.evaluate("inside.door.readDraft('take_in')") == {"title": "Tab"}
+    page.evaluate("inside.door.takeDeviceIn({ title: 'Tablet' }, 'take_in')")
+    phone_on_disk.kill()
+    page = phone_on_disk.open(address)
+    assert page.evaluate("inside.door.readDraft('take_in')") is None
+    assert page.evaluate("inside.db.fields.count()") == 1
+
+
+def test_a_record_and_its_outbox_row_come_together_or_not_at_all(inside_page: Page) -> None:
+    counted = inside_page.evaluate(
+        """async () => {
+          const { db, door } = inside;
+          const before = [await db.fields.count(), await db.changes.count()];
+          const add = db.changes.add.bind(db.changes);
+          db.changes.add = () => { throw new Error("no room for the outbox row"); };
+          const refusal = await door.takeDeviceIn({ title: "half" }).catch((error) => error.message);
+          db.changes.add = add;
+          const add_record = db.fields.put.bind(db.fields);
+          db.fields.put = () => { throw new Error("no room for the record"); };
+          const other = await door.takeDeviceIn({ title: "other half" }).catch((error) => error.message);
+          db.fields.put = add_record;
+          return { before, after: [await db.fields.count(), await db.changes.count()], refusal, other };
+        }"""
+    )
+    assert counted["after"] == counted["before"]
+    assert "no room for the outbox row" in counted["refusal"]
+    assert "no room for the record" in counted["other"]
+
+
+def test_a_full_disk_is_a_state_that_is_shown_until_a_write_works(inside_page: Page) -> None:
+    states = inside_page.evaluate(
+        """async () => {
+          const { db, door, once } = inside;
+          const put = db.fields.put.bind(db.fields);
+          db.fields.put = () => { throw new DOMException("full", "QuotaExceededError"); };
+          const code = await door.takeDeviceIn({ title: "x" }).catch((error) => error.code);
+          db.fields.put = put;
+          const full = await once(door.storage);
+          await door.takeDeviceIn({ title: "y" });
+          return { code, full, after: await once(door.storage) };
+        }"""
+    )
+    assert states["code"] == "storage_full"
+    assert states["full"]["is"] == "failed"
+    assert states["full"]["code"] == "storage_full"
+    assert states["after"]["is"] == "ok"
+
+
+def test_a_connection_that_the_browser_dropped_is_opened_again_and_the_edit_kept_once(inside_page: Page) -> None:
+    titles = inside_page.evaluate(
+        """async () => {
+          const { db, door } = inside;
+          await door.takeDeviceIn({ title: "before" });
+          db.close({ disableAutoOpen: true });
+          await door.takeDeviceIn({ title: "after" });
+          return (await db.fields.where("kind").equals("job").toArray()).map(({ values }) => values.title);
+        }"""
+    )
+    assert sorted(titles) == ["Tablet, no picture", "after", "before"]
+
+
+def test_an_edit_kept_by_a_transaction_whose_answer_got_lost_is_not_kept_twice(inside_page: Page) -> None:
+    kept = inside_page.evaluate(
+        """async () => {
+          const { db, door } = inside;
+          const transaction = db.transaction.bind(db);
+          let lose = true;
+          db.transaction = async (...args) => {
+            const done = await transaction(...args);
+            if (lose) { lose = false; throw new DOMException("Connection to Indexed Database server lost", "UnknownError"); }
+            return done;
+          };
+          await door.takeDeviceIn({ title: "once" });
+          db.transaction = transaction;
+          return (await db.changes.toArray()).map((row) => row.device_seq);
+        }"""
+    )
+    assert kept == [1]
+
+
+def test_a_number_that_is_none_is_refused_before_it_is_kept(inside_page: Page) -> None:
+    refusal = inside_page.evaluate(
+        """async () => {
+          const { db, door } = inside;
+          const error = await door.takeDeviceIn({ title: "x", air_c: NaN }).catch((error) => error);
+          return { code: error.code, message: error.message, kept: await db.changes.count() };
+        }"""
+    )
+    assert refusal["code"] == "not_complete"
+    assert "air_c: NaN is not a number that can be kept" in refusal["message"]
+    assert refusal["kept"] == 0
+
+
+def test_two_tabs_number_their_edits_in_one_order(inside_page: Page, inside_server: ServerProcess) -> None:
+    other = open_inside(inside_page.context.new_page(), inside_server)
+    burst = "async (name) => { await Promise.all(Array.from({ length: 20 }, (_, n) => inside.door.setMeter(null, { name: `${name} ${n}` }))); }"
+    for tab, name in ((inside_page, "one"), (other, "two")):
+        tab.evaluate(f"(name) => {{ window.burst = ({burst})(name); }}", name)
+    for tab in (inside_page, other):
+        tab.evaluate("() => window.burst")
+    rows = other.evaluate("inside.db.changes.toArray()")
+    assert [row["device_seq"] for row in rows] == list(range(1, 41))
+    assert len({row["change"]["device"] for row in rows}) == 1
+    stamps = [row["change"]["hlc"] for row in rows]
+    assert stamps == sorted(set(stamps))
+
+
+def test_a_job_shows_defaults_that_the_wire_leaves_out(inside_page: Page) -> None:
+    job = inside_page.evaluate(
+        """async () => {
+          const { door, once } = inside;
+          return (await once(door.job(await door.takeDeviceIn({ title: "x", opened_at_ms: 5 })))).job;
+        }"""
+    )
+    intake = {name: list(value) if isinstance(value, tuple) else value for name, value in asdict(Intake()).items()}
+    assert job == {**asdict(Job(id=job["id"], title="x", opened_at_ms=5)), "intake": intake}
+
+
+def test_an_entry_for_a_job_that_lacks_its_socket_says_what_to_choose(inside_page: Page) -> None:
+    said = inside_page.evaluate(
+        """async (reading) => {
+          const { door } = inside;
+          const job = await door.takeDeviceIn({ title: "x" });
+          const { socket, meter_id, ...bare } = reading;
+          return [
+            await door.addReading(job, bare).catch((error) => error.message),
+            await door.addReading(job, { ...bare, socket }).catch((error) => error.message),
+            await door.addReading("nobody", bare).catch((error) => error.code),
+          ];
+        }""",
+        NEW_READING,
+    )
+    assert "choose one before reading" in said[0] and "socket" in said[0]
+    assert "choose one before reading" in said[1] and "meter" in said[1]
+    assert said[2] == "not_found"
+
+
+def test_trays_count_contacts_and_leave_out_what_was_taken_back(inside_page: Page) -> None:
+    counted = inside_page.evaluate(
+        """async ([reading, board, socket, meter]) => {
+          const { door, once } = inside;
+          await once(door.sync, (state) => state.first_pull_done);
+          const job = await door.takeDeviceIn({ board_version_id: board, socket, meter_id: meter });
+          const at = (contact, as_typed) =>
+            door.addReading(job, { ...reading, touch: { what: "contact", contact }, as_typed });
+          const first = await at("4", "452");
+          await at("4", "455");
+          await at("5", "OL");
+          const wrong = await at("6", "12");
+          await door.replaceReading(first, { as_typed: "451" });
+          await door.takeBack("reading", wrong, "not this one");
+          const card = (await once(door.trays(), (trays) => trays[0].jobs.some(({ id }) => id === job)))[0].jobs
+            .find(({ id }) => id === job);
+          const view = await once(door.job(job));
+          return {
+            read: card.contacts_read, all: card.contacts_all, gate_open: card.gate_open,
+            newest: Object.fromEntries(Object.entries(view.newest_row).map(([c, row]) => [c, row.reading.as_typed])),
+            rows: view.rows.map((row) => [row.reading.as_typed, row.replaced_by !== null]),
+          };
+        }""",
+        [NEW_READING, BOARD_ID, SOCKET, METER_ID],
+    )
+    assert counted == {
+        "read": 2, "all": 8, "gate_open": False, "newest": {"4": "451", "5": "OL"},
+        "rows": [["452", True], ["455", False], ["OL", False], ["451", False]],
+    }
