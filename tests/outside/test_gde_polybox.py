@@ -27,7 +27,7 @@ from server.engine import latent
 PARTS: tuple[str, ...] = ("M1", "M2", "M3", "A1", "A2")
 VALUES = range(16)
 P_FAIL = 0.01
-SETS = [frozenset(chosen) for size in range(6) for chosen in combinations(PARTS, size)]
+SETS: list[frozenset[str]] = [frozenset(chosen) for size in range(6) for chosen in combinations(PARTS, size)]
 SEEN, X, Y, Z = range(4)
 
 
