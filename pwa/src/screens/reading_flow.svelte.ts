@@ -83,7 +83,7 @@ export class ReadingFlow {
       if (last === null) return;
       const id = await this.#door.replaceReading(last, { steadiness: "climbs" });
       this.taken = [...this.taken.slice(0, -1), id];
-      void this.#door.askOpinion(this.#job);
+      void this.#ask();
     });
   }
 
@@ -103,7 +103,7 @@ export class ReadingFlow {
         this.#askedAgain.delete(row.contact);
       }
       this.again = null;
-      void this.#door.askOpinion(this.#job);
+      void this.#ask();
     });
   }
 
@@ -125,6 +125,10 @@ export class ReadingFlow {
 
   get #job(): string {
     return this.#around.view().job.id;
+  }
+
+  #ask(): ReturnType<Door["askOpinion"]> {
+    return this.#door.askOpinion(this.#job, { mode: this.#walk });
   }
 
   #then(work: () => Promise<void>): void {
@@ -159,7 +163,7 @@ export class ReadingFlow {
 
   /** The opinion with this entry in it, if it comes before the next key and before the wait is over. */
   async #opinionOrNextKey(): Promise<Opinion | null> {
-    const asked = this.#door.askOpinion(this.#job);
+    const asked = this.#ask();
     if (!this.#around.engineReady()) return null;
     let timer: ReturnType<typeof setTimeout> | undefined;
     const over = new Promise<null>((resolve) => {

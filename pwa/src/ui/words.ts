@@ -134,8 +134,7 @@ export function secondsWords(seconds: number): string {
 export function voltsWords(mv: number): string {
   const size = Math.abs(mv);
   if (size < 10) return `${Number(mv.toFixed(1))} mV`;
-  if (size < 10_000) return `${(mv / 1000).toFixed(2)} V`;
-  return `${(mv / 1000).toFixed(1)} V`;
+  return `${Number((mv / 1000).toFixed(size < 10_000 ? 2 : 1))} V`;
 }
 
 /** The clock time of today, the date of any other day. */
