@@ -108,9 +108,10 @@ def _at(value: Any, path: list[expected.Step]) -> Any:
 def _of_wrong_value(error: msgspec.ValidationError, whole: Any, wanted: Any, root: str) -> Problem:
     message = str(error)
     path = _path_of(message)
+    what = re.sub(r" - at `\$[^`]*`$", "", message)
     value = _at(whole, path)
     here = expected.at_path(wanted, path, whole)
-    if unknown := re.match(r"Object contains unknown field `(.*)`", message):
+    if unknown := re.fullmatch(r"Object contains unknown field `(.*)`", what, re.DOTALL):
         name = unknown[1]
         names = ", ".join(f"`{field}`" for field in expected.field_names(here, value))
         return Problem(
@@ -118,7 +119,7 @@ def _of_wrong_value(error: msgspec.ValidationError, whole: Any, wanted: Any, roo
             given=shown(_at(value, [name])), expected=f"only the fields {names}",
             example=_as_json(expected.example_of(here)),
         )
-    if missing := re.match(r"Object missing required field `(.*)`", message):
+    if missing := re.fullmatch(r"Object missing required field `(.*)`", what):
         place = [*path, missing[1]]
         here = expected.at_path(wanted, place, whole)
         return Problem(

@@ -30,6 +30,7 @@ class AppFiles:
         self._routes = routes
         self._files = ServeStaticASGI(
             routes, max_age=None, allow_all_origins=False,
+            mimetypes={".webmanifest": "application/manifest+json"},  # not in the library's table
             immutable_file_test=lambda _path, url: bool(NAMED_BY_CONTENT.search(url)),
             add_headers_function=_ask_each_time,
         )

@@ -7,10 +7,10 @@ from litestar.di import NamedDependency
 from litestar.params import QueryParameter
 
 from server.api.description import PROBLEMS
-from server.api.edge import TAKES, body_of
+from server.api.edge import TAKES, json_text_of
 from server.store.database import Database
 from server.sync.accept import Vocabulary
-from server.sync.exchange import SentBatch, hand_out, take_batch
+from server.sync.exchange import hand_out, open_batch, take_batch
 from shared_models.change import BatchAnswer, ChangeBatch, ChangePage
 
 LARGEST_SEQ = 2**53 - 1
@@ -23,8 +23,7 @@ async def push_changes(
     request: Request, database: NamedDependency[Database], vocabulary: NamedDependency[Vocabulary]
 ) -> BatchAnswer:
     """Takes a batch: an answer for each change, in its order. Repeating a batch changes nothing."""
-    sent: SentBatch = await body_of(request, SentBatch)
-    return await take_batch(database, sent.changes, vocabulary)
+    return await take_batch(database, open_batch(await json_text_of(request)), vocabulary)
 
 
 @get("/api/changes", responses=PROBLEMS)

@@ -39,7 +39,8 @@ def describe(
     # A second application that only writes: with a document of its own the first one would also
     # serve the framework's pages beside it.
     config = OpenAPIConfig(title="Second Probe", version=version, use_handler_docstrings=True)
-    document = Litestar(list(routes), dependencies=dict(dependencies), openapi_config=config).openapi_schema.to_schema()
+    writer = Litestar(list(routes), dependencies=dict(dependencies), openapi_config=config, logging_config=None)
+    document = writer.openapi_schema.to_schema()
     structs: list[Any] = [ProblemAnswer]
     for route in routes:
         structs.append(route.parsed_fn_signature.return_type.annotation)

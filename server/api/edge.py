@@ -34,14 +34,21 @@ QUERY = {"after": ("a whole number from 0: the cursor", "0"), "limit": ("a whole
 _log = logging.getLogger(__name__)
 
 
-async def body_of(request: Request[Any, Any, Any], wanted: Any = None) -> Any:
-    """The body, decoded strictly into `wanted`, or into what the route says it takes.
+async def body_of(request: Request[Any, Any, Any]) -> Any:
+    """The body, decoded strictly into what the route says it takes; raises like `json_text_of`, and
+    `Refusal` 400 with the path for what cannot be read.
+    """
+    return strict_json(await json_text_of(request), request.route_handler.opt[TAKES])
+
+
+async def json_text_of(request: Request[Any, Any, Any]) -> bytes:
+    """The body's bytes, once it is said to be JSON.
 
     The framework's own `data` argument is not used: it turns bodies into plain values first and
     converts those leniently, so "5" passes for 5 and a kept body loses its bytes.
 
     Raises:
-        Refusal: 415 for another type than JSON, 400 with the path for what cannot be read.
+        Refusal: 415 for another type than JSON.
     """
     given, _ = request.content_type
     if given != "application/json":
@@ -49,7 +56,7 @@ async def body_of(request: Request[Any, Any, Any], wanted: Any = None) -> Any:
             code="not_json_type", message="The body must be said to be JSON.", where="the header Content-Type",
             given=shown(given), expected="application/json", example="Content-Type: application/json",
         ))
-    return strict_json(await request.body(), wanted or request.route_handler.opt[TAKES])
+    return await request.body()
 
 
 def answer_error(request: Request[Any, Any, Any], error: Exception) -> Response[bytes]:

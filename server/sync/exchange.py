@@ -5,13 +5,14 @@ answered `had`, and that a change is numbered inside the transaction that stores
 reader can pass a number that is still to be committed.
 """
 
+import json
 from collections.abc import Sequence
 
 import aiosqlite
 import msgspec
 from msgspec import Raw, Struct
 
-from server.problems import Refusal, shown
+from server.problems import Refusal, shown, strict_json
 from server.store import change_log
 from server.store.database import Database, clock_ms
 from server.sync.accept import Accepted, Vocabulary, accept_change
@@ -28,7 +29,28 @@ class SentBatch(Struct, frozen=True, forbid_unknown_fields=True):
     changes: tuple[Raw, ...]
 
 
-async def take_batch(database: Database, sent: Sequence[Raw], vocabulary: Vocabulary) -> BatchAnswer:
+def open_batch(raw: bytes) -> Sequence[Raw | bytes]:
+    """The single changes of a `ChangeBatch`, still closed.
+
+    A browser may write half a character (an emoji cut in two), which no strict reader takes. Then the
+    batch is cut up leniently, so that only the change that holds it is refused.
+
+    Raises:
+        Refusal: 400, for what cannot be cut up at all.
+    """
+    try:
+        return strict_json(raw, SentBatch).changes
+    except Refusal:
+        try:
+            loose = json.loads(raw)
+        except (ValueError, RecursionError):
+            loose = None
+        if not isinstance(loose, dict) or loose.keys() != {"changes"} or not isinstance(loose["changes"], list):
+            raise
+        return [json.dumps(one).encode() for one in loose["changes"]]
+
+
+async def take_batch(database: Database, sent: Sequence[Raw | bytes], vocabulary: Vocabulary) -> BatchAnswer:
     """Stores what can be stored and answers for each change, in the order of the batch.
 
     All that is stored is on the disk when this returns; when it raises, nothing is stored.
@@ -47,19 +69,19 @@ async def hand_out(database: Database, after: int, limit: int) -> ChangePage:
     return ChangePage(changes=changes, next_after=next_after, more=more, epoch=database.epoch, server_ms=clock_ms())
 
 
-def _read(raw: Raw, vocabulary: Vocabulary) -> Accepted | ChangeAnswer:
+def _read(raw: Raw | bytes, vocabulary: Vocabulary) -> Accepted | ChangeAnswer:
     try:
         return accept_change(raw, vocabulary)
     except Refusal as refusal:
         return ChangeAnswer(id=_id_in(raw), result="refused", problem=refusal.problem)
 
 
-def _id_in(raw: Raw) -> str:
+def _id_in(raw: Raw | bytes) -> str:
     """The id of a change that could not be read, if there is one to be seen."""
     try:
-        given = msgspec.json.decode(raw)
-        return str(given.get("id", ""))[:80] if isinstance(given, dict) else ""
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        given = json.loads(bytes(raw))
+        return str(given.get("id", ""))[:80].encode("utf-8", "replace").decode() if isinstance(given, dict) else ""
+    except (ValueError, RecursionError):
         return ""
 
 

@@ -1,0 +1,62 @@
+"""The whole server behind the real ASGI client, seen from this machine or from elsewhere."""
+
+import gzip
+from collections.abc import AsyncIterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from litestar.testing import AsyncTestClient
+
+from server.app import create_app
+
+THIS_MACHINE = "http://127.0.0.1"
+
+
+class SeenFrom:
+    """An ASGI application whose requests come from `address` (the test client has none of its own)."""
+
+    def __init__(self, app: Any, address: str = "127.0.0.1") -> None:
+        self.app, self.address = app, address
+
+    async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
+        """Passes everything on, with the sender's address put in."""
+        if scope["type"] == "http":
+            scope = {**scope, "client": (self.address, 50000)}
+        await self.app(scope, receive, send)
+
+
+@pytest.fixture
+def built_app(tmp_path: Path) -> Path:
+    """A small built app: an index, files named by content, compressed ones, and the changing ones."""
+    return make_built_app(tmp_path / "dist")
+
+
+def make_built_app(folder: Path) -> Path:
+    """Writes the files; the names are those the build gives."""
+    files = {
+        "index.html": "<!doctype html><title>Second Probe</title>",
+        "sw.js": "self.skipWaiting;", "manifest.webmanifest": "{}", "version.json": '{"version":"1"}',
+        "engine_manifest.json": "{}", "icon.svg": "<svg/>",
+        "assets/index-DuN7kZhC.js": "console.log(1);" * 400, "assets/index-C8lRDrkl.css": "body{}",
+        "engine/pyodide-0123456789abcdef.mjs": "export {};", "engine/pyodide.asm-0123456789abcdef.wasm": "\0asm",
+        "engine/msgspec-0123456789abcdef.whl": "PK", "engine/engine-0123456789abcdef.zip": "PK",
+        "engine/notes.mjs": "no hash in its name",
+    }
+    for name, text in files.items():
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+    script = folder / "assets/index-DuN7kZhC.js"
+    script.with_name(script.name + ".gz").write_bytes(gzip.compress(script.read_bytes()))
+    script.with_name(script.name + ".br").write_bytes(b"stands for brotli")
+    return folder
+
+
+@pytest.fixture
+async def client(tmp_path: Path, built_app: Path) -> AsyncIterator[AsyncTestClient[Any]]:
+    """The server with the small app, asked from this machine."""
+    app = create_app(tmp_path / "data", built_app)
+    async with AsyncTestClient(SeenFrom(app), base_url=THIS_MACHINE, raise_server_exceptions=False) as client:
+        client.headers["accept-encoding"] = "identity"
+        yield client
