@@ -120,7 +120,8 @@ class Reading(Model, frozen=True, kw_only=True):
 
     `lead_on_ground`: red on ground looks at the lower clamp, black on ground at the upper clamp and
     the rail's load; two different quantities, never mixed. None where nothing is on ground.
-    `steadiness` is None when nobody noted it. `taken_after_s`: seconds the reading was given to settle.
+    `numbered_as_drawn`: the contact's number was pointed out on the drawing, so it holds however the
+    rest of the sheet was counted. `steadiness` is None when nobody noted it. `taken_after_s`: seconds the reading was given to settle.
     """
 
     id: Id
@@ -143,6 +144,7 @@ class Reading(Model, frozen=True, kw_only=True):
     taken_at_ms: EpochMs
     taken_by: str = ""
     supersedes: Id | None = None
+    numbered_as_drawn: bool = False
     note: Words = ""
     v: int = BODY_V
 

@@ -1,0 +1,146 @@
+"""The posterior as an account: stories with their odds, groups and second stories, and the decisions.
+
+Odds of the stories shown add up to one: each pair of stories is led by one of them (an event before
+a part, else the likelier a priori) and the other is named as its second.
+"""
+
+import math
+
+from server.engine import wording
+from server.engine.constants import GROUP_FACTOR, ODD_MIN, STORIES_SHOWN, STORY_FLOOR
+from server.engine.inference import Judged
+from server.engine.numbering import AS_DRAWN
+from server.engine.rounding import probability
+from server.engine.stories.kinds import Story as Told
+from server.engine.verdicts import ContactState
+from shared_models.opinion import Decision, Numbering, Reason, Story
+
+EVENTS = ("plug_off_by", "plugged_live")
+
+
+def stories_of(judged: Judged, states: list[ContactState]) -> tuple[Story, ...]:
+    """The stories worth showing, most probable first; a different way of counting stands among them."""
+    odds, seconds = _led_odds(judged)
+    ranked = sorted((place for place in odds if odds[place] >= STORY_FLOOR), key=lambda place: (-probability(odds[place]), place))[:STORIES_SHOWN]
+    groups = _groups(judged, ranked)
+    told = [_story(judged, states, place, odds[place], seconds.get(place, {}), groups[place]) for place in ranked]
+    counted = _counted_differently(judged, max(groups.values(), default=0) + 1)
+    return tuple(sorted([*told, *counted], key=lambda one: (-one.odds, one.kind, one.subject)))
+
+
+def _led_odds(judged: Judged) -> tuple[dict[int, float], dict[int, dict[int, float]]]:
+    """Odds of each story as the leading one, and for each the odds of its second stories."""
+    stories = judged.prepared.stories
+    odds = {place: judged.post[place] for place in range(len(stories))}
+    seconds: dict[int, dict[int, float]] = {}
+    for weight, (first, second) in zip(judged.post[len(stories):], judged.pairs, strict=True):
+        lead, other = sorted((first, second), key=lambda place: (stories[place].kind not in EVENTS, -stories[place].weight, place))
+        odds[lead] += weight
+        beside = seconds.setdefault(lead, {})
+        beside[other] = beside.get(other, 0.0) + weight
+    return odds, seconds
+
+
+def _groups(judged: Judged, ranked: list[int]) -> dict[int, int]:
+    """Stories whose likelihoods are within a factor of two are told apart by no reading so far."""
+    gained = {place: judged.scores[place] - judged.prepared.model.log_priors[place] for place in ranked}
+    groups: dict[int, int] = {}
+    leaders: list[int] = []
+    for place in ranked:
+        for number, leader in enumerate(leaders):
+            if abs(gained[place] - gained[leader]) <= math.log(GROUP_FACTOR):
+                groups[place] = number
+                break
+        else:
+            groups[place] = len(leaders)
+            leaders.append(place)
+    return groups
+
+
+def _story(judged: Judged, states: list[ContactState], place: int, odds: float, beside: dict[int, float], group: int) -> Story:
+    prepared = judged.prepared
+    told = prepared.stories[place]
+    second, second_odds = None, 0.0
+    if beside and odds > 0:
+        best = max(sorted(beside), key=lambda one: beside[one])
+        second_odds = beside[best] / odds
+        second = prepared.stories[best] if second_odds > STORY_FLOOR else None
+    odd = [state.contact for state in states if (state.contact, "red") in judged.seen and state.odds[0] < ODD_MIN]
+    explained = [contact for contact in odd if _explains(judged, told, contact)]
+    left = [contact for contact in odd if contact not in explained]
+    return Story(
+        kind=told.kind, subject=told.subject, title=wording.story_title(told, prepared.scene), odds=probability(odds), group=group,
+        explains=_numbers(judged, explained), leaves_open=_numbers(judged, left), second=f"{second.kind} {second.subject}".strip() if second is not None else None,
+        second_title=wording.story_title(second, prepared.scene) if second is not None else None, second_odds=probability(second_odds) if second is not None else 0.0,
+        reasons=tuple(_reasons(judged, told, explained, left, second)),
+    )
+
+
+def _numbers(judged: Judged, contacts: list[int]) -> tuple[str, ...]:
+    return tuple(judged.prepared.board.contacts[contact].number for contact in contacts)
+
+
+def _explains(judged: Judged, told: Told, contact: int) -> bool:
+    """Whether a story speaks of this contact, or of the net it belongs to."""
+    net = judged.prepared.net_variable[contact]
+    return contact in told.footprint or any(other in told.footprint for other in judged.prepared.members[net])
+
+
+def _reasons(judged: Judged, told: Told, explained: list[int], left: list[int], second: Told | None) -> list[Reason]:
+    said = []
+    if told.kind in ("nothing_wrong", "elsewhere") and not explained and not left:
+        said.append(Reason(code="nothing_odd", sentence="No contact that was read is odd."))
+    if explained:
+        names = _numbers(judged, explained)
+        said.append(Reason(code="explains", sentence=f"Explains {', '.join(names)}.", contacts=names))
+    if told.kind == "plug_off_by" and told.hit:
+        names = _numbers(judged, list(told.hit))
+        said.append(Reason(code="met_voltage", sentence=f"Sitting so, the module's joined lines put a live rail onto {', '.join(names)}.", contacts=names))
+    if left:
+        names = _numbers(judged, left)
+        said.append(Reason(code="leaves_open", sentence=f"Does not explain {', '.join(names)}" + (f"; {wording.story_title(second, judged.prepared.scene)} would." if second is not None else "."), contacts=names))
+    return said
+
+
+def _counted_differently(judged: Judged, group: int) -> list[Story]:
+    told = []
+    for weight, order in judged.counting.orders:
+        if order.name != AS_DRAWN and weight >= STORY_FLOOR:
+            told.append(Story(
+                kind="counted_differently", subject=order.name, title=wording.ORDER_SENTENCES[order.name].rstrip("."), odds=probability(weight), group=group,
+                reasons=(Reason(code="turned", sentence="Turned, the readings fit healthy boards; as written they do not. Both numbers are kept."),),
+            ))
+    return told
+
+
+def numbering_of(judged: Judged) -> Numbering:
+    """The most probable way of counting, with its anchors."""
+    weight, order = judged.counting.orders[0]
+    anchors = tuple(judged.prepared.board.contacts[anchor].number for anchor in judged.counting.anchors)
+    if len(judged.counting.orders) > 1 and not judged.facts.sweep:
+        sentence = f"Touch {', '.join(anchors)} first: they tell which way you count." if anchors else "No contact tells which way you count: this socket reads the same turned round."
+        return Numbering(order=order.name, sentence=sentence, probability=probability(weight), anchors=anchors, settled=judged.counting.settled)
+    return Numbering(order=order.name, sentence=wording.ORDER_SENTENCES[order.name], probability=probability(weight), anchors=anchors, settled=judged.counting.settled)
+
+
+def decisions_of(judged: Judged) -> tuple[Decision, ...]:
+    """What would be done, by the odds of the stories that call for it; a pair of stories counts for both."""
+    stories = judged.prepared.stories
+    odds: dict[tuple[str, str], float] = {}
+    risky: dict[tuple[str, str], bool] = {}
+    for place, weight in enumerate(judged.post):
+        told = [stories[place]] if place < len(stories) else [stories[one] for one in judged.pairs[place - len(stories)]]
+        seen: list[tuple[str, str]] = []
+        for story in told:
+            key = (story.decision[0], story.decision[1])
+            risky[key] = risky.get(key, False) or (story.data_at_risk and weight >= STORY_FLOOR)
+            if key not in seen:
+                odds[key] = odds.get(key, 0.0) + weight
+                seen.append(key)
+    kept = sorted((key for key in odds if odds[key] >= STORY_FLOOR), key=lambda key: (-probability(odds[key]), key))[:STORIES_SHOWN]
+    return tuple(_decision(key, odds[key], risky[key], judged) for key in kept)
+
+
+def _decision(key: tuple[str, str], odds: float, risky: bool, judged: Judged) -> Decision:
+    kind = next(story.decision[0] for story in judged.prepared.stories if story.decision == key)
+    return Decision(kind=kind, subject=key[1], odds=probability(odds), data_at_risk=risky, sentence=wording.decision_sentence(key[0], key[1]))

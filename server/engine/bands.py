@@ -1,0 +1,213 @@
+"""What a healthy contact reads here, as a distribution: from reference boards, siblings, or the role.
+
+From reference boards: a conjugate Normal-inverse-gamma model (see `student.py`) over readings carried
+to this session's meter and temperature, prior spread by role; odd boards are set aside, not averaged
+in. Without any: the contact's siblings on the same board, judged without itself, then the role.
+OL is often healthy; then the band says so instead of a number. Polarities are never mixed: every
+band belongs to one `lead_on_ground`.
+"""
+
+import math
+from typing import NamedTuple
+
+from server.engine.accept import Board, Touched
+from server.engine.constants import (
+    BULK_OHM, GAIN_SD, GROUND_SD_MV, GROUP_MIN, GROUP_SD_MV, IDEALITY_SD, KELVIN, LEAD_NOISE_OHM, NOISE_MV, NOISE_PERSON_MV,
+    ODD_BOARD_MIN, ODD_BOARD_Z, OL_LIMIT_MARGIN_MV, OL_SURPRISE, PARTNER_SD_MV, RANGE_TO_SD, REFERENCE_C, REFERENCE_CURRENT_MA,
+    REFERENCE_DF, REFERENCE_KAPPA, ROLE_DF, ROLE_NUMBERS, SIBLING_DF, VT_MV_PER_K, VERDICT_Z_RETOUCH,
+)
+from server.engine.meters import Conditions, carry, conditions_of
+from server.engine.roles import Path, healthy_ol, path_of, sibling_key
+from server.engine.student import NigPrior, odd_ones_out, predictive, update
+from shared_models.reading import Drop, LeadOnGround, Meter, OfReferenceBoard
+from shared_models.tables import ROLE_BY_ID
+
+
+class Healthy(NamedTuple):
+    """The healthy distribution of one contact, one lead: Student t (loc, scale, df) in mV, or OL.
+
+    `ol_odds` is the probability that a healthy one shows OL. `carried_mv` is how far the centre was
+    moved to this meter and temperature; `climb_odds` how often a healthy one climbs.
+    """
+
+    rests_on: str
+    loc: float
+    scale: float
+    df: float
+    ol_odds: float
+    carried_mv: float
+    climb_odds: float
+    boards: int = 0
+    odd_boards: tuple[str, ...] = ()
+    siblings: tuple[str, ...] = ()
+
+
+class ReferenceCell(NamedTuple):
+    """All reference boards at one contact and lead: carried values by board, OL count, climbs."""
+
+    boards: list[str]
+    values: list[float]
+    over_range: int
+    climbs: int
+    noted: int
+    raw_mean: float
+    carry_sd: float
+    same_meter: float
+
+
+def reference_cells(board: Board, known: list[Touched], meters: dict[str, Meter], to: Conditions) -> dict[tuple[int, str], ReferenceCell]:
+    """Known-good readings by (contact index, lead), carried to the conditions `to`."""
+    rows: dict[tuple[int, str], dict[str, list[Touched]]] = {}
+    for touched in known:
+        reading = touched.reading
+        contact = getattr(reading.touch, "contact", "")
+        lead = reading.lead_on_ground
+        if lead is None or not isinstance(reading.of, OfReferenceBoard):
+            continue
+        rows.setdefault((board.index[contact], lead), {}).setdefault(reading.of.reference_board_id, []).append(touched)
+    return {key: _cell(board, key[0], by_board, meters, to) for key, by_board in sorted(rows.items())}
+
+
+def _cell(board: Board, contact: int, by_board: dict[str, list[Touched]], meters: dict[str, Meter], to: Conditions) -> ReferenceCell:
+    path = path_of(board.contacts[contact])
+    boards: list[str] = []
+    values: list[float] = []
+    raw: list[float] = []
+    over = climbs = noted = same = 0
+    worst_carry = 0.0
+    for name, touches in sorted(by_board.items()):
+        drops = [touched for touched in touches if isinstance(touched.value, Drop)]
+        for touched in touches:
+            noted += touched.reading.steadiness is not None
+            climbs += touched.reading.steadiness == "climbs"
+        if not drops:
+            over += 1
+            continue
+        carried: list[float] = []
+        for touched in drops:
+            at = conditions_of(touched.reading.meter_id, meters.get(touched.reading.meter_id), touched.air_c)
+            same += at.meter_id == to.meter_id
+            # one meter against itself: whatever its current is, it is the same
+            from_ma = to.current_ma if at.meter_id == to.meter_id else at.current_ma
+            drop_mv = touched.value.drop_mv if isinstance(touched.value, Drop) else 0.0
+            raw.append(drop_mv)
+            carried.append(carry(drop_mv, path, from_ma, at.air_c, to.current_ma, to.air_c))
+            worst_carry = max(worst_carry, carry_sd(path, from_ma, to.current_ma, to.air_c))
+        boards.append(name)
+        values.append(math.fsum(carried) / len(carried))
+    return ReferenceCell(boards, values, over, climbs, noted, math.fsum(raw) / len(raw) if raw else 0.0, worst_carry, same / len(raw) if raw else 0.0)
+
+
+def carry_sd(path: Path | None, from_ma: float, to_ma: float, air_c: float) -> float:
+    """How well a carried reading is known: the spread of n over the change of current, and of the series part."""
+    if path is None:
+        return 0.0
+    by_n = IDEALITY_SD * VT_MV_PER_K * (KELVIN + air_c) * math.log(to_ma / from_ma)
+    by_series = path.series_sd_ohm * (to_ma - from_ma)
+    return math.hypot(by_n, by_series)
+
+
+def noise_sd(drop_mv: float, current_ma: float, same_meter: bool) -> float:
+    """One reading's own scatter: the hand, the leads, the meter's gain."""
+    hand = NOISE_MV if same_meter else NOISE_PERSON_MV
+    return math.sqrt(hand * hand + (LEAD_NOISE_OHM * current_ma) * (LEAD_NOISE_OHM * current_ma) + (GAIN_SD * drop_mv) * (GAIN_SD * drop_mv))
+
+
+def from_references(board: Board, contact: int, cell: ReferenceCell, to: Conditions) -> Healthy:
+    """The band of a contact from its reference boards."""
+    role = ROLE_NUMBERS[board.contacts[contact].role]
+    total = len(cell.values) + cell.over_range
+    ol_odds = (cell.over_range + (1 - OL_SURPRISE if healthy_ol(board.contacts[contact]) else OL_SURPRISE)) / (total + 1)
+    climb = (cell.climbs + 0.5) / (cell.noted + 1) if cell.noted else (1.0 if ROLE_BY_ID[board.contacts[contact].role].climbs else 0.0)
+    if not cell.values:
+        base = role_band(board, contact, "red", to)
+        return Healthy("reference_boards", base.loc, base.scale, base.df, ol_odds, 0.0, climb, total)
+    spread = GROUND_SD_MV if board.contacts[contact].role == "ground" else role.sd_mv
+    middle = sorted(cell.values)[len(cell.values) // 2]
+    prior = NigPrior(mean=middle, kappa=REFERENCE_KAPPA, df=REFERENCE_DF, scale=spread)
+    kept, odd = list(range(len(cell.values))), []
+    if len(cell.values) >= ODD_BOARD_MIN and _looks_odd(cell.values, middle, spread):
+        odd = odd_ones_out(prior, cell.values, ODD_BOARD_Z * len(cell.values))
+        kept = [index for index in kept if index not in odd]
+    values = [cell.values[index] for index in kept]
+    told = predictive(update(prior, values))
+    carried = told.loc - cell.raw_mean
+    scale = math.hypot(told.scale, cell.carry_sd, noise_sd(told.loc, to.current_ma, cell.same_meter > 0.5))
+    return Healthy("reference_boards", told.loc, scale, told.df, ol_odds, carried, climb, total, tuple(cell.boards[index] for index in odd))
+
+
+def _looks_odd(values: list[float], middle: float, spread: float) -> bool:
+    return max(abs(value - middle) for value in values) > VERDICT_Z_RETOUCH * spread
+
+
+def role_band(board: Board, contact: int, lead: LeadOnGround, to: Conditions) -> Healthy:
+    """The band of a contact from its role alone, carried to this meter: wide, with heavy tails."""
+    one = board.contacts[contact]
+    role = ROLE_NUMBERS[one.role]
+    row = ROLE_BY_ID[one.role]
+    climb = 1.0 if row.climbs else 0.0
+    if lead == "black":
+        loc, sd = 0.5 * (role.black_low_mv + role.black_high_mv), (role.black_high_mv - role.black_low_mv) * RANGE_TO_SD
+        return Healthy("role", loc, max(sd, NOISE_PERSON_MV), ROLE_DF, 1.0 if healthy_ol(one) or row.is_rail else 0.0, 0.0, climb)
+    path = path_of(one)
+    series = (path.series_ohm - _role_ohm(one.role)) if path is not None else 0.0
+    typical = role.typical_mv + max(series, 0.0) * REFERENCE_CURRENT_MA
+    loc = carry(typical, path, REFERENCE_CURRENT_MA, REFERENCE_C, to.current_ma, to.air_c)
+    sd = GROUND_SD_MV if one.role == "ground" else max((role.high_mv - role.low_mv) * RANGE_TO_SD, role.sd_mv)
+    return Healthy("role", loc, math.hypot(sd, noise_sd(loc, to.current_ma, False)), ROLE_DF, 1 - OL_SURPRISE if healthy_ol(one) else OL_SURPRISE, loc - typical, climb)
+
+
+def _role_ohm(role: str) -> float:
+    return BULK_OHM + ROLE_NUMBERS[role].series_ohm
+
+
+def with_limit(band: Healthy, open_circuit_mv: float) -> Healthy:
+    """The band on a meter whose open-circuit limit is `open_circuit_mv`: what lies above it shows OL."""
+    if band.loc > open_circuit_mv - OL_LIMIT_MARGIN_MV:
+        return band._replace(ol_odds=1.0)
+    return band
+
+
+def sibling_bands(board: Board, read: dict[int, float], bands: dict[int, Healthy]) -> dict[int, Healthy]:
+    """Bands by siblings for contacts whose band rests on the role: judged without the contact itself.
+
+    `read` is this session's drop of each contact that was read (mV). Enough siblings: their median.
+    Only one other half of a pair: the half read first is judged by the role, the other by it.
+    """
+    groups: dict[str, list[int]] = {}
+    for index, contact in enumerate(board.contacts):
+        key = sibling_key(contact)
+        if key is not None:
+            groups.setdefault(key, []).append(index)
+    told: dict[int, Healthy] = {}
+    for members in groups.values():
+        present = [index for index in members if index in read]
+        for index in members:
+            band = bands.get(index)
+            if band is None or band.rests_on != "role":
+                continue
+            better = _from_siblings(board, index, [other for other in present if other != index], read, band)
+            if better is not None:
+                told[index] = better
+    return told
+
+
+def _from_siblings(board: Board, index: int, others: list[int], read: dict[int, float], band: Healthy) -> Healthy | None:
+    partner = board.index.get(board.contacts[index].pair_with or "")
+    values = sorted(read[other] for other in others)
+    if len(values) >= GROUP_MIN:
+        half = len(values) // 2
+        middle = values[half] if len(values) % 2 else 0.5 * (values[half - 1] + values[half])
+        loc, variance = middle, GROUP_SD_MV * GROUP_SD_MV
+        if partner in others and partner is not None and abs(read[partner] - middle) < VERDICT_Z_RETOUCH * GROUP_SD_MV:
+            weight, own = 1 / (PARTNER_SD_MV * PARTNER_SD_MV), 1 / variance
+            loc, variance = (read[partner] * weight + middle * own) / (weight + own), 1 / (weight + own)
+        return _sibling(band, loc, math.sqrt(variance), tuple(board.contacts[other].number for other in others))
+    leader = partner if partner in others and partner is not None and partner < index else None
+    if leader is not None and abs(read[leader] - band.loc) < VERDICT_Z_RETOUCH * band.scale:
+        return _sibling(band, read[leader], PARTNER_SD_MV, (board.contacts[leader].number,))
+    return None
+
+
+def _sibling(band: Healthy, loc: float, sd: float, siblings: tuple[str, ...]) -> Healthy:
+    return band._replace(rests_on="siblings", loc=loc, scale=sd, df=SIBLING_DF, siblings=siblings)

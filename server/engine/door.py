@@ -1,0 +1,116 @@
+"""The doors of the engine: a bench sheet in, an opinion out. Also runs on the phone.
+
+The order of calls is the order to read this folder in: accept (quantities) -> prepared (roles,
+stories, overstress, latent) -> inference (meters, bands, student, numbering, drops, evidence) ->
+verdicts -> account -> touches, probing -> reminders -> rounding, wording. Same sheet, same bytes,
+here and on the phone, warm or cold, whatever the order of its lists.
+"""
+
+import hashlib
+import math
+
+import msgspec
+
+from server.engine.accept import Notes, accept_board, accept_readings
+from server.engine.account import decisions_of, numbering_of, stories_of
+from server.engine.constants import CONSTANTS_VERSION, OFFSET_STORY_MV, PERCENT
+from server.engine.errors import SheetError
+from server.engine.inference import Judged, judge
+from server.engine.meters import carry
+from server.engine.overstress import overstress_of
+from server.engine.prepared import prepare
+from server.engine.probing import next_touches
+from server.engine.reminders import gate_waits_for, reminders_of
+from server.engine.roles import PLAIN_PATH
+from server.engine.rounding import millivolts, plain
+from server.engine.touches import candidates, hypotheses
+from server.engine.verdicts import contact_opinions, contact_states
+from shared_models.board import BoardVersion
+from shared_models.opinion import Number, Opinion, Overstress, Reason, Session
+from shared_models.sheet import BenchSheet
+
+ENGINE_VERSION = "0.1.0"
+
+_decoder = msgspec.json.Decoder(BenchSheet)
+_encoder = msgspec.json.Encoder()
+
+
+def form_opinion(sheet: BenchSheet) -> Opinion:
+    """The opinion on a sheet. Raises SheetError when there is nothing to judge against."""
+    prepared = prepare(sheet)
+    notes = Notes(list(prepared.notes.questions), list(prepared.notes.set_aside))
+    facts = accept_readings(sheet, prepared.board, notes)
+    judged = judge(sheet, prepared, facts)
+    states = contact_states(judged)
+    known = hypotheses(judged)
+    shown, stop = next_touches(judged, known, candidates(judged, states, known), data_matters=sheet.intake.data_matters != "no")
+    waits_for = gate_waits_for((contact.role for contact in prepared.board.contacts), (proof for proof in sheet.make_safe if proof.id not in sheet.removed_ids))
+    return Opinion(
+        engine_version=ENGINE_VERSION, constants_version=CONSTANTS_VERSION, sheet_id=sheet.sheet_id, sheet_digest=sheet_digest(sheet),
+        gate_open=not waits_for, gate_waits_for=waits_for, questions=tuple(sorted(notes.questions, key=msgspec.json.encode)),
+        set_aside=tuple(sorted(notes.set_aside, key=msgspec.json.encode)), session=_session(judged), numbering=numbering_of(judged),
+        contacts=contact_opinions(judged, states), stories=stories_of(judged, states), decisions=decisions_of(judged), next=shown, stop=stop,
+        reminders=reminders_of(sheet, judged, known, waits_for),
+    )
+
+
+def opinion_json(sheet_json: bytes) -> bytes:
+    """The same, from JSON to JSON. Raises msgspec.DecodeError or ValidationError (with a path), or SheetError."""
+    return _encoder.encode(form_opinion(_decoder.decode(sheet_json)))
+
+
+def overstress_map(board: BoardVersion, socket: str, slip: int) -> tuple[Overstress, ...]:
+    """Who meets which voltage with the plug `slip` places off. Raises SheetError for an unknown socket."""
+    sheet = BenchSheet(sheet_id="map", asked_at_ms=0, board=board, socket=socket)
+    return tuple(overstress_of(accept_board(sheet), slip))
+
+
+def sheet_digest(sheet: BenchSheet) -> str:
+    """SHA-256 of the sheet's content, whatever the order of its lists; the clock and the sheet's id stay out."""
+    hasher = hashlib.sha256()
+    encode = _encoder.encode
+    for part in (sheet.board, sheet.socket, sheet.intake, sheet.shop, sheet.air_c, sheet.meter_id, sheet.stage, sheet.mode):
+        hasher.update(encode(part))
+    for rows in (sheet.meters, sheet.reference_boards, sheet.known_good_readings, sheet.readings, sheet.observations, sheet.make_safe, sheet.corrections):
+        hasher.update(b"|")
+        for row in sorted([encode(row) for row in rows]):
+            hasher.update(row)
+    hasher.update(encode(sorted(sheet.removed_ids)))
+    return hasher.hexdigest()
+
+
+def _session(judged: Judged) -> Session:
+    at, fit = judged.at, judged.fit
+    if not judged.facts.sweep:
+        return Session(told_by_sheet=at.told)
+    to_ma = at.current_ma * math.exp(fit.log_current)
+    plain_mv = sorted(band.loc for (_, lead), band in judged.bands.items() if lead == "red" and band.ol_odds < 0.5)
+    middle = plain_mv[len(plain_mv) // 2] if plain_mv else 0.0
+    references = [band for (_, lead), band in judged.bands.items() if lead == "red" and band.ol_odds < 0.5 and band.rests_on == "reference_boards"]
+    carried = 0.0
+    for band in references:
+        carried += band.carried_mv / len(references)
+    shift = carry(middle, PLAIN_PATH, at.current_ma, at.air_c, to_ma, at.air_c + fit.kelvin) - middle + carried
+    aa, bb, _ = fit.covariance
+    reasons = _session_reasons(judged, shift, to_ma)
+    return Session(
+        current_ma=plain(to_ma), current_sd_pct=plain(PERCENT * math.sqrt(aa)), junction_c=plain(at.air_c + fit.kelvin), junction_sd_k=plain(math.sqrt(bb)),
+        shift_mv=millivolts(shift), shift_sd_mv=0.0, offset_mv=millivolts(fit.offset_mv), contacts_used=fit.used, told_by_sheet=at.told, reasons=reasons,
+    )
+
+
+def _session_reasons(judged: Judged, shift_mv: float, to_ma: float) -> tuple[Reason, ...]:
+    told = []
+    if abs(shift_mv) > 2:
+        side = "higher" if shift_mv > 0 else "lower"
+        how = "the meter's sheet and the air say so" if judged.at.told else "the meter has no sheet; its current was found from the readings themselves"
+        told.append(Reason(
+            code="common_shift", numbers=(Number(name="shift_mv", value=millivolts(shift_mv)), Number(name="current_ma", value=plain(to_ma))),
+            sentence=f"Everything here reads about {abs(shift_mv):.0f} mV {side} than on the healthy boards, more where a resistor lies in series: {how} ({to_ma:.2f} mA). It was taken out, path by path.",
+        ))
+    if abs(judged.fit.offset_mv) > OFFSET_STORY_MV:
+        told.append(Reason(code="meter_differs", sentence="Contacts of no known path are all off by the same: another meter, or one of its batteries.", numbers=(Number(name="offset_mv", value=millivolts(judged.fit.offset_mv)),)))
+    return tuple(told)
+
+
+__all__ = ["SheetError", "form_opinion", "opinion_json", "overstress_map", "sheet_digest"]

@@ -1,0 +1,141 @@
+"""What one contact's readings say of each state it could be in: a proper density in mV per state.
+
+A state is one of a few *components*; a story gives each contact a mixture of them. Densities are
+proper (they integrate to one over the meter's range, OL included), so that a leak which moves the
+reading by 1 mV earns almost the healthy density and is not called a fault.
+
+Leak: R even in its logarithm between two limits, in parallel with a junction that alone reads `loc`:
+V/R + I exp((V - loc)/(n Vt)) = I, so R(V) = V / (I - Id(V)) and the distribution function of V is
+that of ln R. Smoothed with the band's scale by E[F(x + sZ) Z]/s (Stein's identity).
+"""
+
+import math
+from typing import NamedTuple
+
+from server.engine.constants import (
+    CLIMB_LOST, CLIMB_NOTED, DIFFUSE_MAX_MV, FAIL_ANY, FAIL_HIGH, FAIL_HIGH_OHM, FAIL_NEIGHBOUR, FAIL_OL, HIGH_MAX_MV,
+    HIGH_MIN_MV, HIGH_OL, LEAK_CLIMB, LEAK_HIGH_OHM, LEAK_LOW_OHM, LOG_2PI_HALF, LOST_BRANCH_MV, LOST_BRANCH_SD_MV, LOST_OL,
+    OPEN_READS, SHORT_OHM, SHORT_SPREAD_MV, SMALL_MASS, SMOOTHING, TINY, UNSTEADY_HEALTHY,
+)
+from server.engine.student import StudentT
+from shared_models.reading import Steadiness
+
+BAND, SHORT, LEAK, OPEN, HIGH, LOST, MEETS = range(7)  # noqa: PLR2004 - names of places, MEETS + k is the k-th bridge
+STATE_WORDS = ("expected", "short", "low", "open", "high", "high")
+
+
+class View(NamedTuple):
+    """All that is needed to judge one contact under one lead, with this meter, now.
+
+    `loc, scale, df`: the healthy distribution, shifted to the session (mV). `ol_odds`: a healthy one
+    shows OL. `junction_mv`: n Vt. `series_ohm`: between the contact and the junction. `meets`: what the
+    contact would read bridged to each of its neighbours, (loc, sd) in mV, None for OL.
+    """
+
+    loc: float
+    scale: float
+    df: float
+    ol_odds: float
+    climb_odds: float
+    junction_mv: float
+    series_ohm: float
+    current_ma: float
+    limit_mv: float
+    neighbours: tuple[tuple[float, float], ...]
+    meets: tuple[tuple[float, float] | None, ...]
+
+
+def normal(x: float, loc: float, sd: float) -> float:
+    """Normal density, per mV."""
+    z = (x - loc) / sd
+    return math.exp(-0.5 * z * z - LOG_2PI_HALF) / sd
+
+
+def state_densities(drop_mv: float | None, view: View) -> list[float]:
+    """Density per mV of a reading under each component; `drop_mv` None is OL (then probabilities)."""
+    return _over_range(view) if drop_mv is None else _number(drop_mv, view)
+
+
+def _over_range(view: View) -> list[float]:
+    beyond = max(0.0, math.log(HIGH_MAX_MV / max(view.limit_mv - view.loc, HIGH_MIN_MV)) / math.log(HIGH_MAX_MV / HIGH_MIN_MV))
+    masses = [view.ol_odds, SMALL_MASS, SMALL_MASS, 1 - SMALL_MASS, HIGH_OL + (1 - HIGH_OL) * min(1.0, beyond), LOST_OL]
+    masses.extend(1 - SMALL_MASS if met is None else SMALL_MASS for met in view.meets)
+    return masses
+
+
+def _number(x: float, view: View) -> list[float]:
+    band = (1 - view.ol_odds) * math.exp(StudentT(view.df, view.loc, view.scale).logpdf(x))
+    spread = SHORT_SPREAD_MV * max(1.0, view.current_ma)
+    short = normal(x, SHORT_OHM * view.current_ma, spread)
+    if view.series_ohm > SHORT_OHM:
+        short = 0.5 * (short + normal(x, (SHORT_OHM + view.series_ohm) * view.current_ma, spread))
+    lost = (1 - LOST_OL) * normal(x, view.loc + LOST_BRANCH_MV, math.hypot(LOST_BRANCH_SD_MV, view.scale))
+    densities = [band, short, _leak(x, view), OPEN_READS, _high(x, view), lost]
+    densities.extend(OPEN_READS if met is None else normal(x, met[0], met[1]) for met in view.meets)
+    return densities
+
+
+def _leak(x: float, view: View) -> float:
+    """Density of a leak of unknown size across the contact, smoothed by the band's scale."""
+    low, high = math.log(LEAK_LOW_OHM), math.log(LEAK_HIGH_OHM)
+    total = 0.0
+    for place, weight in SMOOTHING:
+        step = place * view.scale
+        total += weight * (_share_below(x + step, view, low, high) - _share_below(x - step, view, low, high))
+    return total / view.scale
+
+
+def _share_below(drop_mv: float, view: View, low: float, high: float) -> float:
+    """The share of leaks that read below `drop_mv`."""
+    if drop_mv <= 0:
+        return 0.0
+    if drop_mv >= view.loc and view.ol_odds < 0.5:
+        return 1.0
+    # a contact that healthily shows OL has no junction to share the current with
+    through = 0.0 if view.ol_odds >= 0.5 else math.exp((drop_mv - view.loc) / view.junction_mv)
+    ohm = drop_mv / (view.current_ma * (1 - through) + TINY)
+    return min(1.0, max(0.0, (math.log(ohm) - low) / (high - low)))
+
+
+def leak_ohm(drop_mv: float, view: View) -> float | None:
+    """The leak that would explain a reading below its band, in ohms; None where it explains nothing."""
+    if not 0 < drop_mv < view.loc:
+        return None
+    through = 0.0 if view.ol_odds >= 0.5 else math.exp((drop_mv - view.loc) / view.junction_mv)
+    return drop_mv / (view.current_ma * (1 - through))
+
+
+def _high(x: float, view: View) -> float:
+    """A missing branch or an added resistance: even in the logarithm of how far it is high."""
+    above = x - view.loc
+    if above <= 0 or above > HIGH_MAX_MV:
+        return SMALL_MASS / DIFFUSE_MAX_MV
+    slope = (1 - HIGH_OL) / math.log(HIGH_MAX_MV / HIGH_MIN_MV)
+    if above < HIGH_MIN_MV:
+        return slope * above / (HIGH_MIN_MV * HIGH_MIN_MV)
+    return slope / above
+
+
+def failed_touch(drop_mv: float | None, view: View) -> float:
+    """Density of what a failed touch gives: OL, a neighbour's number, a number too high, or anything."""
+    if drop_mv is None:
+        return FAIL_OL
+    density = FAIL_ANY / DIFFUSE_MAX_MV
+    for loc, scale in view.neighbours:
+        density += FAIL_NEIGHBOUR * normal(drop_mv, loc, scale) / len(view.neighbours)
+    if drop_mv > view.loc and view.ol_odds < 0.5:
+        mean = FAIL_HIGH_OHM * view.current_ma
+        density += FAIL_HIGH * math.exp(-(drop_mv - view.loc) / mean) / mean
+    return density
+
+
+def steadiness_odds(noted: Steadiness | None, view: View, states: int) -> list[float]:
+    """How likely each state is to be noted as it was: a climb that is missing has lost its capacitors."""
+    if noted is None:
+        return [1.0] * states
+    if noted in ("jumps", "falls"):
+        return [UNSTEADY_HEALTHY] + [1.0 - UNSTEADY_HEALTHY if state == OPEN else 2 * UNSTEADY_HEALTHY for state in range(1, states)]
+    climbs = [view.climb_odds * CLIMB_NOTED, CLIMB_LOST, view.climb_odds * LEAK_CLIMB, CLIMB_LOST, view.climb_odds * LEAK_CLIMB, CLIMB_LOST * view.climb_odds]
+    climbs = [max(one, SMALL_MASS) for one in climbs]
+    climbs.extend(climbs[BAND] for _ in range(states - len(climbs)))
+    return climbs if noted == "climbs" else [1 - one for one in climbs]

@@ -1,0 +1,142 @@
+"""What readings at other places, and things seen, say of each story: a log factor per story.
+
+A factor is log p(evidence | story) - log p(evidence | a story that says nothing of it), so that the
+factors of two independent stories add. Places: the solder tail, across a part, contact to contact,
+the far end of a series part, ohms of a rail, ohms at the module's plug. Seen: burnt marks.
+"""
+
+import math
+from collections.abc import Callable
+from typing import NamedTuple
+
+from server.engine.accept import Board, Touched
+from server.engine.bands import Healthy
+from server.engine.constants import (
+    ACROSS_OPEN_OHM, BEHIND_SERIES_CHIP, BEHIND_SERIES_SHUNT, BRIDGE_OHM, BURNT_ANYWHERE, BURNT_AT_HIT, BURNT_BY_EVENT,
+    HONEST_LOW_OHM, PLUG_RAIL_LOW_OHM, PLUG_RAIL_LOW_SICK, PLUG_RAIL_LOW_WELL, SURE, VERDICT_Z_RETOUCH,
+)
+from server.engine.roles import first_series
+from server.engine.stories.kinds import Story
+from shared_models.job import Observation
+from shared_models.reading import AcrossPart, AtContact, AtPartEnd, AtRail, BetweenContacts, Drop, Ohms, OverRange
+
+BEHIND_KINDS = ("chip_damaged", "plug_off_by", "plugged_live")
+BEFORE_KINDS = ("bridge",)
+
+
+class Finding(NamedTuple):
+    """One thing found at another place: what (`code`), where, whether it was so, and the record."""
+
+    code: str
+    where: str
+    was_so: bool
+    record_id: str
+    value: float | None = None
+
+
+def findings_of(board: Board, further: list[Touched], sweep: dict[int, float], bands: Callable[[int], Healthy]) -> list[Finding]:
+    """Readings at other places as yes-or-no findings, in the order they were taken."""
+    found = []
+    for touched in further:
+        one = _finding(board, touched, sweep, bands)
+        if one is not None:
+            found.append(one)
+    return found
+
+
+def _finding(board: Board, touched: Touched, sweep: dict[int, float], bands: Callable[[int], Healthy]) -> Finding | None:
+    reading, value = touched.reading, touched.value
+    touch = reading.touch
+    number = value.ohm if isinstance(value, Ohms) else value.drop_mv if isinstance(value, Drop) else None
+    if reading.subject != "board_socket":
+        if isinstance(touch, AtRail | AtContact) and isinstance(value, Ohms):
+            return Finding("plug_rail_low", getattr(touch, "net", getattr(touch, "contact", "")), value.ohm < PLUG_RAIL_LOW_OHM, reading.id, value.ohm)
+        return None
+    if isinstance(touch, BetweenContacts):
+        low = isinstance(value, Ohms) and value.ohm < BRIDGE_OHM or isinstance(value, Drop) and value.drop_mv < BRIDGE_OHM
+        return Finding("bridged", "-".join(sorted((touch.contact_a, touch.contact_b), key=lambda one: board.index[one])), low, reading.id, number)
+    if isinstance(touch, AcrossPart):
+        is_open = isinstance(value, OverRange) or (isinstance(value, Ohms) and value.ohm > ACROSS_OPEN_OHM)
+        return Finding("part_open", touch.part, is_open, reading.id, number)
+    if isinstance(touch, AtContact) and reading.place in ("tail", "pad") and reading.kind == "drop":
+        band = bands(board.index[touch.contact])
+        normal = isinstance(value, Drop) and abs(value.drop_mv - band.loc) < VERDICT_Z_RETOUCH * band.scale + HONEST_LOW_OHM
+        return Finding("tail_normal", touch.contact, normal, reading.id, number)
+    if isinstance(touch, AtPartEnd) and touch.end == "far" and isinstance(value, Drop):
+        return _far_end(board, touch.part, value.drop_mv, reading.id, sweep)
+    if isinstance(touch, AtRail) and isinstance(value, Ohms):
+        return Finding("rail_low", touch.net, value.ohm < HONEST_LOW_OHM, reading.id, value.ohm)
+    return None
+
+
+def _far_end(board: Board, part: str, drop_mv: float, record_id: str, sweep: dict[int, float]) -> Finding | None:
+    """Behind the part the reading is lower by what the part takes when the fault lies behind it."""
+    for index, contact in enumerate(board.contacts):
+        series = first_series(contact)
+        if series is not None and series.part == part and index in sweep:
+            taken = 0.5 * (series.ohm or 0.0)  # half of what the part would take at 1 mA
+            return Finding("fault_behind", part, drop_mv < sweep[index] - taken, record_id, drop_mv)
+    return None
+
+
+def log_factors(stories: list[Story], board: Board, findings: list[Finding], observations: tuple[Observation, ...]) -> list[float]:
+    """For each story the sum of its log factors over all findings and observations."""
+    factors = [0.0] * len(stories)
+    for finding in findings:
+        for place, story in enumerate(stories):
+            likely, usual = _odds(story, board, finding)
+            factors[place] += math.log((likely if finding.was_so else 1 - likely) / (usual if finding.was_so else 1 - usual))
+    for seen in sorted(observations, key=lambda one: one.id):
+        if seen.seen == "burnt":
+            for place, story in enumerate(stories):
+                factors[place] += _burnt(story, board, seen)
+    return factors
+
+
+def _odds(story: Story, board: Board, finding: Finding) -> tuple[float, float]:
+    """(p(finding | story), p(finding | a story that says nothing of it))."""
+    if finding.code == "plug_rail_low":
+        return (PLUG_RAIL_LOW_SICK if story.kind == "elsewhere" else PLUG_RAIL_LOW_WELL), PLUG_RAIL_LOW_WELL
+    if finding.code == "bridged":
+        return (SURE if story.kind == "bridge" and story.subject == finding.where else 1 - SURE), 1 - SURE
+    if finding.code == "part_open":
+        return (SURE if story.kind == "series_open" and story.part == finding.where else 1 - SURE), 1 - SURE
+    if finding.code == "tail_normal":
+        concerns = any(board.contacts[index].number == finding.where for index in story.contacts)
+        if not concerns or story.kind in ("nothing_wrong", "elsewhere"):
+            return SURE, SURE
+        return (SURE if story.kind == "contact_torn" else 1 - SURE), SURE
+    if finding.code == "fault_behind":
+        concerns = any((series := first_series(board.contacts[index])) is not None and series.part == finding.where for index in (*story.contacts, *story.footprint))
+        if not concerns:
+            return 0.5, 0.5
+        if story.kind in BEHIND_KINDS:
+            return BEHIND_SERIES_CHIP, 0.5
+        return (BEHIND_SERIES_SHUNT if story.kind not in BEFORE_KINDS else 1 - SURE), 0.5
+    return (SURE if story.kind == "rail_short" and story.subject == finding.where else 1 - SURE), 1 - SURE
+
+
+def _burnt(story: Story, board: Board, seen: Observation) -> float:
+    """A mark on the board's contact or on the plug's, where this story says one was hit, or elsewhere."""
+    if seen.subject == "module_plug":
+        # the plug contact that stood on a contact that was hit carries the other half of the mark
+        places = [board.contacts[index].number for index in story.hit_plugs] + _plugs_on_hits(story, board)
+    else:
+        places = [board.contacts[index].number for index in story.hit]
+    total = 0.0
+    for number in seen.contacts:
+        likely = BURNT_AT_HIT if number in places else (BURNT_BY_EVENT if story.live else BURNT_ANYWHERE)
+        total += math.log(likely / BURNT_ANYWHERE)
+    return total
+
+
+def _plugs_on_hits(story: Story, board: Board) -> list[str]:
+    if story.kind != "plug_off_by":
+        return []
+    slip = int(story.subject)
+    plugs = []
+    for row in board.rows:
+        for place, contact in enumerate(row):
+            if 0 <= place + slip < len(row) and row[place + slip] in story.hit:
+                plugs.append(board.contacts[contact].number)
+    return plugs

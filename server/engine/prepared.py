@@ -1,0 +1,163 @@
+"""What depends on the board, its reference boards and the intake alone: made once, kept by content.
+
+Variables of the latent model are the contacts, in the order they lie, followed by one for each rail
+net with several contacts: a rail is one net with one state, so what happens to the net is said of
+its own variable, and only what happens to a single contact (torn, bridged) of the contact's.
+The memo is keyed by content: the same sheet gets the same answer warm or cold.
+"""
+
+import hashlib
+import math
+from typing import NamedTuple
+
+import msgspec
+
+from server.engine.accept import Board, Notes, Touched, accept_board, accept_known_good
+from server.engine.constants import BASE_ODD, BASE_ODD_SPLIT, FINE_PITCH_MM, MEMO_SIZE, OUTCOME_OF, SECOND_FAULT, TOUCH_FAILS_FINE, TOUCH_FAILS_WIDE
+from server.engine.drops import BAND, MEETS, SHORT, STATE_WORDS
+from server.engine.latent import LatentModel
+from server.engine.overstress import net_key
+from server.engine.roles import healthy_ol
+from server.engine.stories import told
+from server.engine.stories.kinds import STATE_OF, Mixture, Scene, Story, scene_of
+from shared_models.sheet import BenchSheet
+
+CONTACT_ONLY = ("contact_torn", "bridge")
+
+
+class Prepared(NamedTuple):
+    """Everything that later readings do not change.
+
+    `mixtures[variable][signature]` is the mixture of states of a signature; `net_variable[contact]`
+    the variable that carries the contact's net (its own where the net has one contact);
+    `members[variable]` the contacts that inform a variable. `log_second[story]`: log prior odds of the
+    story being true beside another one.
+    """
+
+    board: Board
+    scene: Scene
+    stories: list[Story]
+    model: LatentModel
+    mixtures: list[list[Mixture]]
+    net_variable: list[int]
+    members: list[list[int]]
+    log_second: list[float]
+    decisions: list[tuple[str, str]]
+    touch_fails: float
+    known_good: list[Touched]
+    notes: Notes
+
+
+_MEMO: dict[bytes, Prepared] = {}
+
+
+def prepare(sheet: BenchSheet) -> Prepared:
+    """The prepared board of a sheet, from the memo or made now."""
+    key = _key(sheet)
+    if key not in _MEMO:
+        if len(_MEMO) >= MEMO_SIZE:
+            del _MEMO[next(iter(_MEMO))]
+        _MEMO[key] = _make(sheet)
+    return _MEMO[key]
+
+
+def _key(sheet: BenchSheet) -> bytes:
+    """A digest of everything `_make` looks at, whatever the order of its lists."""
+    hasher = hashlib.sha256()
+    encode = msgspec.json.encode
+    for part in (sheet.board, sheet.socket, sheet.intake, sheet.shop):
+        hasher.update(encode(part))
+    for rows in (sheet.reference_boards, sheet.known_good_readings, sheet.corrections):
+        hasher.update(b"|")
+        for row in sorted([encode(row) for row in rows]):
+            hasher.update(row)
+    hasher.update(encode(sorted(sheet.removed_ids)))
+    return hasher.digest()
+
+
+def _make(sheet: BenchSheet) -> Prepared:
+    board = accept_board(sheet)
+    notes = Notes([], [])
+    known = accept_known_good(sheet, board, notes)
+    scene = scene_of(board, sheet.intake, sheet.shop)
+    stories = told(scene)
+    net_variable, members = _variables(board, scene)
+    mixtures: list[list[Mixture]] = [[_baseline()] for _ in members]
+    footprints = [_footprint(story, board, net_variable, mixtures) for story in stories]
+    total = math.fsum(story.weight for story in stories)
+    log_priors = [math.log(story.weight / total) for story in stories]
+    decisions = sorted({story.decision for story in stories})
+    signatures = [
+        [_outcomes(mixture, board, scene, of[0]) for mixture in mixtures[variable]] for variable, of in enumerate(members)
+    ]
+    model = LatentModel(signatures, log_priors, footprints, [decisions.index(story.decision) for story in stories])
+    log_second = [math.log(SECOND_FAULT / (1 - SECOND_FAULT)) + log_prior if footprint else -math.inf for log_prior, footprint in zip(log_priors, footprints, strict=True)]
+    fails = TOUCH_FAILS_FINE if board.socket.pitch_mm < FINE_PITCH_MM else TOUCH_FAILS_WIDE
+    return Prepared(board, scene, stories, model, mixtures, net_variable, members, log_second, list(decisions), fails, known, notes)
+
+
+def _variables(board: Board, scene: Scene) -> tuple[list[int], list[list[int]]]:
+    members = [[index] for index in range(len(board.contacts))]
+    net_variable = list(range(len(board.contacts)))
+    for name in sorted(scene.nets):
+        if len(scene.nets[name]) > 1:
+            for index in scene.nets[name]:
+                net_variable[index] = len(members)
+            members.append(list(scene.nets[name]))
+    return net_variable, members
+
+
+def _baseline() -> Mixture:
+    odd = tuple((STATE_OF[word], BASE_ODD * part) for word, part in BASE_ODD_SPLIT.items())
+    return ((BAND, 1 - BASE_ODD), *odd)
+
+
+def _footprint(story: Story, board: Board, net_variable: list[int], mixtures: list[list[Mixture]]) -> list[tuple[int, int]]:
+    """The story's footprint on the model's variables, its mixtures registered as signatures."""
+    entries: dict[int, int] = {}
+    for contact, mixture in sorted(story.footprint.items()):
+        variable = contact
+        if net_variable[contact] != contact:
+            if story.kind not in CONTACT_ONLY:
+                variable = net_variable[contact]
+            elif story.kind == "bridge":
+                # a bridge leaves a rail where it is, unless it joins it to ground
+                other = next(index for index in story.contacts if index != contact)
+                if board.contacts[other].role != "ground":
+                    continue
+                variable, mixture = net_variable[contact], ((SHORT, 1.0),)
+        if mixture not in mixtures[variable]:
+            mixtures[variable].append(mixture)
+        entries[variable] = mixtures[variable].index(mixture)
+    return sorted(entries.items())
+
+
+def _outcomes(mixture: Mixture, board: Board, scene: Scene, contact: int) -> tuple[float, ...]:
+    """What a touch would show for a mixture: (in band, near zero, low, high, OL). For choosing touches only."""
+    row = [0.0, 0.0, 0.0, 0.0, 0.0]
+    ol = healthy_ol(board.contacts[contact])
+    for state, weight in mixture:
+        shown = OUTCOME_OF[_word(state, board, scene, contact)]
+        if ol and state in (BAND, STATE_OF["open"], STATE_OF["high"], STATE_OF["lost"]):
+            shown = OUTCOME_OF["open"]
+        for place, share in enumerate(shown):
+            row[place] += weight * share
+    total = math.fsum(row)
+    return tuple(share / total for share in row)
+
+
+def _word(state: int, board: Board, scene: Scene, contact: int) -> str:
+    """The state in the words of OUTCOME_OF; a bridge by what it joins."""
+    if state < MEETS:
+        return "lost" if state == STATE_OF["lost"] else STATE_WORDS[state]
+    other = board.contacts[scene.neighbours[contact][state - MEETS]]
+    if other.role == "ground":
+        return "short"
+    if healthy_ol(board.contacts[contact]):
+        return "low"  # shows its neighbour's number where OL is healthy
+    return "expected" if healthy_ol(other) else "low"
+
+
+def net_of(prepared: Prepared, contact: int) -> str:
+    """The net's name of a contact, for words."""
+    return net_key(prepared.board.contacts[contact])

@@ -1,0 +1,31 @@
+"""The only way a number leaves the engine, so that both sides print the same bytes.
+
+CPython and Pyodide differ in the last bit of some functions; rounding to fixed places at the end,
+and ranking by (rounded value, id), makes equal sheets give equal opinions.
+"""
+
+from server.engine.constants import PLACES_BITS, PLACES_MV, PLACES_PROBABILITY
+
+
+def _clean(value: float) -> float:
+    return value + 0.0 if value else 0.0  # no negative zero on the wire
+
+
+def probability(value: float) -> float:
+    """A probability, 6 decimals, kept inside 0 to 1."""
+    return _clean(round(min(1.0, max(0.0, value)), PLACES_PROBABILITY))
+
+
+def millivolts(value: float) -> float:
+    """Millivolts, 2 decimals."""
+    return _clean(round(value, PLACES_MV))
+
+
+def bits(value: float) -> float:
+    """Information in bits, 4 decimals, never below zero."""
+    return _clean(round(max(0.0, value), PLACES_BITS))
+
+
+def plain(value: float) -> float:
+    """Any other number (seconds, ohms, deviations), 2 decimals."""
+    return _clean(round(value, PLACES_MV))

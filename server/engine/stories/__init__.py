@@ -1,0 +1,26 @@
+"""The stories: one account each of what may have happened, with what it predicts for each contact.
+
+`kinds` says what a story is; `whole`, `events`, `contacts` and `parts` are one family of causes each.
+To add a story: write a function `(scene) -> list[Story]` in the family it belongs to, list it in
+`told` below, give its share in `constants.SHARE`, its decision in the function, its words in
+`wording.STORY_TITLES`.
+"""
+
+from server.engine.stories.contacts import bridges, leaks, torn_contacts
+from server.engine.stories.events import plugged_live, plugs_off
+from server.engine.stories.kinds import Scene, Story
+from server.engine.stories.parts import chips_damaged, rails_shorted, series_parts_open, shunts_shorted
+from server.engine.stories.whole import elsewhere, nothing_wrong
+
+FAMILIES = (
+    nothing_wrong, elsewhere, plugs_off, plugged_live, bridges, torn_contacts, leaks, shunts_shorted, series_parts_open, chips_damaged,
+    rails_shorted,
+)
+
+
+def told(scene: Scene) -> list[Story]:
+    """All stories of a scene, in the order of the families; priors not normalised."""
+    stories: list[Story] = []
+    for family in FAMILIES:
+        stories.extend(story for story in family(scene) if story.weight > 0)
+    return stories

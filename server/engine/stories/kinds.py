@@ -1,0 +1,109 @@
+"""What a story is, and the scene it is told about.
+
+A footprint maps a contact (index in the order they lie) to a mixture of states: pairs of
+(component of `drops`, weight). Contacts not in it are as healthy boards are, but for a small base
+rate of unrelated odd ones.
+"""
+
+from typing import NamedTuple
+
+from server.engine.accept import Board
+from server.engine.constants import INTAKE_FACTORS, SHARE, SYMPTOM_FACTORS
+from server.engine.drops import BAND, HIGH, LEAK, LOST, OPEN, SHORT
+from server.engine.overstress import net_key
+from server.engine.roles import chip_of, healthy_ol
+from shared_models.job import Intake
+from shared_models.opinion import DecisionKind, StoryKind
+from shared_models.sheet import Shop
+from shared_models.tables import ROLE_BY_ID
+
+Mixture = tuple[tuple[int, float], ...]
+STATE_OF = {"expected": BAND, "short": SHORT, "low": LEAK, "open": OPEN, "high": HIGH, "lost": LOST}
+
+
+class Story(NamedTuple):
+    """One story: kind and subject name it; `weight` is its prior, not normalised.
+
+    `hit` lists contacts that met a voltage, where a mark may be seen; `live` says that power was on.
+    `feeds` lists the nets whose fuse goes with it. `decision` is (kind, subject) of what one would do.
+    """
+
+    kind: StoryKind
+    subject: str
+    weight: float
+    footprint: dict[int, Mixture]
+    decision: tuple[DecisionKind, str]
+    data_at_risk: bool = False
+    live: bool = False
+    hit: tuple[int, ...] = ()
+    hit_plugs: tuple[int, ...] = ()
+    feeds: tuple[str, ...] = ()
+    part: str | None = None
+    contacts: tuple[int, ...] = ()
+
+
+class Scene(NamedTuple):
+    """What stories are told about: the board, what was said, and who lies beside whom.
+
+    `neighbours[c]`: contacts beside c along its row. `nets`: rail contacts by net, in order.
+    `chips`: signal contacts by the chip they lead to.
+    """
+
+    board: Board
+    factors: dict[str, float]
+    neighbours: list[list[int]]
+    nets: dict[str, list[int]]
+    chips: dict[str, list[int]]
+
+
+def scene_of(board: Board, intake: Intake, shop: Shop | None) -> Scene:
+    """The scene for a board and an intake."""
+    neighbours: list[list[int]] = [[] for _ in board.contacts]
+    for row in board.rows:
+        for left, right in zip(row, row[1:], strict=False):
+            neighbours[left].append(right)
+            neighbours[right].append(left)
+    nets: dict[str, list[int]] = {}
+    chips: dict[str, list[int]] = {}
+    for index, contact in enumerate(board.contacts):
+        if ROLE_BY_ID[contact.role].is_rail:
+            nets.setdefault(net_key(contact), []).append(index)
+        elif contact.role not in ("ground", "unconnected", "strap", "unknown"):
+            chips.setdefault(chip_of(contact) or "", []).append(index)
+    return Scene(board, _factors(intake, shop), neighbours, nets, chips)
+
+
+def _factors(intake: Intake, shop: Shop | None) -> dict[str, float]:
+    factors = dict.fromkeys(SHARE, 1.0)
+    told = [INTAKE_FACTORS.get(one, {}) for one in sorted(intake.what_happened)]
+    told += [SYMPTOM_FACTORS.get(one, {}) for one in sorted(intake.symptoms)]
+    for one in told:
+        for kind, factor in one.items():
+            factors[kind] *= factor
+    for weight in sorted(shop.weights, key=lambda one: one.story) if shop is not None else ():
+        for kind in factors:
+            if kind == weight.story or kind.startswith(weight.story):
+                factors[kind] *= weight.factor
+    return factors
+
+
+def share(scene: Scene, family: str, instances: int) -> float:
+    """The prior of one of `instances` stories of a family: its share, what was said, spread evenly."""
+    return SHARE[family] * scene.factors[family] / max(1, instances)
+
+
+def mixture(table: dict[str, float]) -> Mixture:
+    """A mixture of states from a table of words."""
+    return tuple((STATE_OF[word], weight) for word, weight in table.items())
+
+
+def at_risk(scene: Scene, part: str | None) -> bool:
+    """Whether that part holds or guards the owner's data."""
+    known = scene.board.parts.get(part or "")
+    return known is not None and (known.holds_data or known.guards_data)
+
+
+def shows_open(scene: Scene, contact: int) -> bool:
+    """Whether an open behind this contact would change its reading at all."""
+    one = scene.board.contacts[contact]
+    return not healthy_ol(one) and one.role != "unknown"

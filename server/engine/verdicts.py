@@ -1,0 +1,179 @@
+"""Per contact: the odds of each state from the posterior over stories, and the verdict with its numbers.
+
+A verdict comes from the stories, never from a threshold on one reading. A number out of its band is
+touched again before it is believed; a single OL never makes `open`; where a healthy contact shows OL
+the verdict is `unseen`, since this reading cannot show an open there.
+"""
+
+from typing import NamedTuple
+
+from server.engine import wording
+from server.engine.bands import Healthy
+from server.engine.constants import COVERAGE, HONEST_LOW_OHM, VERDICT_Z_RETOUCH
+from server.engine.drops import MEETS, STATE_WORDS, View, leak_ohm
+from server.engine.inference import Judged, Seen
+from server.engine.latent import signature_masses
+from server.engine.roles import blocked, first_series
+from server.engine.rounding import millivolts, plain, probability
+from server.engine.student import StudentT
+from shared_models.opinion import Band, ContactOpinion, OutcomeOdds, Reason, Verdict
+
+OUTCOMES = ("expected", "short", "low", "high", "open")
+
+
+class ContactState(NamedTuple):
+    """One contact as judged: the odds of each outcome, in the order of OUTCOMES, and the verdict."""
+
+    contact: int
+    odds: tuple[float, float, float, float, float]
+    verdict: Verdict
+    touch_again: bool
+
+
+def contact_states(judged: Judged) -> list[ContactState]:
+    """The state of every contact, red on ground, in the order they lie."""
+    masses = signature_masses(judged.model, judged.post)
+    by_variable = [_state_odds(judged, variable, masses[variable]) for variable in range(len(masses))]
+    states = []
+    for contact in range(len(judged.prepared.board.contacts)):
+        own = by_variable[contact]
+        net = judged.prepared.net_variable[contact]
+        if net != contact:
+            rail = by_variable[net]
+            odd = 1 - own[0]
+            own = tuple(own[place] * (1.0 if place else 0.0) + (1 - odd) * rail[place] for place in range(len(OUTCOMES)))
+        verdict, again = _verdict(judged, contact, own)
+        states.append(ContactState(contact, (own[0], own[1], own[2], own[3], own[4]), verdict, again))
+    return states
+
+
+def _state_odds(judged: Judged, variable: int, masses: list[float]) -> tuple[float, ...]:
+    """Posterior odds of each outcome at one variable: over signatures, then over states within each."""
+    row, fail = judged.densities[variable], judged.failing[variable]
+    totals = [0.0] * len(OUTCOMES)
+    for mass, mixture in zip(masses, judged.prepared.mixtures[variable], strict=True):
+        if mass <= 0:
+            continue
+        weights = [(state, weight if row is None or fail is None else weight * ((1 - fail[0]) * row[state] + fail[0] * fail[1])) for state, weight in mixture]
+        total = 0.0
+        for _, weight in weights:
+            total += weight
+        for state, weight in weights:
+            totals[_outcome(judged, variable, state)] += mass * weight / total if total > 0 else 0.0
+    whole = 0.0
+    for one in totals:
+        whole += one
+    return tuple(one / whole for one in totals)
+
+
+def _outcome(judged: Judged, variable: int, state: int) -> int:
+    """A bridged contact keeps the verdict its number earns."""
+    if state < MEETS:
+        return OUTCOMES.index(STATE_WORDS[state])
+    contact = judged.prepared.members[variable][0]
+    view = judged.views[contact, "red"]
+    met = view.meets[state - MEETS]
+    if met is None or met[0] > view.loc - view.scale:
+        return OUTCOMES.index("expected") if view.ol_odds < 0.5 else OUTCOMES.index("low")
+    return OUTCOMES.index("short") if met[0] < HONEST_LOW_OHM * view.current_ma else OUTCOMES.index("low")
+
+
+def _verdict(judged: Judged, contact: int, odds: tuple[float, ...]) -> tuple[Verdict, bool]:
+    seen = judged.seen.get((contact, "red"))
+    if seen is None:
+        return "unread", False
+    view = judged.views[contact, "red"]
+    if seen.steadiness in ("jumps", "falls"):
+        return "unsteady", seen.agreeing == 1
+    if seen.rival is not None:
+        return "unsteady", True
+    if seen.drop_mv is None:
+        if view.ol_odds > 0.5:
+            return "unseen", False
+        return ("open", False) if _confirmed(judged, contact, seen) else ("unread", True)
+    best = max(range(len(OUTCOMES)), key=lambda place: (odds[place], -place))
+    word: Verdict = "expected" if OUTCOMES[best] == "open" else OUTCOMES[best]
+    z = (seen.drop_mv - view.loc) / view.scale
+    again = seen.agreeing == 1 and not _confirmed(judged, contact, seen) and (word != "expected" or abs(z) > VERDICT_Z_RETOUCH)
+    return word, again
+
+
+def _confirmed(judged: Judged, contact: int, seen: Seen) -> bool:
+    """Touched twice alike, or another contact of the same net says the same."""
+    if seen.agreeing > 1:
+        return True
+    net = judged.prepared.net_variable[contact]
+    if net == contact:
+        return False
+    others = [judged.seen[other, "red"] for other in judged.prepared.members[net] if other != contact and (other, "red") in judged.seen]
+    if seen.drop_mv is None:
+        return any(other.drop_mv is None for other in others)
+    return any(other.drop_mv is not None and abs(other.drop_mv - seen.drop_mv) < VERDICT_Z_RETOUCH * judged.views[contact, "red"].scale for other in others)
+
+
+def contact_opinions(judged: Judged, states: list[ContactState]) -> tuple[ContactOpinion, ...]:
+    """Every contact's opinion, in the order they lie."""
+    return tuple(_opinion(judged, state) for state in states)
+
+
+def _opinion(judged: Judged, state: ContactState) -> ContactOpinion:
+    board = judged.prepared.board
+    one = board.contacts[state.contact]
+    key = (state.contact, "red")
+    seen, view, band = judged.seen.get(key), judged.views[key], judged.bands[key]
+    drop_mv = seen.drop_mv if seen is not None else None
+    off = None if drop_mv is None or view.ol_odds > 0.5 else drop_mv - view.loc
+    return ContactOpinion(
+        contact=one.number, verdict=state.verdict,
+        odds=OutcomeOdds(**{word: probability(value) for word, value in zip(OUTCOMES, state.odds, strict=True)}),
+        band=_band(view, band), drop_mv=None if drop_mv is None else millivolts(drop_mv), reads_ol=seen is not None and seen.drop_mv is None,
+        off_by_mv=None if off is None else millivolts(off), off_by_sd=None if off is None else plain(off / view.scale),
+        touches=seen.touches if seen is not None else 0, touch_again=state.touch_again,
+        written_as=seen.written if seen is not None and seen.written != one.number else None,
+        reading_ids=seen.reading_ids if seen is not None else (), reasons=tuple(_reasons(judged, state, seen, view, band)),
+    )
+
+
+def _band(view: View, band: Healthy) -> Band:
+    if view.ol_odds > 0.5:
+        return Band(rests_on=wording.rests_on(band), reference_boards=band.boards, reads_ol=True)
+    low, high = StudentT(view.df, view.loc, view.scale).limits(COVERAGE)
+    return Band(
+        rests_on=wording.rests_on(band), reference_boards=band.boards, siblings=band.siblings, centre_mv=millivolts(view.loc),
+        low_mv=millivolts(low), high_mv=millivolts(high), carried_by_mv=millivolts(view.loc - band.loc + band.carried_mv), set_aside_boards=band.odd_boards,
+    )
+
+
+def _reasons(judged: Judged, state: ContactState, seen: Seen | None, view: View, band: Healthy) -> list[Reason]:
+    """The numbers a verdict rests on, in sentences."""
+    one = judged.prepared.board.contacts[state.contact]
+    if seen is None:
+        if one.number in judged.facts.out_of_reach:
+            return [wording.reason("out_of_reach", contacts=(one.number,))]
+        return []
+    told: list[Reason] = []
+    if seen.rival is not None:
+        told.append(wording.two_touches(one.number, seen.drop_mv, seen.rival[0]))
+    if state.verdict == "unseen":
+        told.append(wording.unseen(one.number, one.role, blocked(one)))
+    elif seen.drop_mv is None:
+        told.append(wording.over_range(one.number, seen.agreeing, view.loc))
+    else:
+        told.append(wording.against_band(one.number, seen.drop_mv, view, band))
+        if state.verdict in ("low", "short"):
+            told.extend(_in_ohms(judged, state, seen.drop_mv, view))
+    if seen.steadiness == "steady" and band.climb_odds > 0.5 and seen.drop_mv is not None and state.odds[0] < 0.5:
+        told.append(wording.reason("no_climb", contacts=(one.number,)))
+    return told
+
+
+def _in_ohms(judged: Judged, state: ContactState, drop_mv: float, view: View) -> list[Reason]:
+    """A low number in ohms, and what is left after the part in series."""
+    one = judged.prepared.board.contacts[state.contact]
+    ohm = drop_mv / view.current_ma
+    leak = leak_ohm(drop_mv, view)
+    series = first_series(one)
+    if series is not None and series.ohm is not None and leak is not None and drop_mv > series.ohm * view.current_ma:
+        return [wording.ohms_left(one.number, drop_mv, view.current_ma, ohm, series.part, series.ohm)]
+    return [wording.as_ohms(one.number, leak if leak is not None else ohm)]
+
