@@ -61,6 +61,44 @@ class Oracle:
         return gain
 
 
+class PlainOracle:
+    """pgmpy's quickest way to the plain questions: no signature nodes, outcomes hang on the story itself."""
+
+    def __init__(self, model: LatentModel) -> None:
+        top = max(model.log_priors)
+        priors = [math.exp(log_prior - top) for log_prior in model.log_priors]
+        total = math.fsum(priors)
+        network = DiscreteBayesianNetwork()
+        network.add_node("S")
+        cpds = [TabularCPD("S", len(priors), [[p / total] for p in priors])]
+        for c, of_variable in enumerate(model.signatures):
+            rows = [of_variable[dict(footprint).get(c, 0)] for footprint in model.footprints]
+            network.add_edge("S", f"O{c}")
+            columns = [[row[o] for row in rows] for o in range(len(rows[0]))]
+            cpds.append(TabularCPD(f"O{c}", len(columns), columns, ["S"], [len(priors)]))
+        network.add_cpds(*cpds)
+        self._elimination = VariableElimination(network)
+
+    def every_question(
+        self, unread: list[int], observed: dict[int, int]
+    ) -> tuple[list[float], list[list[float]], list[float]]:
+        """Story posterior, prediction of each unread variable, gain about the story of each."""
+        seen = {f"O{c}": o for c, o in observed.items()}
+        post = self._ask("S", seen)
+        entropy_now = _entropy(post)
+        predictions, gains = [], []
+        for c in unread:
+            prediction = self._ask(f"O{c}", seen)
+            after = [_entropy(self._ask("S", {**seen, f"O{c}": o})) for o in range(len(prediction))]
+            predictions.append(prediction)
+            gains.append(entropy_now - math.fsum(p * h for p, h in zip(prediction, after, strict=True)))
+        return post, predictions, gains
+
+    def _ask(self, node: str, evidence: Any) -> list[float]:
+        answer: Any = self._elimination.query([node], evidence=evidence, show_progress=False)
+        return [float(p) for p in answer.values]
+
+
 def _function_of_story(node: str, n_values: int, value_of: list[int]) -> TabularCPD:
     rows = [[1.0 if value == wanted else 0.0 for value in value_of] for wanted in range(n_values)]
     return TabularCPD(node, n_values, rows, ["S"], [len(value_of)])

@@ -62,10 +62,15 @@ def random_sheet(seed: int) -> BenchSheet:
     )
 
 
-def sixty_contact_sheet(seed: int, read: int = 30, references: int = 9) -> BenchSheet:
-    """An open header of 60 contacts with known-good boards and `read` of its contacts read, one of them leaky."""
+def sixty_contact_sheet(seed: int, read: int = 30) -> BenchSheet:
+    """`sized_sheet` of 60 contacts."""
+    return sized_sheet(seed, 60, read)
+
+
+def sized_sheet(seed: int, contacts: int, read: int, references: int = 9) -> BenchSheet:
+    """An open header with known-good boards and `read` of its contacts read, one of them leaky."""
     rng = random.Random(seed)
-    world = World(rng, PLANS[0], 60)
+    world = World(rng, PLANS[0], contacts)
     meters = _meters(rng, 2)
     boards, known = _known_good(world, meters, references)
     meter, sheet_meter = meters[0]
@@ -73,10 +78,10 @@ def sixty_contact_sheet(seed: int, read: int = 30, references: int = 9) -> Bench
     leaky = next(i for i, role in enumerate(world.roles) if role in ("lane", "control", "bus"))
     board.fault[leaky], board.leak_ohm[leaky] = "leak", 150.0
     pen = Pen("job", OfJob(job_id="job-1"), START_MS)
-    order = [leaky, *(i for i in range(60) if i != leaky)][:read]
+    order = [leaky, *(i for i in range(contacts) if i != leaky)][:read]
     readings = [touch(world, board, pen, i, "red", meter, sheet_meter, 23.0) for i in order]
     return BenchSheet(
-        sheet_id=f"sixty-{seed}-{read}",
+        sheet_id=f"sized-{seed}-{contacts}-{read}",
         asked_at_ms=pen.now_ms,
         board=world.version,
         socket="J1",
