@@ -2,12 +2,14 @@
  * The inside of the phone without its screens, within reach of a test. Built by
  * `test_page/vite.config.ts` from the same sources as the app, never into the app itself.
  */
+import { EngineBridge } from "../src/engine_worker/bridge";
 import { applyChange } from "../src/store/apply";
 import { PhoneDb } from "../src/store/db";
 import type { Live, State } from "../src/store/door";
 import { gate } from "../src/store/gate";
 import * as hlc from "../src/store/hlc";
 import { openInside } from "../src/store/open_door";
+import { assembleSheet } from "../src/store/sheet";
 import { readSync } from "../src/sync/sync_state";
 import tables from "../src/generated/tables.json";
 import engineManifest from "../src/generated/engine_manifest.json";
@@ -57,7 +59,9 @@ Object.assign(window, {
   inside: {
     ...inside,
     ...{ once, gate, hlc, applyChange, PhoneDb, stateOf, tables, offlineReady, engineManifest: manifest },
+    EngineBridge,
     readSync: () => readSync(inside.db),
+    sheetOf: (jobId: string) => assembleSheet(inside.db, jobId, {}),
   },
 });
 if (!params.has("alone")) await inside.start();

@@ -24,9 +24,11 @@ def bare_page(browser: Browser, test_page_dir: Path, tmp_path_factory: pytest.Te
     server = ServerProcess(tmp_path_factory.mktemp("vectors") / "data", test_page_dir)
     server.start()
     context = browser.new_context()
-    yield open_inside(context.new_page(), server, "?alone")
-    context.close()
-    server.kill()
+    try:
+        yield open_inside(context.new_page(), server, "?alone")
+    finally:
+        context.close()
+        server.kill()
 
 
 @pytest.mark.parametrize("folder", ["gate", "apply"])

@@ -28,11 +28,11 @@ async function fillOne(cache: Cache, file: EngineFile, onProgress: Progress): Pr
   await cache.put(file.url, kept ?? (await fetched(file, onProgress)));
 }
 
-/** Addresses name the content, so the same address in another version's cache is the same file. */
+/** Most files stay the same from version to version: the same address, and the same content. */
 async function fromOtherVersion(file: EngineFile): Promise<Response | undefined> {
   for (const name of await engineCaches()) {
     const response = await (await caches.open(name)).match(file.url);
-    if (response !== undefined) return response;
+    if (response !== undefined && (await faultOf(file, await response.clone().blob())) === null) return response;
   }
   return undefined;
 }
@@ -43,7 +43,8 @@ async function fetched(file: EngineFile, onProgress: Progress): Promise<Response
     throw new Error(`${file.url} answered ${response.status}, expected the file`);
   }
   const bytes = await readAll(response.body, onProgress);
-  await check(file, bytes);
+  const fault = await faultOf(file, bytes);
+  if (fault !== null) throw new Error(fault);
   const type = response.headers.get("content-type") ?? "application/octet-stream";
   return new Response(bytes, { headers: { "content-type": type, "content-length": String(bytes.size) } });
 }
@@ -60,13 +61,12 @@ async function readAll(body: ReadableStream<Uint8Array<ArrayBuffer>>, onProgress
   return new Blob(parts);
 }
 
-async function check(file: EngineFile, content: Blob): Promise<void> {
-  if (content.size !== file.bytes) {
-    throw new Error(`${file.url} came with ${content.size} bytes, expected ${file.bytes}`);
-  }
+/** What is wrong with the content, in words; null when it is the file of the manifest. */
+async function faultOf(file: EngineFile, content: Blob): Promise<string | null> {
+  if (content.size !== file.bytes) return `${file.url} came with ${content.size} bytes, expected ${file.bytes}`;
   const digest = await crypto.subtle.digest("SHA-256", await content.arrayBuffer());
   const hex = Array.from(new Uint8Array(digest), (byte) => byte.toString(16).padStart(2, "0")).join("");
-  if (hex !== file.sha256) throw new Error(`${file.url} came damaged: sha256 ${hex}, expected ${file.sha256}`);
+  return hex === file.sha256 ? null : `${file.url} came damaged: sha256 ${hex}, expected ${file.sha256}`;
 }
 
 async function engineCaches(): Promise<string[]> {

@@ -23,6 +23,7 @@ import { Writer } from "./write";
 export interface Inside {
   door: Door;
   db: PhoneDb;
+  bridge: EngineBridge;
   /** Starts talking to the server and looking for newer apps. */
   start(): Promise<void>;
 }
@@ -79,5 +80,5 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
     if (import.meta.env.PROD) await update.register("/sw.js");
   }
 
-  return { door, db, start };
+  return { door, db, bridge, start };
 }
