@@ -2,6 +2,7 @@
 
 import math
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
@@ -71,7 +72,7 @@ def test_pairs_added_to_the_model_count_as_stories(seed: int) -> None:
     best = latent.second_story_scores(model, ll, scores, [0, 1, 2], [-2.0] * len(scores))[:5]
     pairs = [(a, b) for _, a, b in best]
     wider = latent.with_pairs(
-        model, pairs, [model.log_priors[a] - 2.0 for a, _ in pairs], [model.decisions[a] for a, _ in pairs]
+        model, pairs, [model.log_priors[a] - 2.0 for a, _ in pairs], [model.decisions[a] + (a > b) for a, b in pairs]
     )
     wider_scores = latent.story_scores(wider, ll)
     assert wider_scores[len(scores) :] == approx([score for score, _, _ in best])
@@ -80,6 +81,24 @@ def test_pairs_added_to_the_model_count_as_stories(seed: int) -> None:
     assert post == approx(slow.posterior, abs=1e-10)
     every = list(range(len(model.signatures)))
     assert latent.story_gains(wider, post, every) == approx(slow.story_gains, abs=1e-10)
+    gains, changes = latent.decision_outlook(wider, post, every)
+    assert gains == approx(slow.decision_gains, abs=1e-10)
+    assert changes == approx(slow.change_chances, abs=1e-10)
+    # It shares much with the narrower model, which must not have changed under it.
+    assert latent.decision_gains(model, latent.posterior(scores), every) == approx(
+        by_enumeration(model, observed).decision_gains, abs=1e-10
+    )
+
+
+@given(SEEDS)
+def test_a_pair_that_shares_a_variable_is_refused(seed: int) -> None:
+    model = random_model(seed, n_variables=3)
+    touched = [{c for c, _ in footprint} for footprint in model.footprints]
+    for a in range(len(touched)):
+        for b in range(a):
+            if touched[a] & touched[b]:
+                with pytest.raises(ValueError, match=f"stories {a} and {b} name the same variable"):
+                    latent.with_pairs(model, [(a, b)], [0.0], [0])
 
 
 def test_stories_with_equal_footprints_share_a_group_whatever_their_order() -> None:

@@ -75,7 +75,32 @@ class LatentModel:
         starts = self.starts
         self.flat_footprints = [[starts[c] + g for c, g in footprint] for footprint in footprints]
         self.masks = [_mask(footprint) for footprint in footprints]
-        self.touched_by = _touched_by(len(signatures), footprints, decisions)
+        touching = _by_variable(footprints, decisions, 0)
+        self.touched_by = [_ascending(touching.get(c, {})) for c in range(len(signatures))]
+
+    def with_stories(
+        self, footprints: list[list[tuple[int, int]]], log_priors: list[float], decisions: list[int]
+    ) -> "LatentModel":
+        """This model and further stories after its own. The footprints are trusted; nothing is recomputed."""
+        more = LatentModel.__new__(LatentModel)
+        more.signatures, more.entropies, more.starts = self.signatures, self.entropies, self.starts
+        more.log_priors = self.log_priors + log_priors
+        more.footprints = self.footprints + footprints
+        more.decisions = self.decisions + decisions
+        more.n_decisions = max([self.n_decisions - 1, *decisions]) + 1
+        starts = self.starts
+        more.flat_footprints = self.flat_footprints + [[starts[c] + g for c, g in one] for one in footprints]
+        more.masks = self.masks + [_mask(footprint) for footprint in footprints]
+        more.touched_by = list(self.touched_by)
+        added = _by_variable(footprints, decisions, len(self.log_priors))
+        for c in sorted(added):
+            of_decision = {d: dict(entries) for d, entries in self.touched_by[c]}
+            for d, entries in added[c].items():
+                known = of_decision.setdefault(d, {})
+                for g, stories in entries.items():
+                    known[g] = known.get(g, []) + stories
+            more.touched_by[c] = _ascending(of_decision)
+        return more
 
 
 def entropy(distribution: Sequence[float]) -> float:
@@ -90,15 +115,22 @@ def _mask(footprint: list[tuple[int, int]]) -> int:
     return mask
 
 
-def _touched_by(
-    n_variables: int, footprints: list[list[tuple[int, int]]], decisions: list[int]
-) -> list[list[tuple[int, list[tuple[int, list[int]]]]]]:
-    by_variable: list[dict[int, dict[int, list[int]]]] = [{} for _ in range(n_variables)]
+# decision -> signature -> stories
+_Touching = dict[int, dict[int, list[int]]]
+
+
+def _by_variable(footprints: list[list[tuple[int, int]]], decisions: list[int], first: int) -> dict[int, _Touching]:
+    """Stories by the variable they touch, their decision and their signature; numbered from ``first``."""
+    by_variable: dict[int, _Touching] = {}
     for s, footprint in enumerate(footprints):
         d = decisions[s]
         for c, g in footprint:
-            by_variable[c].setdefault(d, {}).setdefault(g, []).append(s)
-    return [[(d, sorted(of_decision[d].items())) for d in sorted(of_decision)] for of_decision in by_variable]
+            by_variable.setdefault(c, {}).setdefault(d, {}).setdefault(g, []).append(first + s)
+    return by_variable
+
+
+def _ascending(of_decision: _Touching) -> list[tuple[int, list[tuple[int, list[int]]]]]:
+    return [(d, sorted(of_decision[d].items())) for d in sorted(of_decision)]
 
 
 def _check_signatures(signatures: list[list[tuple[float, ...]]]) -> None:
