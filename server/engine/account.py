@@ -7,7 +7,7 @@ a part, else the likelier a priori) and the other is named as its second.
 import math
 
 from server.engine import wording
-from server.engine.constants import GROUP_FACTOR, ODD_MIN, STORIES_SHOWN, STORY_FLOOR
+from server.engine.constants import GROUP_FACTOR, GROUP_SHARE, ODD_MIN, STORIES_SHOWN, STORY_FLOOR
 from server.engine.inference import Judged
 from server.engine.numbering import AS_DRAWN
 from server.engine.rounding import probability
@@ -22,9 +22,9 @@ def stories_of(judged: Judged, states: list[ContactState]) -> tuple[Story, ...]:
     """The stories worth showing, most probable first; a different way of counting stands among them."""
     odds, seconds = _led_odds(judged)
     ranked = sorted((place for place in odds if odds[place] >= STORY_FLOOR), key=lambda place: (-probability(odds[place]), place))[:STORIES_SHOWN]
-    groups = _groups(judged, ranked)
+    groups = _groups(judged, ranked, odds)
     told = [_story(judged, states, place, odds[place], seconds.get(place, {}), groups[place]) for place in ranked]
-    counted = _counted_differently(judged, max(groups.values(), default=0) + 1)
+    counted = _counted_differently(judged, groups[ranked[0]] if ranked else 0)
     return tuple(sorted([*told, *counted], key=lambda one: (-one.odds, one.kind, one.subject)))
 
 
@@ -41,14 +41,22 @@ def _led_odds(judged: Judged) -> tuple[dict[int, float], dict[int, dict[int, flo
     return odds, seconds
 
 
-def _groups(judged: Judged, ranked: list[int]) -> dict[int, int]:
-    """Stories whose likelihoods are within a factor of two are told apart by no reading so far."""
+def _groups(judged: Judged, ranked: list[int], odds: dict[int, float]) -> dict[int, int]:
+    """Stories whose likelihoods are within a factor of two, and which no contact still unread tells apart.
+
+    Only those of comparable odds are put together: what hardly ever happens does not join a group
+    merely because no reading speaks against it.
+    """
     gained = {place: judged.scores[place] - judged.prepared.model.log_priors[place] for place in ranked}
+    unread = [row is None for row in judged.log_likelihoods]
+    footprints = judged.prepared.model.footprints
+    open_ends = {place: [entry for entry in footprints[place] if unread[entry[0]]] for place in ranked}
     groups: dict[int, int] = {}
     leaders: list[int] = []
     for place in ranked:
         for number, leader in enumerate(leaders):
-            if abs(gained[place] - gained[leader]) <= math.log(GROUP_FACTOR):
+            alike = abs(gained[place] - gained[leader]) <= math.log(GROUP_FACTOR) and open_ends[place] == open_ends[leader]
+            if alike and odds[place] >= GROUP_SHARE * odds[leader]:
                 groups[place] = number
                 break
         else:
@@ -103,9 +111,10 @@ def _reasons(judged: Judged, told: Told, explained: list[int], left: list[int], 
 
 
 def _counted_differently(judged: Judged, group: int) -> list[Story]:
+    """A way of counting is true beside whatever happened: it shares the leading story's group."""
     told = []
     for weight, order in judged.counting.orders:
-        if order.name != AS_DRAWN and weight >= STORY_FLOOR:
+        if order.name != AS_DRAWN and weight >= ODD_MIN:
             told.append(Story(
                 kind="counted_differently", subject=order.name, title=wording.ORDER_SENTENCES[order.name].rstrip("."), odds=probability(weight), group=group,
                 reasons=(Reason(code="turned", sentence="Turned, the readings fit healthy boards; as written they do not. Both numbers are kept."),),
@@ -115,7 +124,8 @@ def _counted_differently(judged: Judged, group: int) -> list[Story]:
 
 def numbering_of(judged: Judged) -> Numbering:
     """The most probable way of counting, with its anchors."""
-    weight, order = judged.counting.orders[0]
+    order = judged.counting.best
+    weight = next(weight for weight, one in judged.counting.orders if one is order)
     anchors = tuple(judged.prepared.board.contacts[anchor].number for anchor in judged.counting.anchors)
     if len(judged.counting.orders) > 1 and not judged.facts.sweep:
         sentence = f"Touch {', '.join(anchors)} first: they tell which way you count." if anchors else "No contact tells which way you count: this socket reads the same turned round."

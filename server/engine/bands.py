@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from server.engine.accept import Board, Touched
 from server.engine.constants import (
-    BULK_OHM, GAIN_SD, GROUND_SD_MV, GROUP_MIN, GROUP_SD_MV, IDEALITY_SD, KELVIN, LEAD_NOISE_OHM, NOISE_MV, NOISE_PERSON_MV,
+    BULK_OHM, GAIN_SD, GROUND_SD_MV, GROUP_MIN, GROUP_SD_MV, IDEALITY_OWN_SD, KELVIN, LEAD_NOISE_OHM, NOISE_MV, NOISE_PERSON_MV,
     ODD_BOARD_MIN, ODD_BOARD_Z, OL_LIMIT_MARGIN_MV, OL_SURPRISE, PARTNER_SD_MV, RANGE_TO_SD, REFERENCE_C, REFERENCE_CURRENT_MA,
     REFERENCE_DF, REFERENCE_KAPPA, ROLE_DF, ROLE_NUMBERS, SIBLING_DF, VT_MV_PER_K, VERDICT_Z_RETOUCH,
 )
@@ -53,6 +53,7 @@ class ReferenceCell(NamedTuple):
     raw_mean: float
     carry_sd: float
     same_meter: float
+    log_ratio: float
 
 
 def reference_cells(board: Board, known: list[Touched], meters: dict[str, Meter], to: Conditions) -> dict[tuple[int, str], ReferenceCell]:
@@ -74,7 +75,7 @@ def _cell(board: Board, contact: int, by_board: dict[str, list[Touched]], meters
     values: list[float] = []
     raw: list[float] = []
     over = climbs = noted = same = 0
-    worst_carry = 0.0
+    worst_carry = log_ratio = 0.0
     for name, touches in sorted(by_board.items()):
         drops = [touched for touched in touches if isinstance(touched.value, Drop)]
         for touched in touches:
@@ -92,17 +93,18 @@ def _cell(board: Board, contact: int, by_board: dict[str, list[Touched]], meters
             drop_mv = touched.value.drop_mv if isinstance(touched.value, Drop) else 0.0
             raw.append(drop_mv)
             carried.append(carry(drop_mv, path, from_ma, at.air_c, to.current_ma, to.air_c))
+            log_ratio += abs(math.log(to.current_ma / from_ma))
             worst_carry = max(worst_carry, carry_sd(path, from_ma, to.current_ma, to.air_c))
         boards.append(name)
         values.append(math.fsum(carried) / len(carried))
-    return ReferenceCell(boards, values, over, climbs, noted, math.fsum(raw) / len(raw) if raw else 0.0, worst_carry, same / len(raw) if raw else 0.0)
+    return ReferenceCell(boards, values, over, climbs, noted, math.fsum(raw) / len(raw) if raw else 0.0, worst_carry, same / len(raw) if raw else 0.0, log_ratio / len(raw) if raw else 0.0)
 
 
 def carry_sd(path: Path | None, from_ma: float, to_ma: float, air_c: float) -> float:
     """How well a carried reading is known: the spread of n over the change of current, and of the series part."""
     if path is None:
         return 0.0
-    by_n = IDEALITY_SD * VT_MV_PER_K * (KELVIN + air_c) * math.log(to_ma / from_ma)
+    by_n = IDEALITY_OWN_SD * VT_MV_PER_K * (KELVIN + air_c) * math.log(to_ma / from_ma)
     by_series = path.series_sd_ohm * (to_ma - from_ma)
     return math.hypot(by_n, by_series)
 

@@ -10,9 +10,9 @@ from typing import NamedTuple
 from msgspec import structs
 
 from server.engine.accept import Facts, Touched
-from server.engine.bands import Healthy, carry_sd, from_references, reference_cells, role_band, sibling_bands, with_limit
+from server.engine.bands import Healthy, ReferenceCell, carry_sd, from_references, reference_cells, role_band, sibling_bands, with_limit
 from server.engine.constants import (
-    DOUBLE_TOUCH_MV, EQUAL_SD_MV, BRIDGE_N_SD_MV, FIRSTS_TRIED, FUSE_WITH_LIVE, HYPOTHESES_KEPT, KELVIN, LOG_WORTH_KEEPING,
+    DOUBLE_TOUCH_MV, EQUAL_SD_MV, BRIDGE_N_SD_MV, FIRSTS_TRIED, FUSE_WITH_LIVE, HYPOTHESES_KEPT, IDEALITY, IDEALITY_SD, KELVIN, LOG_WORTH_KEEPING,
     NET_FOLLOWER_SD_MV, OPEN_CIRCUIT_DEFAULT_MV, RETOUCH_FACTOR, SELF_SHARE_LEFT, SIBLING_DF, TINY, VT_MV_PER_K,
 )
 from server.engine.drops import BAND, OPEN, View, failed_touch, state_densities, steadiness_odds
@@ -85,7 +85,7 @@ def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
             bands[key] = with_limit(told, _limit(at.meter_id, meters))
         return bands[key]
 
-    current_sd = _session_current_sd(prepared, meters, at)
+    current_sd = _session_current_sd(prepared, meters, at, cells)
     counting = count(prepared.board, facts.sweep, lambda contact: band_of(contact, "red"), _slack(at, current_sd))
     seen = _gather(prepared, facts, counting.best.to_drawn)
     for contact in range(len(prepared.board.contacts)):
@@ -118,13 +118,20 @@ def _limit(meter_id: str, meters: dict[str, Meter]) -> float:
     return meter.open_circuit_mv if meter is not None and meter.open_circuit_mv is not None else OPEN_CIRCUIT_DEFAULT_MV
 
 
-def _session_current_sd(prepared: Prepared, meters: dict[str, Meter], at: Conditions) -> float:
-    """How far this session's current may be from what the references were carried to."""
+def _session_current_sd(prepared: Prepared, meters: dict[str, Meter], at: Conditions, cells: dict[tuple[int, str], ReferenceCell]) -> float:
+    """How far this session's current may be from what the references were carried to, as a logarithm.
+
+    Carrying over a ratio of currents also needs n; an n that is wrong for the whole socket looks like
+    a current that is wrong, so its spread is added here and not to every contact alone.
+    """
     used = sorted({touched.reading.meter_id for touched in prepared.known_good})
     if not used:
         return at.current_sd
-    sds = [log_current_sd(at, conditions_of(one, meters.get(one), None)) for one in used]
-    return max(sorted(sds)[len(sds) // 2], at.current_sd if at.meter_id not in used else 0.0)
+    sds = sorted(log_current_sd(at, conditions_of(one, meters.get(one), None)) for one in used)
+    sheets = max(sds[len(sds) // 2], at.current_sd if at.meter_id not in used else 0.0)
+    ratios = [cell.log_ratio for cell in cells.values()]
+    carried = math.fsum(ratios) / len(ratios) if ratios else 0.0
+    return math.hypot(sheets, IDEALITY_SD / IDEALITY * carried)
 
 
 def _slack(at: Conditions, current_sd: float) -> float:
@@ -432,3 +439,12 @@ def _goes_with(prepared: Prepared, first: int, second: int) -> float:
                 return math.log(odds / (1 - odds)) - prepared.log_second[place]
     return 0.0
 
+
+def probe_at(judged: Judged) -> int | None:
+    """The contact touched last."""
+    latest, here = -1, None
+    for touched in judged.facts.sweep:
+        if touched.reading.taken_at_ms >= latest:
+            latest = touched.reading.taken_at_ms
+            here = judged.counting.best.to_drawn[judged.prepared.board.index[getattr(touched.reading.touch, "contact", "")]]
+    return here

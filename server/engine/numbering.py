@@ -12,7 +12,7 @@ from typing import NamedTuple
 from server.engine.accept import Board, Touched
 from server.engine.bands import Healthy
 from server.engine.constants import (
-    ANCHOR_BIN_MV, ANCHOR_SETTLED, ANCHORS_MAX, COUNTED_DIFFERENTLY, DIFFUSE_MAX_MV, DOUBLE_TOUCH_MV, FAIL_OL, ODD_READING,
+    ANCHOR_BIN_MV, ANCHOR_SETTLED, ANCHOR_SETTLED_EARLY, ANCHORS_MAX, COUNTED_DIFFERENTLY, DIFFUSE_MAX_MV, DOUBLE_TOUCH_MV, FAIL_OL, ODD_READING,
 )
 from server.engine.student import StudentT
 from shared_models.reading import Drop
@@ -28,16 +28,15 @@ class Order(NamedTuple):
 
 
 class Counting(NamedTuple):
-    """The odds of each order (best first), and the anchors that tell them apart."""
+    """The odds of each order (best first), the anchors that tell them apart, and the order to go by.
+
+    `best` is as drawn until the readings settle on another order.
+    """
 
     orders: list[tuple[float, Order]]
     anchors: list[int]
     settled: bool
-
-    @property
-    def best(self) -> Order:
-        """The most probable order."""
-        return self.orders[0][1]
+    best: Order
 
 
 def possible_orders(board: Board) -> list[Order]:
@@ -79,8 +78,9 @@ def count(board: Board, sweep: list[Touched], bands: Callable[[int], Healthy], s
     ranked = sorted(((weight / total, order) for weight, order in zip(weights, orders, strict=True)), key=lambda one: (-one[0], one[1].name))
     written = sorted({board.index[_written(touched)] for touched in sweep})
     anchors = _anchors(board, orders, healthy)
-    settled = len(orders) == 1 or (ranked[0][0] >= ANCHOR_SETTLED and all(anchor in written for anchor in anchors[:2])) or (ranked[0][0] >= ANCHOR_SETTLED and len(written) > ANCHORS_MAX)
-    return Counting(ranked, anchors, settled)
+    sure = ranked[0][0] >= (ANCHOR_SETTLED if len(written) > ANCHORS_MAX else ANCHOR_SETTLED_EARLY)
+    settled = len(orders) == 1 or (sure and len(written) >= 2)
+    return Counting(ranked, anchors, settled, ranked[0][1] if settled else orders[0])
 
 
 def _written(touched: Touched) -> str:
@@ -93,7 +93,10 @@ def _fit(touched: Touched, band: Healthy, slack_mv: float) -> float:
         density = (1 - ODD_READING) * band.ol_odds + ODD_READING * FAIL_OL
         return math.log(density)
     wide = StudentT(band.df, band.loc, math.hypot(band.scale, slack_mv if band.loc > ANCHOR_BIN_MV else 0.0))
-    density = (1 - ODD_READING) * (1 - band.ol_odds) * math.exp(wide.logpdf(touched.value.drop_mv)) + ODD_READING / DIFFUSE_MAX_MV
+    drop_mv = touched.value.drop_mv
+    # faults are one-sided: an odd reading lies below its band more often than anywhere else
+    low = 0.5 / band.loc if 0 < drop_mv < band.loc else 0.0
+    density = (1 - ODD_READING) * (1 - band.ol_odds) * math.exp(wide.logpdf(drop_mv)) + ODD_READING * (low + 0.5 / DIFFUSE_MAX_MV)
     return math.log(density)
 
 

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from server.engine.constants import (
     FINE_PITCH_MM, NEXT_TOUCHES, RISK, RISK_WEIGHT_DATA_S, RISK_WEIGHT_S, RUN_LENGTH, SECONDS, STOP_CHANGE_PROBABILITY, STOP_GAIN_BITS,
 )
-from server.engine.inference import Judged
+from server.engine.inference import Judged, probe_at
 from server.engine.latent import decision_outlook, test_outlook
 from server.engine.rounding import bits, plain, probability
 from server.engine.touches import Candidate, Hypothesis
@@ -68,7 +68,7 @@ def _of_unread(judged: Judged, data_matters: bool) -> list[Ranked]:
     variables = [prepared.net_variable[contact] for contact in unread]
     gains, changes = decision_outlook(judged.model, judged.post, variables)
     worth = dict(zip(unread, zip(gains, changes, strict=True), strict=True))
-    here = _probe_at(judged)
+    here = probe_at(judged)
     runs: list[tuple[float, float, float, list[int], float]] = []
     for row in prepared.board.rows:
         for place, contact in enumerate(row):
@@ -95,16 +95,6 @@ def _says_something(judged: Judged, contact: int) -> bool:
         return True
     members = judged.prepared.members[net]
     return not any((other, "red") in judged.seen for other in members) and contact == members[0]
-
-
-def _probe_at(judged: Judged) -> int | None:
-    """The contact touched last."""
-    latest, here = -1, None
-    for touched in judged.facts.sweep:
-        if touched.reading.taken_at_ms >= latest:
-            latest = touched.reading.taken_at_ms
-            here = judged.counting.best.to_drawn[judged.prepared.board.index[getattr(touched.reading.touch, "contact", "")]]
-    return here
 
 
 def _best_run(judged: Judged, row: list[int], place: int, worth: dict[int, tuple[float, float]], here: int | None, data_matters: bool) -> tuple[float, float, float, list[int], float]:

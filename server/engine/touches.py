@@ -12,7 +12,7 @@ from server.engine.constants import (
     RISK, SAME_BOTH_WAYS_JUNCTION, SAME_BOTH_WAYS_RESISTIVE, SECONDS, SUSPECTS_LOOKED_AT, SURE,
 )
 from server.engine.evidence import BEFORE_KINDS, BEHIND_KINDS
-from server.engine.inference import Judged
+from server.engine.inference import Judged, probe_at
 from server.engine.roles import first_series, fuse_of
 from server.engine.stories.kinds import Story
 from server.engine.verdicts import ContactState
@@ -60,8 +60,8 @@ def candidates(judged: Judged, states: list[ContactState], known: list[Hypothesi
     found: list[Candidate] = []
     for contact in _suspects(judged, states):
         found.extend(_at_contact(judged, contact, states[contact], known))
-    found.extend(_bridge_checks(judged, known))
-    found.extend(_at_parts(judged, known))
+    found.extend(_bridge_checks(judged, states, known))
+    found.extend(_at_parts(judged, states, known))
     found.extend(_at_module(judged, known))
     done = _done(judged)
     return [one for one in found if (one.shown.title not in done)]
@@ -92,12 +92,20 @@ TITLES = {
 }
 
 
+def _odd_there(judged: Judged, states: list[ContactState], story: Story) -> bool:
+    """Whether a contact the story speaks of was read and is odd: no part is measured on a mere possibility."""
+    return any((contact, "red") in judged.seen and states[contact].odds[0] < ODD_MIN for contact in story.contacts)
+
+
 def _about(hypothesis: Hypothesis, contact: int) -> Story | None:
     """The story of a hypothesis that speaks of this contact."""
     for story in hypothesis.stories:
         if contact in story.footprint or contact in story.contacts:
             return story
     return None
+
+
+EVEN: Row = (1 / (1 + 2), 1 / (1 + 2), 1 / (1 + 2))
 
 
 def _two(likely: float) -> Row:
@@ -110,11 +118,12 @@ def _at_contact(judged: Judged, contact: int, state: ContactState, known: list[H
     found: list[Candidate] = []
     high = seen.drop_mv is None or state.odds[3] + state.odds[4] > 0.5
     if high and one.tail_reachable and not ROLE_BY_ID[one.role].is_rail:
-        answers = [_tail_row(_about(hypothesis, contact)) for hypothesis in known]
+        answers = [_tail_row(_about(hypothesis, contact)) if hypothesis.stories else EVEN for hypothesis in known]
         found.append(_candidate("tail", TITLES["tail_normal"].format(one.number), AtContact(contact=one.number), "drop", answers, place="tail", reasons=(_why("tail", f"{one.number} shows OL at the spring. Touch the spring once more, then its tail: a normal tail means a torn or dirty contact.", one.number),)))
     elif state.touch_again:
-        answers = [_two(1 - SURE if _about(hypothesis, contact) is None else SURE) for hypothesis in known]
-        found.append(_candidate("retouch", TITLES["retouch"].format(one.number), AtContact(contact=one.number), "drop", answers, action="retouch", reasons=(_why("retouch", f"{one.number} is out of its band on one touch; a bad touch reads like that too.", one.number),)))
+        # an untold story reads the same twice, as every true one does
+        answers = [_two(1 - SURE if hypothesis.stories and _about(hypothesis, contact) is None else SURE) for hypothesis in known]
+        found.append(_candidate("retouch" if contact == probe_at(judged) else "jump", TITLES["retouch"].format(one.number), AtContact(contact=one.number), "drop", answers, action="retouch", reasons=(_why("retouch", f"{one.number} is out of its band on one touch; a bad touch reads like that too.", one.number),)))
     low = seen.drop_mv is not None and state.odds[1] + state.odds[2] > 0.5
     if low:
         found.extend(_behind_series(judged, contact, known))
@@ -152,14 +161,14 @@ def _behind_series(judged: Judged, contact: int, known: list[Hypothesis]) -> lis
     return [_candidate("part_end", TITLES["fault_behind"].format(series.part), AtPartEnd(part=series.part, end="far"), "drop", answers, place="part_far", reasons=(_why("behind_series", why, one.number, part=series.part),))]
 
 
-def _bridge_checks(judged: Judged, known: list[Hypothesis]) -> list[Candidate]:
+def _bridge_checks(judged: Judged, states: list[ContactState], known: list[Hypothesis]) -> list[Candidate]:
     """Contact to contact wherever a bridge is among the likely stories."""
     found = []
     board = judged.prepared.board
     asked: list[str] = []
     for hypothesis in known:
         for story in hypothesis.stories:
-            if story.kind != "bridge" or story.subject in asked:
+            if story.kind != "bridge" or story.subject in asked or not _odd_there(judged, states, story):
                 continue
             asked.append(story.subject)
             a, b = (board.contacts[index].number for index in story.contacts)
@@ -169,14 +178,14 @@ def _bridge_checks(judged: Judged, known: list[Hypothesis]) -> list[Candidate]:
     return found
 
 
-def _at_parts(judged: Judged, known: list[Hypothesis]) -> list[Candidate]:
+def _at_parts(judged: Judged, states: list[ContactState], known: list[Hypothesis]) -> list[Candidate]:
     """Across every fuse or ferrite that a likely story calls open, and rail ohms where one calls a rail shorted."""
     found = []
     board = judged.prepared.board
     asked: list[str] = []
     for hypothesis in known:
         for story in hypothesis.stories:
-            if story.subject in asked:
+            if story.subject in asked or not _odd_there(judged, states, story):
                 continue
             if story.kind == "series_open" and story.part is not None:
                 asked.append(story.subject)
