@@ -8,6 +8,7 @@ import type {
   Opinion,
   Place,
   ReadingKind,
+  Socket,
   Subject,
   Touch,
 } from "../generated/models";
@@ -28,6 +29,25 @@ export type Walk = "guided" | "sweep";
 
 export function contactOf(aim: Aim): string | null {
   return aim.touch.what === "contact" ? aim.touch.contact : null;
+}
+
+/** The contacts a touch is on. */
+export function contactsOf(touch: Touch): string[] {
+  if (touch.what === "contact") return [touch.contact];
+  return touch.what === "between" ? [touch.contact_a, touch.contact_b] : [];
+}
+
+/** The contact whose path or net a touch elsewhere belongs to: where in the socket it is about. */
+export function nearestContact(socket: Pick<Socket, "contacts">, touch: Touch): string | null {
+  const found = socket.contacts.find((contact) => {
+    if (touch.what === "rail") return contact.net === touch.net;
+    return contact.path?.some((element) =>
+      touch.what === "test_point"
+        ? element.what === "test_point" && element.name === touch.name
+        : (touch.what === "part_end" || touch.what === "across_part") && "part" in element && element.part === touch.part,
+    );
+  });
+  return found?.number ?? null;
 }
 
 /** A plain drop at the spring of a contact. */

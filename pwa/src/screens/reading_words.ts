@@ -18,6 +18,8 @@ export function howWeMeasure(view: JobView, aim: Aim | null): string {
 export interface ReminderLine {
   sentence: string;
   blocks: boolean;
+  /** It stands in full on the opinion, so two lines of it do here. */
+  short?: boolean;
 }
 
 /** At most one line: what stops the work first, then what is asked, then what the engine reminds of. */
@@ -37,7 +39,7 @@ export function oneReminder(now: {
   const question = now.opinion?.questions?.find((one) => one.reading_id != null && now.judged === null);
   if (question !== undefined) return { sentence: question.sentence, blocks: false };
   const { numbering } = now.opinion ?? {};
-  if (numbering?.settled === true && numbering.order !== "as_drawn") return { sentence: numbering.sentence, blocks: true };
+  if (numbering?.settled === true && numbering.order !== "as_drawn") return { sentence: numbering.sentence, blocks: true, short: true };
   const reminder = now.opinion?.reminders?.find((one) => one.blocks === true) ?? now.opinion?.reminders?.[0];
-  return reminder === undefined ? null : { sentence: reminder.sentence, blocks: reminder.blocks === true };
+  return reminder === undefined ? null : { sentence: reminder.sentence, blocks: reminder.blocks === true, short: true };
 }
