@@ -1,8 +1,9 @@
-"""Programs from Debian: installed when this user may, otherwise the one line to type.
+"""Programs and libraries from Debian: installed when this user may, otherwise the one line to type.
 
 Standard library only.
 """
 
+import ctypes
 import os
 import shutil
 from collections.abc import Callable, Sequence
@@ -32,9 +33,24 @@ def run_apt(packages: Sequence[str], log: Path, say: Callable[[str], None]) -> N
         )
 
 
-def ensure_programs(programs: dict[str, str], log: Path, say: Callable[[str], None]) -> list[str]:
-    """Sees to it that programs (name -> Debian package) are there. Returns the packages still missing."""
-    missing = [package for program, package in programs.items() if shutil.which(program) is None]
+def is_there(need: str) -> bool:
+    """Whether a program is on PATH, or a shared library (`libname.so.1`) can be loaded."""
+    if ".so" not in need:
+        return shutil.which(need) is not None
+    try:
+        ctypes.CDLL(need)
+    except OSError:
+        return False
+    return True
+
+
+def ensure(needs: dict[str, str], log: Path, say: Callable[[str], None]) -> list[str]:
+    """Sees to it that programs and libraries (name -> Debian package) are there.
+
+    Returns the packages still missing, after naming the line to type. Raises StepFailed when Debian's
+    installer failed.
+    """
+    missing = [package for need, package in needs.items() if not is_there(need)]
     if not missing:
         return []
     if not is_root_on_debian():

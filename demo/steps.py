@@ -16,7 +16,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
-TICK_S = 5.0
+TICK_S = 3.0
 """Seconds between two signs of life of a running step; the promise is "no silence over 10 s"."""
 
 LOG_LINES_SHOWN = 25
@@ -63,12 +63,12 @@ def _files_of(path: Path, left_out: set[str]) -> list[Path]:
 
 def why_stale(step: Step, stamp_dir: Path) -> str | None:
     """Why the step has to run, in a few words, or None if it need not."""
-    for output in step.outputs:
-        if not output.exists():
-            return f"{output.name} is missing"
     stamp = stamp_dir / step.name
     if not stamp.exists():
         return "not done yet"
+    for output in step.outputs:
+        if not output.exists():
+            return f"{output.name} is missing"
     if stamp.read_text() != content_hash(step.inputs, step.salt, step.ignore):
         return "what it rests on has changed"
     return None

@@ -10,15 +10,19 @@ import sys
 import time
 from pathlib import Path
 
-from demo.debian import ensure_programs
+from demo.debian import ensure
 from demo.environment import LOGS, ROOT, enter
 from demo.steps import StepFailed, say_line
 
 TESTS = ROOT / "tests"
 LOAD = TESTS / "load"
 WORKERS = 2
-PROGRAMS = {"chromium": "chromium", "ngspice": "ngspice"}
-"""What the tests call beside Python and Node, by the Debian package that brings it."""
+NEEDS = {
+    "chromium": "chromium",         # the browser
+    "ngspice": "ngspice",           # an independent circuit simulator
+    "libatomic.so.1": "libatomic1", # what drives the browser is linked with it; a bare Debian has none
+}
+"""What the tests need beside Python and Node, with the Debian package that brings it."""
 
 STARTED_AT = "SECONDPROBE_TESTS_STARTED_AT"
 """When the first start began, so that the table of times can say what the preparation took."""
@@ -47,7 +51,7 @@ def main(entry: Path, arguments: list[str]) -> None:
         run_load(options.load)
         return
     try:
-        ensure_programs(PROGRAMS, LOGS / "debian.log", say_line)
+        ensure(NEEDS, LOGS / "debian.log", say_line)
     except StepFailed as problem:
         say_line(f"  {problem}\n  Going on without; the tests that need it will say so.")
     import pytest

@@ -6,8 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from demo import packages
-from demo.debian import install_line
+from demo import debian, packages
 from demo.steps import StepFailed
 
 
@@ -37,7 +36,7 @@ def test_python_without_ensurepip_names_the_line_to_type(tmp_path: Path, monkeyp
     monkeypatch.setattr(packages, "is_root_on_debian", lambda: False)
     with pytest.raises(StepFailed) as failure:
         packages.make_venv(tmp_path / ".venv", tmp_path / "log", print)
-    assert install_line(["python3-venv"]) in str(failure.value)
+    assert debian.install_line(["python3-venv"]) in str(failure.value)
     assert not (tmp_path / ".venv").exists()
     assert not (tmp_path / ".venv.new").exists()
 
@@ -115,3 +114,18 @@ def test_the_lock_holds_what_pyproject_asks_for(repository: Path) -> None:
     wanted = [*project["dependencies"], *(one for extra in project["optional-dependencies"].values() for one in extra)]
     for requirement in map(Requirement, wanted):
         assert requirement.specifier.contains(locked[requirement.name]), requirement
+
+
+def test_a_library_counts_as_missing_only_if_it_cannot_be_loaded() -> None:
+    assert debian.is_there("libc.so.6")
+    assert not debian.is_there("libnothing-of-this-name.so.1")
+    assert debian.is_there("sh")
+    assert not debian.is_there("no-such-program-here")
+
+
+def test_who_may_not_install_is_told_the_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(debian, "is_root_on_debian", lambda: False)
+    said: list[str] = []
+    needs = {"no-such-program-here": "one", "sh": "dash", "libnothing-of-this-name.so.1": "two"}
+    assert debian.ensure(needs, tmp_path / "log", said.append) == ["one", "two"]
+    assert "apt-get update && apt-get install -y --no-install-recommends one two" in said[0]
