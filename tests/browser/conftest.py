@@ -10,13 +10,13 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, Playwright, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, ViewportSize, expect, sync_playwright
 
 from tests.browser.chromium_process import FLAGS, ChromiumProcess
 from tests.browser.seeds import seed
 from tests.browser.server_process import ROOT, ServerProcess
 
-PHONE = {"width": 360, "height": 640}
+PHONE: ViewportSize = {"width": 360, "height": 640}
 PATIENCE_MS = 15_000
 TEST_PAGE = "/test_page/index.html"
 

@@ -28,7 +28,9 @@ STAND_IN = """
     const sheet = new TextEncoder().encode(name);
     void bridge.ask(sheet).then((answer) => (answers[name] = answer.is === "formed" ? answer.opinion : answer.is));
   };
-  window.asked = () => workers.at(-1).said.filter(({ is }) => is === "ask").map(({ number, sheet }) => [number, new TextDecoder().decode(sheet)]);
+  const words = (sheet) => new TextDecoder().decode(sheet);
+  const questions = () => workers.at(-1).said.filter(({ is }) => is === "ask");
+  window.asked = () => questions().map(({ number, sheet }) => [number, words(sheet)]);
   window.settled = () => new Promise((resolve) => setTimeout(() => resolve(structuredClone(answers))));
   window.started = () => inside.once(bridge.state, ({ is }) => is === "starting");
 })()
@@ -89,7 +91,8 @@ def test_a_failed_start_is_shown_told_to_who_asked_and_tried_again(stand_in: Pag
 
 def test_a_question_after_a_failure_gets_the_reason_and_no_new_start(stand_in: Page) -> None:
     stand_in.evaluate("async () => { bridge.start(); await started(); workers[0].onerror({ message: 'boom' }); }")
-    assert stand_in.evaluate("() => bridge.ask(new Uint8Array())") == {"is": "failed", "why": "The engine stopped: boom"}
+    answer = stand_in.evaluate("() => bridge.ask(new Uint8Array())")
+    assert answer == {"is": "failed", "why": "The engine stopped: boom"}
     assert stand_in.evaluate("() => workers.length") == 1
 
 
@@ -102,11 +105,35 @@ def test_an_engine_that_hangs_is_ended_and_started_again(stand_in: Page) -> None
     assert state(stand_in)["why"] == "The engine gave no answer within a minute."
 
 
+def test_a_hidden_page_frees_the_engine_and_a_seen_one_brings_it_back(stand_in: Page) -> None:
+    stand_in.clock.install()
+    stand_in.evaluate(
+        """async () => {
+          window.page = Object.assign(new EventTarget(), { visibilityState: "visible" });
+          window.turn = (state) => { page.visibilityState = state; page.dispatchEvent(new Event("visibilitychange")); };
+          bridge.watchVisibility(page);
+          bridge.start();
+          await started();
+          workers[0].hear({ is: "ready" });
+          turn("hidden");
+        }"""
+    )
+    stand_in.clock.run_for(4 * 60_000)
+    assert state(stand_in)["is"] == "ready", "a short look elsewhere costs nothing"
+    stand_in.clock.run_for(2 * 60_000)
+    assert state(stand_in)["is"] == "absent"
+    assert stand_in.evaluate("() => workers[0].terminated")
+    stand_in.evaluate("async () => { turn('visible'); await started(); }")
+    assert stand_in.evaluate("() => workers.length") == 2
+
+
 def test_progress_is_told_in_bytes_of_bytes(inside_page: Page) -> None:
     seen = inside_page.evaluate(
         """async () => {
           const seen = [];
-          const stop = inside.door.engine.subscribe((state) => { if (state.is === "loading") seen.push([state.bytes, state.of_bytes]); });
+          const stop = inside.door.engine.subscribe(({ is, bytes, of_bytes }) => {
+            if (is === "loading") seen.push([bytes, of_bytes]);
+          });
           inside.door.startEngine();
           await inside.once(inside.door.engine, ({ is }) => is === "starting");
           stop();

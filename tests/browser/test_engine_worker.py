@@ -28,7 +28,8 @@ def start_engine(page: Page) -> dict[str, object]:
 
 
 def engine_caches(page: Page) -> list[str]:
-    return page.evaluate("() => caches.keys().then((names) => names.filter((name) => name.startsWith('engine-')).sort())")
+    names = page.evaluate("() => caches.keys()")
+    return sorted(name for name in names if name.startswith("engine-"))
 
 
 def opinion_of_server(server: ServerProcess, sheet: bytes) -> bytes:

@@ -162,6 +162,24 @@ def test_a_connection_that_the_browser_dropped_is_opened_again_and_the_edit_kept
     assert sorted(titles) == ["Tablet, no picture", "after", "before"]
 
 
+def test_what_is_shown_goes_on_changing_after_the_connection_was_dropped(inside_page: Page) -> None:
+    seen = inside_page.evaluate(
+        """async () => {
+          const { db, door, once } = inside;
+          const meters = door.meters();
+          let names = [];
+          const stop = meters.subscribe((value) => { names = (value ?? []).map(({ name }) => name); });
+          await once(meters);
+          db.close({ disableAutoOpen: true });
+          await door.setMeter(null, { name: "after" });
+          for (let n = 0; n < 100 && !names.includes("after"); n++) await new Promise((go) => setTimeout(go, 50));
+          stop();
+          return names;
+        }"""
+    )
+    assert "after" in seen
+
+
 def test_an_edit_kept_by_a_transaction_whose_answer_got_lost_is_not_kept_twice(inside_page: Page) -> None:
     kept = inside_page.evaluate(
         """async () => {
@@ -170,8 +188,9 @@ def test_an_edit_kept_by_a_transaction_whose_answer_got_lost_is_not_kept_twice(i
           let lose = true;
           db.transaction = async (...args) => {
             const done = await transaction(...args);
-            if (lose) { lose = false; throw new DOMException("Connection to Indexed Database server lost", "UnknownError"); }
-            return done;
+            if (!lose) return done;
+            lose = false;
+            throw new DOMException("Connection to Indexed Database server lost", "UnknownError");
           };
           await door.takeDeviceIn({ title: "once" });
           db.transaction = transaction;
@@ -196,9 +215,14 @@ def test_a_number_that_is_none_is_refused_before_it_is_kept(inside_page: Page) -
 
 def test_two_tabs_number_their_edits_in_one_order(inside_page: Page, inside_server: ServerProcess) -> None:
     other = open_inside(inside_page.context.new_page(), inside_server)
-    burst = "async (name) => { await Promise.all(Array.from({ length: 20 }, (_, n) => inside.door.setMeter(null, { name: `${name} ${n}` }))); }"
     for tab, name in ((inside_page, "one"), (other, "two")):
-        tab.evaluate(f"(name) => {{ window.burst = ({burst})(name); }}", name)
+        tab.evaluate(
+            """(name) => {
+              const meters = Array.from({ length: 20 }, (_, n) => ({ name: `${name} ${n}` }));
+              window.burst = Promise.all(meters.map((meter) => inside.door.setMeter(null, meter)));
+            }""",
+            name,
+        )
     for tab in (inside_page, other):
         tab.evaluate("() => window.burst")
     rows = other.evaluate("inside.db.changes.toArray()")

@@ -26,8 +26,8 @@ def test_two_phones_on_one_job_end_with_the_same_record(
     first, second = (phone.evaluate("() => inside.stateOf(inside.db)") for phone in phones)
     assert first == second
     assert first["fields"][f"job/{JOB_ID}"]["note"] == "second"
-    typed = {record["as_typed"] for key, record in first["facts"].items() if record.get("of", {}).get("job_id") == JOB_ID}
-    assert typed == {"401", "402"}
+    of_job = [record for record in first["facts"].values() if record.get("of", {}).get("job_id") == JOB_ID]
+    assert {record["as_typed"] for record in of_job} == {"401", "402"}
 
 
 def test_the_cursor_moves_only_with_the_page_it_stands_for(inside_page: Page, inside_server: ServerProcess) -> None:
@@ -67,9 +67,9 @@ def test_an_edit_of_a_newer_app_is_kept_shown_and_applied_after_the_update(
     inside_page: Page, inside_server: ServerProcess
 ) -> None:
     first_pull(inside_page)
-    newer = Device("newer").change(
-        {"what": "fields_set", "kind": "job", "id": JOB_ID, "fields": {"note": "from the future"}, "v": 2, "mood": "good"}
-    )
+    fields = {"note": "from the future"}
+    body = {"what": "fields_set", "kind": "job", "id": JOB_ID, "fields": fields, "v": 2, "mood": "good"}
+    newer = Device("newer").change(body)
     send(inside_server, [newer])
     state = sync_now(inside_page)
     assert state["newer"] == [{"change_id": newer["id"], "device": "newer", "v": 2}]
@@ -88,7 +88,8 @@ def test_an_edit_of_a_newer_app_is_kept_shown_and_applied_after_the_update(
         newer["id"],
     )
     open_inside(inside_page, inside_server)
-    assert inside_page.evaluate("(job) => inside.once(inside.door.job(job))", JOB_ID)["job"]["note"] == "from the future"
+    seen = inside_page.evaluate("(job) => inside.once(inside.door.job(job))", JOB_ID)
+    assert seen["job"]["note"] == "from the future"
     assert inside_page.evaluate("() => inside.readSync()")["newer"] == []
 
 

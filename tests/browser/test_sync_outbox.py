@@ -4,7 +4,7 @@ import json
 import re
 from typing import Any
 
-from playwright.sync_api import BrowserContext, Page, Route, expect
+from playwright.sync_api import Page, Request, Route, expect
 
 from tests.browser.chromium_process import ChromiumProcess
 from tests.browser.conftest import TEST_PAGE, open_inside
@@ -154,8 +154,8 @@ def test_one_edit_that_spoils_its_whole_batch_is_found_and_the_others_go(
 
     def refuse_505(route: Route) -> None:
         if '"as_typed":"505"' in (route.request.post_data or ""):
-            problem = {"code": "too_long", "message": "The body is too long."}
-            route.fulfill(status=413, content_type="application/json", body=json.dumps({"status": 413, "problem": problem}))
+            answer = {"status": 413, "problem": {"code": "too_long", "message": "The body is too long."}}
+            route.fulfill(status=413, content_type="application/json", body=json.dumps(answer))
         else:
             route.continue_()
 
@@ -214,7 +214,12 @@ def test_two_tabs_of_one_phone_send_each_edit_once(inside_page: Page, inside_ser
     first_pull(inside_page)
     other = open_inside(inside_page.context.new_page(), inside_server)
     sent: list[str] = []
-    inside_page.context.on("request", lambda request: sent.append(request.post_data or "") if request.method == "POST" else None)
+
+    def note(request: Request) -> None:
+        if request.method == "POST":
+            sent.append(request.post_data or "")
+
+    inside_page.context.on("request", note)
     for tab, typed in ((inside_page, "401"), (other, "402")):
         add_readings(tab, typed)
     assert sync_now(inside_page)["waiting"] == 0
@@ -224,11 +229,36 @@ def test_two_tabs_of_one_phone_send_each_edit_once(inside_page: Page, inside_ser
     assert len(in_batches) == len(set(in_batches)) == 2
 
 
-def test_a_write_is_sent_without_being_asked_for(new_context: Any, inside_page: Page, inside_server: ServerProcess) -> None:
-    context: BrowserContext = new_context()
-    second = open_inside(context.new_page(), inside_server)
-    for page in (inside_page, second):
-        first_pull(page)
+def test_a_server_that_accepts_and_never_answers_counts_as_unreachable(
+    inside_page: Page, inside_server: ServerProcess
+) -> None:
+    first_pull(inside_page)
+    inside_page.evaluate(
+        """() => {
+          const real = AbortSignal.timeout.bind(AbortSignal);
+          AbortSignal.timeout = (ms) => real(ms / 60);  // half a minute is long for a test
+        }"""
+    )
+    inside_server.freeze()
+    try:
+        add_readings(inside_page, "452")
+        state = sync_now(inside_page)
+    finally:
+        inside_server.thaw()
+    assert state["waiting"] == 1
+    assert state["unreachable_since_ms"] is not None
+    assert sync_now(inside_page)["waiting"] == 0
+    assert typed_on_server(inside_server) == ["452"]
+
+
+def test_a_write_is_sent_without_being_asked_for(inside_page: Page, inside_server: ServerProcess) -> None:
+    first_pull(inside_page)
     add_readings(inside_page, "477")
-    inside_page.evaluate("() => inside.once(inside.door.sync, (state) => state.waiting === 0)")
+    inside_page.evaluate(
+        """() => new Promise((done) => {
+          const stop = inside.door.sync.subscribe(async () => {
+            if ((await inside.readSync()).waiting === 0) done(), stop();
+          });
+        })"""
+    )
     assert typed_on_server(inside_server) == ["477"]

@@ -3,7 +3,7 @@ import { liveQuery, type Subscription } from "dexie";
 
 import { onLiveConnection, type PhoneDb } from "./db";
 import type { Live } from "./door";
-import type { StorageWatch } from "./storage_state";
+import { readError, type StorageWatch } from "./storage_state";
 
 const ASK_AGAIN_MS = 2000;
 
@@ -17,7 +17,7 @@ export function live<T>(db: PhoneDb, storage: StorageWatch, query: () => Promise
         subscription = liveQuery(() => onLiveConnection(db, query)).subscribe({
           next: run,
           error: (error: unknown) => {
-            storage.failed(error);
+            storage.failed(readError(error));
             timer = setTimeout(ask, ASK_AGAIN_MS);
           },
         });

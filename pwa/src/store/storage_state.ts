@@ -30,6 +30,14 @@ export class StorageWatch {
   }
 }
 
+/** Why a query gave nothing; nothing typed is lost by it. */
+export function readError(error: unknown): StoreError {
+  const { name, message = String(error) } = (error ?? {}) as Partial<Error>;
+  return new StoreError("storage_lost", `The record on this phone cannot be read (${name ?? "error"}: ${message}).`, {
+    cause: error,
+  });
+}
+
 function storeError(error: unknown): StoreError {
   const cause = { cause: error };
   if (isStorageFull(error)) {

@@ -1,4 +1,6 @@
 /** What is between this phone and the server, out of the outbox and what the last round left behind. */
+import { writable } from "svelte/store";
+
 import type { Body } from "../generated/models";
 import type { NewerRow, OwnChangeRow, PhoneDb } from "../store/db";
 import type { Live, NewerChange, RefusedChange, State, SyncState } from "../store/door";
@@ -44,25 +46,15 @@ function newerChange({ change }: NewerRow): NewerChange {
   return { change_id: change.id, device: change.device, v: (change.body as Body).v ?? 1 };
 }
 
-/** The stored part and whether a round is being made in this tab, as one value that is always there. */
+/**
+ * The stored part and whether a round is being made in this tab, as one value that is always there.
+ * Followed from the start on, so that a screen that comes later begins with what is known by then.
+ */
 export function syncState(stored: Live<SyncState>, running: State<boolean>): State<SyncState> {
-  return {
-    subscribe(run) {
-      let last: SyncState = NOTHING_KNOWN;
-      let isRunning = false;
-      const tell = (): void => run({ ...last, running: isRunning });
-      const stopStored = stored.subscribe((value) => {
-        last = value ?? last;
-        tell();
-      });
-      const stopRunning = running.subscribe((value) => {
-        isRunning = value;
-        tell();
-      });
-      return () => {
-        stopStored();
-        stopRunning();
-      };
-    },
-  };
+  const state = writable(NOTHING_KNOWN);
+  stored.subscribe((value) => {
+    if (value !== undefined) state.update((now) => ({ ...value, running: now.running }));
+  });
+  running.subscribe((value) => state.update((now) => ({ ...now, running: value })));
+  return { subscribe: state.subscribe };
 }
