@@ -14,7 +14,11 @@ from server.problems import Refusal, strict_json
 from shared_models.change import Problem
 
 DEFAULT_PORT = 8765
-DEFAULT_APP_DIR = Path(__file__).resolve().parents[1] / "pwa" / "dist"
+INSTALLED_APP_DIR = Path(__file__).resolve().parent / "app_files"
+DEFAULT_APP_DIR = (
+    INSTALLED_APP_DIR if INSTALLED_APP_DIR.is_dir() else Path(__file__).resolve().parents[1] / "pwa" / "dist"
+)
+"""A wheel brings the app beside this file; in a checkout it is where the build puts it."""
 
 
 def main(arguments: list[str] | None = None) -> int:

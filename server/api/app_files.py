@@ -1,6 +1,6 @@
 """The built app's files, in front of the routes.
 
-Decides: that a file with its content's hash in its name is kept by the browser for ever, and that
+Decides: that a file with its content's hash in its address is kept by the browser for ever, and that
 every other file is asked about each time, answered 304 by a hash of its content. (A date and a
 length, which is the library's own mark, stay the same when a build keeps its dates.)
 """
@@ -13,8 +13,8 @@ from wsgiref.headers import Headers
 
 from servestatic import ServeStaticASGI
 
-NAMED_BY_CONTENT = re.compile(r"^/assets/|^/engine/.*[.-][0-9a-f]{8,64}\.[A-Za-z0-9.]+$")
-"""Vite names everything under assets/ by content; the build does so under engine/ with a hex digest."""
+NAMED_BY_CONTENT = re.compile(r"^/assets/|^/engine/[a-z]+-[0-9a-f]{12}/")
+"""Vite names every file under assets/ by content, the build every folder under engine/."""
 
 READS = frozenset({"GET", "HEAD"})
 

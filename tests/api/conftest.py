@@ -39,8 +39,9 @@ def make_built_app(folder: Path) -> Path:
         "sw.js": "self.skipWaiting;", "manifest.webmanifest": "{}", "version.json": '{"version":"1"}',
         "engine_manifest.json": "{}", "icon.svg": "<svg/>",
         "assets/index-DuN7kZhC.js": "console.log(1);" * 400, "assets/index-C8lRDrkl.css": "body{}",
-        "engine/pyodide-0123456789abcdef.mjs": "export {};", "engine/pyodide.asm-0123456789abcdef.wasm": "\0asm",
-        "engine/msgspec-0123456789abcdef.whl": "PK", "engine/engine-0123456789abcdef.zip": "PK",
+        "engine/runtime-0123456789ab/pyodide.mjs": "export {};",
+        "engine/runtime-0123456789ab/pyodide.asm.wasm": "\0asm",
+        "engine/runtime-0123456789ab/msgspec.whl": "PK", "engine/opinion-0123456789ab/engine.zip": "PK",
         "engine/notes.mjs": "no hash in its name",
     }
     for name, text in files.items():

@@ -17,10 +17,10 @@ Client = AsyncTestClient[Any]
     ("/", "text/html"), ("/index.html", "text/html"), ("/sw.js", "text/javascript"),
     ("/manifest.webmanifest", "application/manifest+json"), ("/version.json", "application/json"),
     ("/icon.svg", "image/svg+xml"), ("/assets/index-C8lRDrkl.css", "text/css"),
-    ("/engine/pyodide-0123456789abcdef.mjs", "text/javascript"),
-    ("/engine/pyodide.asm-0123456789abcdef.wasm", "application/wasm"),
-    ("/engine/engine-0123456789abcdef.zip", "application/zip"),
-    ("/engine/msgspec-0123456789abcdef.whl", "application/octet-stream"),
+    ("/engine/runtime-0123456789ab/pyodide.mjs", "text/javascript"),
+    ("/engine/runtime-0123456789ab/pyodide.asm.wasm", "application/wasm"),
+    ("/engine/opinion-0123456789ab/engine.zip", "application/zip"),
+    ("/engine/runtime-0123456789ab/msgspec.whl", "application/octet-stream"),
 ])
 async def test_every_kind_of_file_has_its_type(client: Client, path: str, media_type: str) -> None:
     answer = await client.get(path)
@@ -29,7 +29,7 @@ async def test_every_kind_of_file_has_its_type(client: Client, path: str, media_
 
 
 @pytest.mark.parametrize("path", [
-    "/assets/index-DuN7kZhC.js", "/engine/pyodide-0123456789abcdef.mjs", "/engine/pyodide.asm-0123456789abcdef.wasm",
+    "/assets/index-DuN7kZhC.js", "/engine/runtime-0123456789ab/pyodide.mjs", "/engine/opinion-0123456789ab/engine.zip",
 ])
 async def test_a_file_named_by_its_content_is_kept_for_ever(client: Client, path: str) -> None:
     assert "immutable" in (await client.get(path)).headers["cache-control"]
@@ -48,7 +48,7 @@ async def test_any_other_file_is_asked_about_each_time_and_answered_304(client: 
     assert again.headers["etag"] == first.headers["etag"]
 
 
-async def test_a_new_build_of_equal_length_and_date_is_not_taken_for_the_old_one(tmp_path: Path, built_app: Path) -> None:
+async def test_a_new_build_of_equal_length_and_date_is_not_the_old_one(tmp_path: Path, built_app: Path) -> None:
     marks = []
     for text in ("version one", "version two"):
         path = built_app / "index.html"

@@ -11,6 +11,7 @@ import msgspec
 import pytest
 
 from pwa.build import contracts, engine_zip, runtime
+from server.api.app_files import NAMED_BY_CONTENT
 from shared_models.tables import all_tables
 from tests.support.pyodide_node import MANIFEST, PUBLIC, PhoneError, PyodideNode
 
@@ -131,3 +132,7 @@ def test_the_phones_tables_are_the_tables(repository: Path) -> None:
     assert json.loads((repository / "pwa/src/generated/tables.json").read_text()) == json.loads(
         msgspec.json.encode(all_tables())
     )
+
+
+def test_the_server_lets_every_engine_file_be_kept_for_ever(manifest: dict[str, Any]) -> None:
+    assert [entry["url"] for entry in manifest["files"].values() if not NAMED_BY_CONTENT.search(entry["url"])] == []
