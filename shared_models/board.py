@@ -8,12 +8,31 @@ from typing import Annotated, Literal
 
 from msgspec import Meta
 
-from shared_models.base import AirC, BODY_V, ContactNumber, EpochMs, Id, Model, Tagged, Words
+from shared_models.base import BODY_V, AirC, ContactNumber, EpochMs, Id, Model, Tagged, Words
 
 Role = Literal[
-    "ground", "main_rail", "rail_5v", "panel_supply", "io_rail", "memory_rail", "core_rail",
-    "core_rail_large", "lane", "lane_lvds", "lane_coupled", "aux_coupled", "usb_pair", "bus",
-    "control", "hot_plug_detect", "pwm", "led_plus", "led_minus", "strap", "unconnected", "unknown",
+    "ground",
+    "main_rail",
+    "rail_5v",
+    "panel_supply",
+    "io_rail",
+    "memory_rail",
+    "core_rail",
+    "core_rail_large",
+    "lane",
+    "lane_lvds",
+    "lane_coupled",
+    "aux_coupled",
+    "usb_pair",
+    "bus",
+    "control",
+    "hot_plug_detect",
+    "pwm",
+    "led_plus",
+    "led_minus",
+    "strap",
+    "unconnected",
+    "unknown",
 ]
 """What a contact is for. `tables.ROLES` says what each role reads when healthy."""
 
@@ -21,7 +40,14 @@ RoleOrigin = Literal["typed", "proposed", "confirmed"]
 Side = Literal["board", "module", "both", "neither"]
 
 SocketKind = Literal[
-    "mezzanine", "zif", "micro_coax", "open_header", "card_edge", "usb_c", "hdmi", "other",
+    "mezzanine",
+    "zif",
+    "micro_coax",
+    "open_header",
+    "card_edge",
+    "usb_c",
+    "hdmi",
+    "other",
 ]
 """How a plug is held, which decides how likely it is to sit off its place."""
 
@@ -135,7 +161,9 @@ class Part(Model, frozen=True, kw_only=True):
     """A part of the board. `holds_data`: the owner's data lie in it; `guards_data`: they cannot be read without it."""
 
     ref: Id
-    kind: Literal["chip", "resistor", "capacitor", "fuse", "ferrite", "coil", "diode", "esd_array", "switch", "storage", "other"]
+    kind: Literal[
+        "chip", "resistor", "capacitor", "fuse", "ferrite", "coil", "diode", "esd_array", "switch", "storage", "other"
+    ]
     value_text: str = ""
     fitted: bool = True
     holds_data: bool = False

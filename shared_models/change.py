@@ -56,8 +56,15 @@ class Removed(Tagged, frozen=True, kw_only=True, tag="removed"):
     """A record is taken back: a fact that names it. It stays in the log."""
 
     kind: Literal[
-        "reading", "photo", "observation", "make_safe", "board_version", "correction",
-        "job", "meter", "reference_board",
+        "reading",
+        "photo",
+        "observation",
+        "make_safe",
+        "board_version",
+        "correction",
+        "job",
+        "meter",
+        "reference_board",
     ]
     id: Id
     why: Words = ""

@@ -13,8 +13,15 @@ from shared_models.reading import Of, Subject
 
 Tray = Literal["in_hand", "waiting_for_owner", "waiting_for_part", "ready", "gone"]
 WhatHappened = Literal[
-    "battery_in_during_change", "spark_seen", "plug_went_in_crooked", "liquid", "dropped",
-    "soldered_at_socket", "pried_with_metal", "long_screw_in_doubt", "never_opened",
+    "battery_in_during_change",
+    "spark_seen",
+    "plug_went_in_crooked",
+    "liquid",
+    "dropped",
+    "soldered_at_socket",
+    "pried_with_metal",
+    "long_screw_in_doubt",
+    "never_opened",
     "new_module_fitted",
 ]
 """What the owner or the person before said; each moves the odds by `constants.INTAKE_FACTORS`."""
@@ -74,7 +81,18 @@ class Observation(Model, frozen=True, kw_only=True):
 
     id: Id
     of: Of
-    seen: Literal["bent", "burnt", "lifted", "wet", "bridged", "missing", "clean", "changes_when_pressed", "hot", "torch_shows_picture"]
+    seen: Literal[
+        "bent",
+        "burnt",
+        "lifted",
+        "wet",
+        "bridged",
+        "missing",
+        "clean",
+        "changes_when_pressed",
+        "hot",
+        "torch_shows_picture",
+    ]
     subject: Subject = "board_socket"
     contacts: tuple[ContactNumber, ...] = ()
     part: Id | None = None

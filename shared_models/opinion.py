@@ -12,14 +12,31 @@ from shared_models.reading import LeadOnGround, Place, ReadingKind, Subject, Tou
 Verdict = Literal["expected", "short", "low", "high", "open", "unseen", "unsteady", "unread"]
 
 StoryKind = Literal[
-    "nothing_wrong", "elsewhere", "plug_off_by", "plugged_live", "bridge", "contact_torn",
-    "shunt_short", "series_open", "leak", "chip_damaged", "rail_short", "counted_differently",
+    "nothing_wrong",
+    "elsewhere",
+    "plug_off_by",
+    "plugged_live",
+    "bridge",
+    "contact_torn",
+    "shunt_short",
+    "series_open",
+    "leak",
+    "chip_damaged",
+    "rail_short",
+    "counted_differently",
     "meter_differs",
 ]
 
 DecisionKind = Literal[
-    "nothing", "module", "reseat_or_clean", "socket", "series_part", "shunt_part", "chip",
-    "hunt_rail", "redo_reading",
+    "nothing",
+    "module",
+    "reseat_or_clean",
+    "socket",
+    "series_part",
+    "shunt_part",
+    "chip",
+    "hunt_rail",
+    "redo_reading",
 ]
 
 

@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 
 from msgspec import Meta
 
-from shared_models.base import AirC, BODY_V, ContactNumber, EpochMs, Id, Model, Tagged, Words
+from shared_models.base import BODY_V, AirC, ContactNumber, EpochMs, Id, Model, Tagged, Words
 
 ReadingKind = Literal["drop", "ohms", "volts", "draw"]
 DisplayUnit = Literal["mV", "V", "ohm", "kohm", "Mohm", "mA", "A"]
@@ -19,8 +19,15 @@ Place = Literal["spring", "tail", "pad", "part_near", "part_far", "test_point"]
 Steadiness = Literal["steady", "climbs", "falls", "jumps"]
 Stage = Literal["before_repair", "after_repair", "on_healthy_board"]
 Condition = Literal[
-    "module_plugged", "other_flexes_plugged", "battery_connected", "shield_on", "cleaned",
-    "warm_from_hot_air", "wet", "boards_split", "in_chassis",
+    "module_plugged",
+    "other_flexes_plugged",
+    "battery_connected",
+    "shield_on",
+    "cleaned",
+    "warm_from_hot_air",
+    "wet",
+    "boards_split",
+    "in_chassis",
 ]
 
 
@@ -121,7 +128,8 @@ class Reading(Model, frozen=True, kw_only=True):
     `lead_on_ground`: red on ground looks at the lower clamp, black on ground at the upper clamp and
     the rail's load; two different quantities, never mixed. None where nothing is on ground.
     `numbered_as_drawn`: the contact's number was pointed out on the drawing, so it holds however the
-    rest of the sheet was counted. `steadiness` is None when nobody noted it. `taken_after_s`: seconds the reading was given to settle.
+    rest of the sheet was counted. `steadiness` is None when nobody noted it. `taken_after_s`: seconds
+    the reading was given to settle.
     """
 
     id: Id

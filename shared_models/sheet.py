@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 
 from msgspec import Meta
 
-from shared_models.base import AirC, BODY_V, EpochMs, Id, Model
+from shared_models.base import BODY_V, AirC, EpochMs, Id, Model
 from shared_models.board import BoardVersion, ContactCorrection, ReferenceBoard
 from shared_models.job import Intake, MakeSafeProof, Observation
 from shared_models.reading import Meter, Reading, Stage

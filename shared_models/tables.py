@@ -43,28 +43,57 @@ BODY_LIMIT_MV = 60_000.0
 
 MAKE_SAFE_STEPS: tuple[MakeSafeStep, ...] = (
     MakeSafeStep(
-        id="cables_out", title="Charger and cables out", detail="all of them, also the dock",
-        proved_by="hand", required=True, waivable=False,
+        id="cables_out",
+        title="Charger and cables out",
+        detail="all of them, also the dock",
+        proved_by="hand",
+        required=True,
+        waivable=False,
     ),
     MakeSafeStep(
-        id="battery_off", title="Battery disconnected", detail="lift the plug straight up; cover it",
-        proved_by="hand", required=True, waivable=True, waive_example="no battery fitted",
+        id="battery_off",
+        title="Battery disconnected",
+        detail="lift the plug straight up; cover it",
+        proved_by="hand",
+        required=True,
+        waivable=True,
+        waive_example="no battery fitted",
     ),
     MakeSafeStep(
-        id="strap_on", title="Strap on, board on the mat", detail="a dry winter counts double",
-        proved_by="hand", required=False, waivable=True, waive_example="no strap on site",
+        id="strap_on",
+        title="Strap on, board on the mat",
+        detail="a dry winter counts double",
+        proved_by="hand",
+        required=False,
+        waivable=True,
+        waive_example="no strap on site",
     ),
     MakeSafeStep(
-        id="button_held", title="Power button held 10 s", detail="helps, proves nothing",
-        proved_by="hand", required=False, waivable=True, waive_example="no button on this device",
+        id="button_held",
+        title="Power button held 10 s",
+        detail="helps, proves nothing",
+        proved_by="hand",
+        required=False,
+        waivable=True,
+        waive_example="no button on this device",
     ),
     MakeSafeStep(
-        id="main_rail_proved", title="Main rail", detail="measured, under 1 V",
-        proved_by="meter", required=True, waivable=False, limit_mv=PLUGGING_LIMIT_MV,
+        id="main_rail_proved",
+        title="Main rail",
+        detail="measured, under 1 V",
+        proved_by="meter",
+        required=True,
+        waivable=False,
+        limit_mv=PLUGGING_LIMIT_MV,
     ),
     MakeSafeStep(
-        id="led_capacitor_proved", title="LED capacitor", detail="measured, under 1 V to unplug",
-        proved_by="meter", required=True, waivable=False, limit_mv=PLUGGING_LIMIT_MV,
+        id="led_capacitor_proved",
+        title="LED capacitor",
+        detail="measured, under 1 V to unplug",
+        proved_by="meter",
+        required=True,
+        waivable=False,
+        limit_mv=PLUGGING_LIMIT_MV,
         for_roles=("led_plus",),
     ),
 )
@@ -119,7 +148,9 @@ class KeypadKey(Model, frozen=True, kw_only=True):
 
     id: str
     label: str
-    does: Literal["digit", "take_ol", "take_zero_or_digit", "climbs", "undo", "out_of_reach", "other_lead", "stop", "take"]
+    does: Literal[
+        "digit", "take_ol", "take_zero_or_digit", "climbs", "undo", "out_of_reach", "other_lead", "stop", "take"
+    ]
     spoken: str
     keys: tuple[str, ...] = ()
     digit: str = ""
@@ -141,14 +172,19 @@ class Keypad(Model, frozen=True, kw_only=True):
 
 
 KEYPAD = Keypad(
-    keys=tuple(
-        KeypadKey(id=f"digit_{d}", label=d, does="digit", spoken=d, keys=(d,), digit=d) for d in "789456123"
-    ) + (
+    keys=(
+        *(KeypadKey(id=f"digit_{d}", label=d, does="digit", spoken=d, keys=(d,), digit=d) for d in "789456123"),
         KeypadKey(id="ol", label="OL", does="take_ol", spoken="over", keys=("/", "o")),
         KeypadKey(id="zero", label="0", does="take_zero_or_digit", spoken="zero", keys=("0",), digit="0"),
         KeypadKey(id="climbs", label="climbs", does="climbs", spoken="climbs", keys=("+", "c")),
         KeypadKey(id="undo", label="undo", does="undo", spoken="undo", keys=("Backspace", "-")),
-        KeypadKey(id="out_of_reach", label="could not reach", does="out_of_reach", spoken="could not reach", keys=("Delete", "x")),
+        KeypadKey(
+            id="out_of_reach",
+            label="could not reach",
+            does="out_of_reach",
+            spoken="could not reach",
+            keys=("Delete", "x"),
+        ),
         KeypadKey(id="other_lead", label="other lead", does="other_lead", spoken="other lead on ground", keys=("l",)),
         KeypadKey(id="stop", label="stop", does="stop", spoken="stop", keys=("Escape",)),
         KeypadKey(id="take", label="take", does="take", spoken="take", keys=("Enter",)),
@@ -175,35 +211,57 @@ def _choices(pairs: dict[str, str]) -> tuple[Choice, ...]:
     return tuple(Choice(id=key, words=words) for key, words in pairs.items())
 
 
-TRAYS = _choices({
-    "in_hand": "In hand", "waiting_for_owner": "Waiting for owner",
-    "waiting_for_part": "Waiting for part", "ready": "Ready", "gone": "Gone",
-})
+TRAYS = _choices(
+    {
+        "in_hand": "In hand",
+        "waiting_for_owner": "Waiting for owner",
+        "waiting_for_part": "Waiting for part",
+        "ready": "Ready",
+        "gone": "Gone",
+    }
+)
 
-WHAT_HAPPENED = _choices({
-    "battery_in_during_change": "battery was in during the change",
-    "new_module_fitted": "another screen or module was fitted",
-    "plug_went_in_crooked": "the plug went in crooked",
-    "spark_seen": "a spark was seen",
-    "soldered_at_socket": "somebody soldered at the socket",
-    "pried_with_metal": "pried with a metal tool",
-    "long_screw_in_doubt": "a screw may be too long",
-    "liquid": "liquid",
-    "dropped": "dropped",
-    "never_opened": "never opened before",
-})
+WHAT_HAPPENED = _choices(
+    {
+        "battery_in_during_change": "battery was in during the change",
+        "new_module_fitted": "another screen or module was fitted",
+        "plug_went_in_crooked": "the plug went in crooked",
+        "spark_seen": "a spark was seen",
+        "soldered_at_socket": "somebody soldered at the socket",
+        "pried_with_metal": "pried with a metal tool",
+        "long_screw_in_doubt": "a screw may be too long",
+        "liquid": "liquid",
+        "dropped": "dropped",
+        "never_opened": "never opened before",
+    }
+)
 
-SYMPTOMS = _choices({
-    "no_power": "no sign of life", "no_picture": "no picture", "no_light": "picture but no light",
-    "touch_dead": "touch dead", "stripes": "stripes", "no_charge": "does not charge", "other": "something else",
-})
+SYMPTOMS = _choices(
+    {
+        "no_power": "no sign of life",
+        "no_picture": "no picture",
+        "no_light": "picture but no light",
+        "touch_dead": "touch dead",
+        "stripes": "stripes",
+        "no_charge": "does not charge",
+        "other": "something else",
+    }
+)
 
 DATA_MATTERS = _choices({"yes": "data matter", "no": "data do not matter", "not_asked": "not asked yet"})
 
-VERDICTS = _choices({
-    "expected": "expected", "short": "short", "low": "low", "high": "high", "open": "open",
-    "unseen": "unseen", "unsteady": "unsteady", "unread": "unread",
-})
+VERDICTS = _choices(
+    {
+        "expected": "expected",
+        "short": "short",
+        "low": "low",
+        "high": "high",
+        "open": "open",
+        "unseen": "unseen",
+        "unsteady": "unsteady",
+        "unread": "unread",
+    }
+)
 
 CAUTION = (
     "Local codes and licensed practice come first. A swollen or punctured cell: stop, outside, "
@@ -245,10 +303,21 @@ class Tables(Struct, frozen=True, kw_only=True):
 
 def all_tables() -> dict[str, object]:
     """All tables as plain values, ready to be written as JSON by the build."""
-    return to_builtins(Tables(
-        make_safe_steps=MAKE_SAFE_STEPS, roles=ROLES, keypad=KEYPAD, trays=TRAYS,
-        what_happened=WHAT_HAPPENED, symptoms=SYMPTOMS, data_matters=DATA_MATTERS, verdicts=VERDICTS,
-        caution=CAUTION, plugging_limit_mv=PLUGGING_LIMIT_MV,
-        honest_reading_limit_mv=HONEST_READING_LIMIT_MV, body_limit_mv=BODY_LIMIT_MV,
-        body_v=BODY_V, defaults=_defaults_of(Job, Intake, Meter),
-    ))
+    return to_builtins(
+        Tables(
+            make_safe_steps=MAKE_SAFE_STEPS,
+            roles=ROLES,
+            keypad=KEYPAD,
+            trays=TRAYS,
+            what_happened=WHAT_HAPPENED,
+            symptoms=SYMPTOMS,
+            data_matters=DATA_MATTERS,
+            verdicts=VERDICTS,
+            caution=CAUTION,
+            plugging_limit_mv=PLUGGING_LIMIT_MV,
+            honest_reading_limit_mv=HONEST_READING_LIMIT_MV,
+            body_limit_mv=BODY_LIMIT_MV,
+            body_v=BODY_V,
+            defaults=_defaults_of(Job, Intake, Meter),
+        )
+    )

@@ -14,7 +14,15 @@ from server.engine.quantities import Doubt, read_text
 from shared_models.board import BoardVersion, Contact, ContactCorrection, Net, Part, Socket
 from shared_models.opinion import Question, SetAside
 from shared_models.reading import (
-    AtContact, BetweenContacts, Drop, OfJob, OfReferenceBoard, OutOfReach, OverRange, Reading, Value,
+    AtContact,
+    BetweenContacts,
+    Drop,
+    OfJob,
+    OfReferenceBoard,
+    OutOfReach,
+    OverRange,
+    Reading,
+    Value,
 )
 from shared_models.sheet import BenchSheet
 
@@ -25,7 +33,7 @@ class Board(NamedTuple):
     version: BoardVersion
     socket: Socket
     contacts: list[Contact]
-    index: dict[str, int]
+    places: dict[str, int]
     rows: list[list[int]]
     parts: dict[str, Part]
     nets: dict[str, Net]
@@ -64,7 +72,12 @@ def accept_readings(sheet: BenchSheet, board: Board, notes: Notes) -> Facts:
     facts = Facts([], [], {})
     for reading in rows:
         if reading.stage != sheet.stage:
-            _aside(notes, reading.id, "other_stage", f"Taken {_words(reading.stage)}; this opinion is about readings {_words(sheet.stage)}.")
+            _aside(
+                notes,
+                reading.id,
+                "other_stage",
+                f"Taken {_words(reading.stage)}; this opinion is about readings {_words(sheet.stage)}.",
+            )
             continue
         if not isinstance(reading.of, OfJob):
             _aside(notes, reading.id, "not_of_this_job", "Belongs to a reference board, not to this job.")
@@ -92,7 +105,12 @@ def accept_known_good(sheet: BenchSheet, board: Board, notes: Notes) -> list[Tou
             continue
         reference = references.get(reading.of.reference_board_id)
         if reference is not None and reference.set_aside_why:
-            _aside(notes, reading.id, "reference_set_aside", f"Reference board {reference.id} was set aside by hand: {reference.set_aside_why}")
+            _aside(
+                notes,
+                reading.id,
+                "reference_set_aside",
+                f"Reference board {reference.id} was set aside by hand: {reference.set_aside_why}",
+            )
             continue
         touched = _read(reading, board, sheet, notes)
         if touched is not None and _is_sweep(reading) and isinstance(touched.value, Drop | OverRange):
@@ -109,30 +127,73 @@ def accept_board(sheet: BenchSheet) -> Board:
     known = [socket.ref for socket in sheet.board.sockets]
     chosen = next((socket for socket in sheet.board.sockets if socket.ref == sheet.socket), None)
     if chosen is None:
-        raise SheetError("no_such_socket", f"board {sheet.board.id} has no socket {sheet.socket}", where="$.socket", given=sheet.socket, expected=f"one of {', '.join(known) or 'none: this board has no socket'}", example=known[0] if known else "J7")
+        raise SheetError(
+            "no_such_socket",
+            f"board {sheet.board.id} has no socket {sheet.socket}",
+            where="$.socket",
+            given=sheet.socket,
+            expected=f"one of {', '.join(known) or 'none: this board has no socket'}",
+            example=known[0] if known else "J7",
+        )
     if not chosen.contacts:
-        raise SheetError("no_contacts", f"socket {chosen.ref} has no contacts", where="$.board.sockets[].contacts", given="an empty list", expected="at least one contact", example='{"number":"1","role":"ground"}')
-    fixes = sorted((one for one in sheet.corrections if one.socket == chosen.ref and one.board_version_id == sheet.board.id), key=lambda one: (one.made_at_ms, one.id))
+        raise SheetError(
+            "no_contacts",
+            f"socket {chosen.ref} has no contacts",
+            where="$.board.sockets[].contacts",
+            given="an empty list",
+            expected="at least one contact",
+            example='{"number":"1","role":"ground"}',
+        )
+    fixes = sorted(
+        (one for one in sheet.corrections if one.socket == chosen.ref and one.board_version_id == sheet.board.id),
+        key=lambda one: (one.made_at_ms, one.id),
+    )
     by_number = {}
     for contact in chosen.contacts:
         if contact.number in by_number:
-            raise SheetError("doubled_contact", f"contact {contact.number} stands twice on socket {chosen.ref}", where="$.board.sockets[].contacts", given=contact.number, expected="each number once", example='"1", "2", "3"')
+            raise SheetError(
+                "doubled_contact",
+                f"contact {contact.number} stands twice on socket {chosen.ref}",
+                where="$.board.sockets[].contacts",
+                given=contact.number,
+                expected="each number once",
+                example='"1", "2", "3"',
+            )
         by_number[contact.number] = _corrected(contact, fixes)
     lying = [number for row in chosen.rows for number in row.contacts]
     if sorted(lying) != sorted(by_number):
         odd = sorted(set(lying) ^ set(by_number)) or sorted(number for number in lying if lying.count(number) > 1)
-        raise SheetError("rows_do_not_match", f"rows and contacts of socket {chosen.ref} differ", where="$.board.sockets[].rows", given=", ".join(odd), expected="each contact in exactly one row", example='{"name":"edge row","contacts":["1","3"]}')
+        raise SheetError(
+            "rows_do_not_match",
+            f"rows and contacts of socket {chosen.ref} differ",
+            where="$.board.sockets[].rows",
+            given=", ".join(odd),
+            expected="each contact in exactly one row",
+            example='{"name":"edge row","contacts":["1","3"]}',
+        )
     contacts = [by_number[number] for number in lying]
     index = {contact.number: place for place, contact in enumerate(contacts)}
     rows = [[index[number] for number in row.contacts] for row in chosen.rows]
-    return Board(sheet.board, chosen, contacts, index, rows, {part.ref: part for part in sheet.board.parts}, {net.name: net for net in sheet.board.nets})
+    return Board(
+        sheet.board,
+        chosen,
+        contacts,
+        index,
+        rows,
+        {part.ref: part for part in sheet.board.parts},
+        {net.name: net for net in sheet.board.nets},
+    )
 
 
 def _corrected(contact: Contact, fixes: list[ContactCorrection]) -> Contact:
     for fix in fixes:
         if fix.contact != contact.number:
             continue
-        told = {name: getattr(fix, name) for name in ("role", "net", "name", "working_mv", "limit_mv", "leads_to") if getattr(fix, name) is not None}
+        told = {
+            name: getattr(fix, name)
+            for name in ("role", "net", "name", "working_mv", "limit_mv", "leads_to")
+            if getattr(fix, name) is not None
+        }
         if "role" in told:
             told["role_origin"] = "confirmed"
         contact = msgspec.structs.replace(contact, **told)
@@ -146,8 +207,18 @@ def _newest(readings: tuple[Reading, ...], removed: set[str], aside: list[SetAsi
         if reading.id not in unique:
             unique[reading.id] = reading
         elif unique[reading.id] != reading:
-            aside.append(SetAside(record_id=reading.id, code="doubled_id", sentence="Two different readings carry this id; the older one is used."))
-    replaced = {reading.supersedes for reading in unique.values() if reading.supersedes is not None and reading.supersedes != reading.id and reading.id not in removed}
+            aside.append(
+                SetAside(
+                    record_id=reading.id,
+                    code="doubled_id",
+                    sentence="Two different readings carry this id; the older one is used.",
+                )
+            )
+    replaced = {
+        reading.supersedes
+        for reading in unique.values()
+        if reading.supersedes is not None and reading.supersedes != reading.id and reading.id not in removed
+    }
     stands = []
     for reading in unique.values():
         if reading.id in removed:
@@ -164,7 +235,13 @@ def _contact_of(reading: Reading) -> str | None:
 
 
 def _is_sweep(reading: Reading) -> bool:
-    return reading.kind == "drop" and reading.subject == "board_socket" and reading.place == "spring" and isinstance(reading.touch, AtContact) and reading.lead_on_ground is not None
+    return (
+        reading.kind == "drop"
+        and reading.subject == "board_socket"
+        and reading.place == "spring"
+        and isinstance(reading.touch, AtContact)
+        and reading.lead_on_ground is not None
+    )
 
 
 def _words(stage: str) -> str:
@@ -176,16 +253,34 @@ def _read(reading: Reading, board: Board, sheet: BenchSheet, notes: Notes) -> To
     between = reading.touch if isinstance(reading.touch, BetweenContacts) else None
     named = [contact] if contact else [between.contact_a, between.contact_b] if between else []
     if reading.socket != board.socket.ref:
-        _aside(notes, reading.id, "other_socket", f"Taken at socket {reading.socket}; this opinion is about {board.socket.ref}.")
+        _aside(
+            notes,
+            reading.id,
+            "other_socket",
+            f"Taken at socket {reading.socket}; this opinion is about {board.socket.ref}.",
+        )
         return None
     for number in named:
-        if number not in board.index:
+        if number not in board.places:
             first, last = board.contacts[0].number, board.contacts[-1].number
-            _aside(notes, reading.id, "unknown_contact", f"Socket {board.socket.ref} has no contact {number} (it has {first} to {last}).")
+            _aside(
+                notes,
+                reading.id,
+                "unknown_contact",
+                f"Socket {board.socket.ref} has no contact {number} (it has {first} to {last}).",
+            )
             return None
     value = read_text(reading.as_typed, reading.display_unit, reading.kind)
     if isinstance(value, Doubt):
-        notes.questions.append(Question(code=value.code, sentence=value.sentence, reading_id=reading.id, contact=contact, could_be=value.could_be))
+        notes.questions.append(
+            Question(
+                code=value.code,
+                sentence=value.sentence,
+                reading_id=reading.id,
+                contact=contact,
+                could_be=value.could_be,
+            )
+        )
         _aside(notes, reading.id, value.code, f"Not used before it is answered: {value.sentence}")
         return None
     return Touched(reading, value, _air(reading, sheet, notes))
@@ -205,4 +300,9 @@ def _ask_about_meters(rows: list[Reading], sheet: BenchSheet, notes: Notes) -> N
     known = [meter.id for meter in sheet.meters]
     for meter_id in sorted({reading.meter_id for reading in rows}):
         if meter_id not in known:
-            notes.questions.append(Question(code="unknown_meter", sentence=f"Meter {meter_id} has no sheet here; its test current is taken as unknown."))
+            notes.questions.append(
+                Question(
+                    code="unknown_meter",
+                    sentence=f"Meter {meter_id} has no sheet here; its test current is taken as unknown.",
+                )
+            )

@@ -13,7 +13,7 @@ from server.engine.numbering import AS_DRAWN
 from server.engine.rounding import probability
 from server.engine.stories.kinds import Story as Told
 from server.engine.verdicts import ContactState
-from shared_models.opinion import Decision, Numbering, Reason, Story
+from shared_models.opinion import Decision, DecisionKind, Numbering, Reason, Story
 
 EVENTS = ("plug_off_by", "plugged_live")
 
@@ -21,7 +21,9 @@ EVENTS = ("plug_off_by", "plugged_live")
 def stories_of(judged: Judged, states: list[ContactState]) -> tuple[Story, ...]:
     """The stories worth showing, most probable first; a different way of counting stands among them."""
     odds, seconds = _led_odds(judged)
-    ranked = sorted((place for place in odds if odds[place] >= STORY_FLOOR), key=lambda place: (-probability(odds[place]), place))[:STORIES_SHOWN]
+    ranked = sorted(
+        (place for place in odds if odds[place] >= STORY_FLOOR), key=lambda place: (-probability(odds[place]), place)
+    )[:STORIES_SHOWN]
     groups = _groups(judged, ranked, odds)
     told = [_story(judged, states, place, odds[place], seconds.get(place, {}), groups[place]) for place in ranked]
     counted = _counted_differently(judged, groups[ranked[0]] if ranked else 0)
@@ -33,8 +35,10 @@ def _led_odds(judged: Judged) -> tuple[dict[int, float], dict[int, dict[int, flo
     stories = judged.prepared.stories
     odds = {place: judged.post[place] for place in range(len(stories))}
     seconds: dict[int, dict[int, float]] = {}
-    for weight, (first, second) in zip(judged.post[len(stories):], judged.pairs, strict=True):
-        lead, other = sorted((first, second), key=lambda place: (stories[place].kind not in EVENTS, -stories[place].weight, place))
+    for weight, (first, second) in zip(judged.post[len(stories) :], judged.pairs, strict=True):
+        lead, other = sorted(
+            (first, second), key=lambda place: (stories[place].kind not in EVENTS, -stories[place].weight, place)
+        )
         odds[lead] += weight
         beside = seconds.setdefault(lead, {})
         beside[other] = beside.get(other, 0.0) + weight
@@ -55,7 +59,9 @@ def _groups(judged: Judged, ranked: list[int], odds: dict[int, float]) -> dict[i
     leaders: list[int] = []
     for place in ranked:
         for number, leader in enumerate(leaders):
-            alike = abs(gained[place] - gained[leader]) <= math.log(GROUP_FACTOR) and open_ends[place] == open_ends[leader]
+            alike = (
+                abs(gained[place] - gained[leader]) <= math.log(GROUP_FACTOR) and open_ends[place] == open_ends[leader]
+            )
             if alike and odds[place] >= GROUP_SHARE * odds[leader]:
                 groups[place] = number
                 break
@@ -65,7 +71,9 @@ def _groups(judged: Judged, ranked: list[int], odds: dict[int, float]) -> dict[i
     return groups
 
 
-def _story(judged: Judged, states: list[ContactState], place: int, odds: float, beside: dict[int, float], group: int) -> Story:
+def _story(
+    judged: Judged, states: list[ContactState], place: int, odds: float, beside: dict[int, float], group: int
+) -> Story:
     prepared = judged.prepared
     told = prepared.stories[place]
     second, second_odds = None, 0.0
@@ -77,9 +85,16 @@ def _story(judged: Judged, states: list[ContactState], place: int, odds: float, 
     explained = [contact for contact in odd if _explains(judged, told, contact)]
     left = [contact for contact in odd if contact not in explained]
     return Story(
-        kind=told.kind, subject=told.subject, title=wording.story_title(told, prepared.scene), odds=probability(odds), group=group,
-        explains=_numbers(judged, explained), leaves_open=_numbers(judged, left), second=f"{second.kind} {second.subject}".strip() if second is not None else None,
-        second_title=wording.story_title(second, prepared.scene) if second is not None else None, second_odds=probability(second_odds) if second is not None else 0.0,
+        kind=told.kind,
+        subject=told.subject,
+        title=wording.story_title(told, prepared.scene),
+        odds=probability(odds),
+        group=group,
+        explains=_numbers(judged, explained),
+        leaves_open=_numbers(judged, left),
+        second=f"{second.kind} {second.subject}".strip() if second is not None else None,
+        second_title=wording.story_title(second, prepared.scene) if second is not None else None,
+        second_odds=probability(second_odds) if second is not None else 0.0,
         reasons=tuple(_reasons(judged, told, explained, left, second)),
     )
 
@@ -103,10 +118,23 @@ def _reasons(judged: Judged, told: Told, explained: list[int], left: list[int], 
         said.append(Reason(code="explains", sentence=f"Explains {', '.join(names)}.", contacts=names))
     if told.kind == "plug_off_by" and told.hit:
         names = _numbers(judged, list(told.hit))
-        said.append(Reason(code="met_voltage", sentence=f"Sitting so, the module's joined lines put a live rail onto {', '.join(names)}.", contacts=names))
+        said.append(
+            Reason(
+                code="met_voltage",
+                sentence=f"Sitting so, the module's joined lines put a live rail onto {', '.join(names)}.",
+                contacts=names,
+            )
+        )
     if left:
         names = _numbers(judged, left)
-        said.append(Reason(code="leaves_open", sentence=f"Does not explain {', '.join(names)}" + (f"; {wording.story_title(second, judged.prepared.scene)} would." if second is not None else "."), contacts=names))
+        said.append(
+            Reason(
+                code="leaves_open",
+                sentence=f"Does not explain {', '.join(names)}"
+                + (f"; {wording.story_title(second, judged.prepared.scene)} would." if second is not None else "."),
+                contacts=names,
+            )
+        )
     return said
 
 
@@ -115,10 +143,24 @@ def _counted_differently(judged: Judged, group: int) -> list[Story]:
     told = []
     for weight, order in judged.counting.orders:
         if order.name != AS_DRAWN and weight >= ODD_MIN:
-            told.append(Story(
-                kind="counted_differently", subject=order.name, title=wording.ORDER_SENTENCES[order.name].rstrip("."), odds=probability(weight), group=group,
-                reasons=(Reason(code="turned", sentence="Turned, the readings fit healthy boards; as written they do not. Both numbers are kept."),),
-            ))
+            told.append(
+                Story(
+                    kind="counted_differently",
+                    subject=order.name,
+                    title=wording.ORDER_SENTENCES[order.name].rstrip("."),
+                    odds=probability(weight),
+                    group=group,
+                    reasons=(
+                        Reason(
+                            code="turned",
+                            sentence=(
+                                "Turned, the readings fit healthy boards; as written they do not. Both numbers "
+                                "are kept."
+                            ),
+                        ),
+                    ),
+                )
+            )
     return told
 
 
@@ -128,29 +170,54 @@ def numbering_of(judged: Judged) -> Numbering:
     weight = next(weight for weight, one in judged.counting.orders if one is order)
     anchors = tuple(judged.prepared.board.contacts[anchor].number for anchor in judged.counting.anchors)
     if len(judged.counting.orders) > 1 and not judged.facts.sweep:
-        sentence = f"Touch {', '.join(anchors)} first: they tell which way you count." if anchors else "No contact tells which way you count: this socket reads the same turned round."
-        return Numbering(order=order.name, sentence=sentence, probability=probability(weight), anchors=anchors, settled=judged.counting.settled)
-    return Numbering(order=order.name, sentence=wording.ORDER_SENTENCES[order.name], probability=probability(weight), anchors=anchors, settled=judged.counting.settled)
+        sentence = (
+            f"Touch {', '.join(anchors)} first: they tell which way you count."
+            if anchors
+            else "No contact tells which way you count: this socket reads the same turned round."
+        )
+        return Numbering(
+            order=order.name,
+            sentence=sentence,
+            probability=probability(weight),
+            anchors=anchors,
+            settled=judged.counting.settled,
+        )
+    return Numbering(
+        order=order.name,
+        sentence=wording.ORDER_SENTENCES[order.name],
+        probability=probability(weight),
+        anchors=anchors,
+        settled=judged.counting.settled,
+    )
 
 
 def decisions_of(judged: Judged) -> tuple[Decision, ...]:
     """What would be done, by the odds of the stories that call for it; a pair of stories counts for both."""
     stories = judged.prepared.stories
-    odds: dict[tuple[str, str], float] = {}
-    risky: dict[tuple[str, str], bool] = {}
+    odds: dict[tuple[DecisionKind, str], float] = {}
+    risky: dict[tuple[DecisionKind, str], bool] = {}
     for place, weight in enumerate(judged.post):
-        told = [stories[place]] if place < len(stories) else [stories[one] for one in judged.pairs[place - len(stories)]]
-        seen: list[tuple[str, str]] = []
+        told = (
+            [stories[place]] if place < len(stories) else [stories[one] for one in judged.pairs[place - len(stories)]]
+        )
+        seen: list[tuple[DecisionKind, str]] = []
         for story in told:
-            key = (story.decision[0], story.decision[1])
+            key = story.decision
             risky[key] = risky.get(key, False) or (story.data_at_risk and weight >= STORY_FLOOR)
             if key not in seen:
                 odds[key] = odds.get(key, 0.0) + weight
                 seen.append(key)
-    kept = sorted((key for key in odds if odds[key] >= STORY_FLOOR), key=lambda key: (-probability(odds[key]), key))[:STORIES_SHOWN]
-    return tuple(_decision(key, odds[key], risky[key], judged) for key in kept)
+    kept = sorted((key for key in odds if odds[key] >= STORY_FLOOR), key=lambda key: (-probability(odds[key]), key))[
+        :STORIES_SHOWN
+    ]
+    return tuple(_decision(key, odds[key], risky[key]) for key in kept)
 
 
-def _decision(key: tuple[str, str], odds: float, risky: bool, judged: Judged) -> Decision:
-    kind = next(story.decision[0] for story in judged.prepared.stories if story.decision == key)
-    return Decision(kind=kind, subject=key[1], odds=probability(odds), data_at_risk=risky, sentence=wording.decision_sentence(key[0], key[1]))
+def _decision(key: tuple[DecisionKind, str], odds: float, risky: bool) -> Decision:
+    return Decision(
+        kind=key[0],
+        subject=key[1],
+        odds=probability(odds),
+        data_at_risk=risky,
+        sentence=wording.decision_sentence(key[0], key[1]),
+    )

@@ -12,9 +12,31 @@ from typing import NamedTuple
 
 from server.engine.accept import Board, Touched
 from server.engine.constants import (
-    BULK_OHM, GAIN_SD, GROUND_SD_MV, GROUP_MIN, GROUP_SD_MV, IDEALITY_OWN_SD, KELVIN, LEAD_NOISE_OHM, NOISE_MV, NOISE_PERSON_MV,
-    ODD_BOARD_MIN, ODD_BOARD_Z, OL_LIMIT_MARGIN_MV, OL_SURPRISE, PARTNER_SD_MV, RANGE_TO_SD, REFERENCE_C, REFERENCE_CURRENT_MA,
-    REFERENCE_DF, REFERENCE_KAPPA, ROLE_DF, ROLE_NUMBERS, SIBLING_DF, VT_MV_PER_K, VERDICT_Z_RETOUCH,
+    BULK_OHM,
+    GAIN_SD,
+    GROUND_SD_MV,
+    GROUP_MIN,
+    GROUP_SD_MV,
+    IDEALITY_OWN_SD,
+    KELVIN,
+    LEAD_NOISE_OHM,
+    NOISE_MV,
+    NOISE_PERSON_MV,
+    ODD_BOARD_MIN,
+    ODD_BOARD_Z,
+    OL_LIMIT_MARGIN_MV,
+    OL_SURPRISE,
+    PARTNER_SD_MV,
+    RANGE_TO_SD,
+    REFERENCE_C,
+    REFERENCE_CURRENT_MA,
+    REFERENCE_DF,
+    REFERENCE_KAPPA,
+    ROLE_DF,
+    ROLE_NUMBERS,
+    SIBLING_DF,
+    VERDICT_Z_RETOUCH,
+    VT_MV_PER_K,
 )
 from server.engine.meters import Conditions, carry, conditions_of
 from server.engine.roles import Path, healthy_ol, path_of, sibling_key
@@ -56,7 +78,9 @@ class ReferenceCell(NamedTuple):
     log_ratio: float
 
 
-def reference_cells(board: Board, known: list[Touched], meters: dict[str, Meter], to: Conditions) -> dict[tuple[int, str], ReferenceCell]:
+def reference_cells(
+    board: Board, known: list[Touched], meters: dict[str, Meter], to: Conditions
+) -> dict[tuple[int, str], ReferenceCell]:
     """Known-good readings by (contact index, lead), carried to the conditions `to`."""
     rows: dict[tuple[int, str], dict[str, list[Touched]]] = {}
     for touched in known:
@@ -65,11 +89,13 @@ def reference_cells(board: Board, known: list[Touched], meters: dict[str, Meter]
         lead = reading.lead_on_ground
         if lead is None or not isinstance(reading.of, OfReferenceBoard):
             continue
-        rows.setdefault((board.index[contact], lead), {}).setdefault(reading.of.reference_board_id, []).append(touched)
+        rows.setdefault((board.places[contact], lead), {}).setdefault(reading.of.reference_board_id, []).append(touched)
     return {key: _cell(board, key[0], by_board, meters, to) for key, by_board in sorted(rows.items())}
 
 
-def _cell(board: Board, contact: int, by_board: dict[str, list[Touched]], meters: dict[str, Meter], to: Conditions) -> ReferenceCell:
+def _cell(
+    board: Board, contact: int, by_board: dict[str, list[Touched]], meters: dict[str, Meter], to: Conditions
+) -> ReferenceCell:
     path = path_of(board.contacts[contact])
     boards: list[str] = []
     values: list[float] = []
@@ -97,7 +123,17 @@ def _cell(board: Board, contact: int, by_board: dict[str, list[Touched]], meters
             worst_carry = max(worst_carry, carry_sd(path, from_ma, to.current_ma, to.air_c))
         boards.append(name)
         values.append(math.fsum(carried) / len(carried))
-    return ReferenceCell(boards, values, over, climbs, noted, math.fsum(raw) / len(raw) if raw else 0.0, worst_carry, same / len(raw) if raw else 0.0, log_ratio / len(raw) if raw else 0.0)
+    return ReferenceCell(
+        boards,
+        values,
+        over,
+        climbs,
+        noted,
+        math.fsum(raw) / len(raw) if raw else 0.0,
+        worst_carry,
+        same / len(raw) if raw else 0.0,
+        log_ratio / len(raw) if raw else 0.0,
+    )
 
 
 def carry_sd(path: Path | None, from_ma: float, to_ma: float, air_c: float) -> float:
@@ -112,15 +148,25 @@ def carry_sd(path: Path | None, from_ma: float, to_ma: float, air_c: float) -> f
 def noise_sd(drop_mv: float, current_ma: float, same_meter: bool) -> float:
     """One reading's own scatter: the hand, the leads, the meter's gain."""
     hand = NOISE_MV if same_meter else NOISE_PERSON_MV
-    return math.sqrt(hand * hand + (LEAD_NOISE_OHM * current_ma) * (LEAD_NOISE_OHM * current_ma) + (GAIN_SD * drop_mv) * (GAIN_SD * drop_mv))
+    return math.sqrt(
+        hand * hand
+        + (LEAD_NOISE_OHM * current_ma) * (LEAD_NOISE_OHM * current_ma)
+        + (GAIN_SD * drop_mv) * (GAIN_SD * drop_mv)
+    )
 
 
 def from_references(board: Board, contact: int, cell: ReferenceCell, to: Conditions) -> Healthy:
     """The band of a contact from its reference boards."""
     role = ROLE_NUMBERS[board.contacts[contact].role]
     total = len(cell.values) + cell.over_range
-    ol_odds = (cell.over_range + (1 - OL_SURPRISE if healthy_ol(board.contacts[contact]) else OL_SURPRISE)) / (total + 1)
-    climb = (cell.climbs + 0.5) / (cell.noted + 1) if cell.noted else (1.0 if ROLE_BY_ID[board.contacts[contact].role].climbs else 0.0)
+    ol_odds = (cell.over_range + (1 - OL_SURPRISE if healthy_ol(board.contacts[contact]) else OL_SURPRISE)) / (
+        total + 1
+    )
+    climb = (
+        (cell.climbs + 0.5) / (cell.noted + 1)
+        if cell.noted
+        else (1.0 if ROLE_BY_ID[board.contacts[contact].role].climbs else 0.0)
+    )
     if not cell.values:
         base = role_band(board, contact, "red", to)
         return Healthy("reference_boards", base.loc, base.scale, base.df, ol_odds, 0.0, climb, total)
@@ -135,7 +181,17 @@ def from_references(board: Board, contact: int, cell: ReferenceCell, to: Conditi
     told = predictive(update(prior, values))
     carried = told.loc - cell.raw_mean
     scale = math.hypot(told.scale, cell.carry_sd, noise_sd(told.loc, to.current_ma, cell.same_meter > 0.5))
-    return Healthy("reference_boards", told.loc, scale, told.df, ol_odds, carried, climb, total, tuple(cell.boards[index] for index in odd))
+    return Healthy(
+        "reference_boards",
+        told.loc,
+        scale,
+        told.df,
+        ol_odds,
+        carried,
+        climb,
+        total,
+        tuple(cell.boards[index] for index in odd),
+    )
 
 
 def _looks_odd(values: list[float], middle: float, spread: float) -> bool:
@@ -150,13 +206,23 @@ def role_band(board: Board, contact: int, lead: LeadOnGround, to: Conditions) ->
     climb = 1.0 if row.climbs else 0.0
     if lead == "black":
         loc, sd = 0.5 * (role.black_low_mv + role.black_high_mv), (role.black_high_mv - role.black_low_mv) * RANGE_TO_SD
-        return Healthy("role", loc, max(sd, NOISE_PERSON_MV), ROLE_DF, 1.0 if healthy_ol(one) or row.is_rail else 0.0, 0.0, climb)
+        return Healthy(
+            "role", loc, max(sd, NOISE_PERSON_MV), ROLE_DF, 1.0 if healthy_ol(one) or row.is_rail else 0.0, 0.0, climb
+        )
     path = path_of(one)
     series = (path.series_ohm - _role_ohm(one.role)) if path is not None else 0.0
     typical = role.typical_mv + max(series, 0.0) * REFERENCE_CURRENT_MA
     loc = carry(typical, path, REFERENCE_CURRENT_MA, REFERENCE_C, to.current_ma, to.air_c)
     sd = GROUND_SD_MV if one.role == "ground" else max((role.high_mv - role.low_mv) * RANGE_TO_SD, role.sd_mv)
-    return Healthy("role", loc, math.hypot(sd, noise_sd(loc, to.current_ma, False)), ROLE_DF, 1 - OL_SURPRISE if healthy_ol(one) else OL_SURPRISE, loc - typical, climb)
+    return Healthy(
+        "role",
+        loc,
+        math.hypot(sd, noise_sd(loc, to.current_ma, False)),
+        ROLE_DF,
+        1 - OL_SURPRISE if healthy_ol(one) else OL_SURPRISE,
+        loc - typical,
+        climb,
+    )
 
 
 def _role_ohm(role: str) -> float:
@@ -194,8 +260,10 @@ def sibling_bands(board: Board, read: dict[int, float], bands: dict[int, Healthy
     return told
 
 
-def _from_siblings(board: Board, index: int, others: list[int], read: dict[int, float], band: Healthy) -> Healthy | None:
-    partner = board.index.get(board.contacts[index].pair_with or "")
+def _from_siblings(
+    board: Board, index: int, others: list[int], read: dict[int, float], band: Healthy
+) -> Healthy | None:
+    partner = board.places.get(board.contacts[index].pair_with or "")
     values = sorted(read[other] for other in others)
     if len(values) >= GROUP_MIN:
         half = len(values) // 2

@@ -47,11 +47,15 @@ IDEALITY = _num("IDEALITY", 1.25, "1", "ASSUMED", "junction of an input clamp as
 IDEALITY_SD = _num("IDEALITY_SD", 0.2, "1", "ASSUMED", "spread of n between chips, common to most of a socket")
 IDEALITY_OWN_SD = _num("IDEALITY_OWN_SD", 0.05, "1", "ASSUMED", "spread of n between contacts of one socket")
 BULK_OHM = _num("BULK_OHM", 5.0, "ohm", "ASSUMED", "bulk and lead of a clamp")
-SERIES_UNKNOWN_SD_OHM = _num("SERIES_UNKNOWN_SD_OHM", 8.0, "ohm", "ASSUMED", "a small series part nobody has told us of")
+SERIES_UNKNOWN_SD_OHM = _num(
+    "SERIES_UNKNOWN_SD_OHM", 8.0, "ohm", "ASSUMED", "a small series part nobody has told us of"
+)
 SERIES_PART_SD = _num("SERIES_PART_SD", 0.05, "1", "ASSUMED", "5 % parts")
 
 # ---- meters and conditions --------------------------------------------------------------------
-REFERENCE_CURRENT_MA = _num("REFERENCE_CURRENT_MA", 1.0, "mA", "PRACTICE", "diode tests force 0.2 to 2 mA; tables are kept at 1 mA")
+REFERENCE_CURRENT_MA = _num(
+    "REFERENCE_CURRENT_MA", 1.0, "mA", "PRACTICE", "diode tests force 0.2 to 2 mA; tables are kept at 1 mA"
+)
 REFERENCE_C = _num("REFERENCE_C", 23.0, "degC", "PRACTICE", "bench temperature")
 CURRENT_SD_KNOWN = _num("CURRENT_SD_KNOWN", 0.02, "ln", "ASSUMED", "a meter's sheet made with known resistors")
 CURRENT_SD_UNKNOWN = _num("CURRENT_SD_UNKNOWN", 0.66, "ln", "ASSUMED", "no sheet: a factor of two either way")
@@ -65,40 +69,66 @@ AIR_HIGH_C = _num("AIR_HIGH_C", 55.0, "degC", "ASSUMED", "hottest")
 ABSURD_AIR_LOW_C = _num("ABSURD_AIR_LOW_C", -30.0, "degC", "ASSUMED", "below this it is asked about")
 ABSURD_AIR_HIGH_C = _num("ABSURD_AIR_HIGH_C", 60.0, "degC", "ASSUMED", "above this it is asked about")
 OPEN_CIRCUIT_DEFAULT_MV = _num("OPEN_CIRCUIT_DEFAULT_MV", 2000.0, "mV", "PRACTICE", "a usual open-circuit limit")
-DIODE_MODE_MAX_MV = _num("DIODE_MODE_MAX_MV", 4000.0, "mV", "PRACTICE", "meters above 4 V in diode mode never go on a socket")
-NEGATIVE_DROP_MV = _num("NEGATIVE_DROP_MV", -20.0, "mV", "PRACTICE", "below this a drop says residual voltage, not a junction")
+DIODE_MODE_MAX_MV = _num(
+    "DIODE_MODE_MAX_MV", 4000.0, "mV", "PRACTICE", "meters above 4 V in diode mode never go on a socket"
+)
+NEGATIVE_DROP_MV = _num(
+    "NEGATIVE_DROP_MV", -20.0, "mV", "PRACTICE", "below this a drop says residual voltage, not a junction"
+)
 DECIMAL_DOUBT_MV = _num("DECIMAL_DOUBT_MV", 4.0, "mV", "PRACTICE", "0.452 on a meter that shows mV may be volts")
-OFFSET_PRIOR_SD_MV = _num("OFFSET_PRIOR_SD_MV", 15.0, "mV", "ASSUMED", "common offset of contacts whose path is not known")
+OFFSET_PRIOR_SD_MV = _num(
+    "OFFSET_PRIOR_SD_MV", 15.0, "mV", "ASSUMED", "common offset of contacts whose path is not known"
+)
 OFFSET_STORY_MV = _num("OFFSET_STORY_MV", 45.0, "mV", "ASSUMED", "three prior deviations: then it is the story")
 OFFSET_MIN_CONTACTS = _num("OFFSET_MIN_CONTACTS", 4, "1", "ASSUMED", "fewer readings never make an offset")
 SESSION_FAULT_SHARES = (0.05, 0.4)
-TABLE.append(Entry("SESSION_FAULT_SHARES", SESSION_FAULT_SHARES, "1", "ASSUMED", "share of faulty contacts, few and many, both tried"))
-SELF_SHARE_LEFT = _num("SELF_SHARE_LEFT", 0.1, "1", "ASSUMED", "a contact is never more than nine tenths of its own fit")
+TABLE.append(
+    Entry(
+        "SESSION_FAULT_SHARES",
+        SESSION_FAULT_SHARES,
+        "1",
+        "ASSUMED",
+        "share of faulty contacts, few and many, both tried",
+    )
+)
+SELF_SHARE_LEFT = _num(
+    "SELF_SHARE_LEFT", 0.1, "1", "ASSUMED", "a contact is never more than nine tenths of its own fit"
+)
 SESSION_STEPS = int(_num("SESSION_STEPS", 5, "1", "ASSUMED", "reweighting steps; converged to 0.1 mV on kept sheets"))
 FAULT_LOW_SHARE = _num("FAULT_LOW_SHARE", 0.8, "1", "ASSUMED", "faults are one-sided: most read low")
 FAULT_DEPTH_MIN_MV = _num("FAULT_DEPTH_MIN_MV", 3.0, "mV", "ASSUMED", "shallowest fault")
 FAULT_DEPTH_MAX_MV = _num("FAULT_DEPTH_MAX_MV", 400.0, "mV", "ASSUMED", "deepest fault")
 
 # ---- bands ----------------------------------------------------------------------------------
-REFERENCE_KAPPA = _num("REFERENCE_KAPPA", 0.02, "boards", "ASSUMED", "the role alone is worth a fiftieth of a board for the centre")
+REFERENCE_KAPPA = _num(
+    "REFERENCE_KAPPA", 0.02, "boards", "ASSUMED", "the role alone is worth a fiftieth of a board for the centre"
+)
 REFERENCE_DF = _num("REFERENCE_DF", 4.0, "boards", "PRACTICE", "the role's spread is worth about four boards")
 NOISE_MV = _num("NOISE_MV", 1.0, "mV", "PRACTICE", "re-touch by one person")
 NOISE_PERSON_MV = _num("NOISE_PERSON_MV", 2.0, "mV", "PRACTICE", "another person, another meter with a sheet")
 LEAD_NOISE_OHM = _num("LEAD_NOISE_OHM", 0.4, "ohm", "ASSUMED", "probe and contact resistance from touch to touch")
 GAIN_SD = _num("GAIN_SD", 0.0025, "1", "ASSUMED", "gain of a handheld meter")
 GROUND_SD_MV = _num("GROUND_SD_MV", 1.2, "mV", "PRACTICE", "a ground reads 0 to 3 mV, up to 5 through a flex")
-ODD_BOARD_Z = _num("ODD_BOARD_Z", 0.0005, "1", "ASSUMED", "two-sided tail beyond which a reference board is the odd one out")
+ODD_BOARD_Z = _num(
+    "ODD_BOARD_Z", 0.0005, "1", "ASSUMED", "two-sided tail beyond which a reference board is the odd one out"
+)
 ODD_BOARD_MIN = int(_num("ODD_BOARD_MIN", 4, "boards", "ASSUMED", "fewer boards cannot outvote one"))
 PARTNER_SD_MV = _num("PARTNER_SD_MV", 4.5, "mV", "ASSUMED", "half of a pair against its other half, any maker")
 GROUP_SD_MV = _num("GROUP_SD_MV", 6.5, "mV", "ASSUMED", "a line against the median of its siblings")
 GROUP_MIN = int(_num("GROUP_MIN", 3, "contacts", "ASSUMED", "siblings whose median can outvote one fault"))
 SIBLING_DF = _num("SIBLING_DF", 5.0, "1", "ASSUMED", "heavy tails where no reference board was read")
 ROLE_DF = _num("ROLE_DF", 4.0, "1", "ASSUMED", "heavy tails where the role alone speaks")
-NET_FOLLOWER_SD_MV = _num("NET_FOLLOWER_SD_MV", 2.5, "mV", "PRACTICE", "two contacts of one rail read the same within 2 mV")
+NET_FOLLOWER_SD_MV = _num(
+    "NET_FOLLOWER_SD_MV", 2.5, "mV", "PRACTICE", "two contacts of one rail read the same within 2 mV"
+)
 DOUBLE_TOUCH_MV = _num("DOUBLE_TOUCH_MV", 8.0, "mV", "ASSUMED", "two touches further apart do not confirm each other")
 COVERAGE = _num("COVERAGE", 0.95, "1", "PRACTICE", "coverage of the printed band")
-OL_SURPRISE = _num("OL_SURPRISE", 0.01, "1", "ASSUMED", "a healthy contact that is against its role in showing OL or not")
-OL_LIMIT_MARGIN_MV = _num("OL_LIMIT_MARGIN_MV", 30.0, "mV", "ASSUMED", "a reading this near the open-circuit limit may show OL")
+OL_SURPRISE = _num(
+    "OL_SURPRISE", 0.01, "1", "ASSUMED", "a healthy contact that is against its role in showing OL or not"
+)
+OL_LIMIT_MARGIN_MV = _num(
+    "OL_LIMIT_MARGIN_MV", 30.0, "mV", "ASSUMED", "a reading this near the open-circuit limit may show OL"
+)
 
 # ---- touches that fail ------------------------------------------------------------------------
 TOUCH_FAILS_WIDE = _num("TOUCH_FAILS_WIDE", 0.02, "1", "PRACTICE", "bad touches at 0.5 mm pitch and more")
@@ -129,94 +159,261 @@ SMALL_MASS = _num("SMALL_MASS", 1e-4, "1", "ASSUMED", "probability of OL where a
 LOST_OL = _num("LOST_OL", 0.08, "1", "ASSUMED", "a rail cut from its load shows OL this often")
 HIGH_OL = _num("HIGH_OL", 0.2, "1", "ASSUMED", "a joint that adds resistance shows OL this often")
 SMOOTHING = ((0.39612057, 0.09095809), (1.17673467, 0.21481636), (2.20106766, 0.0883968), (3.483611, 0.00477104))
-TABLE.append(Entry("SMOOTHING", SMOOTHING, "sd, weight", "SOURCE", "four-point Gauss quadrature for the weight z phi(z) on z > 0 (Golub and Welsch 1969); the tests integrate numerically beside it"))
+TABLE.append(
+    Entry(
+        "SMOOTHING",
+        SMOOTHING,
+        "sd, weight",
+        "SOURCE",
+        (
+            "four-point Gauss quadrature for the weight z phi(z) on z > 0 (Golub and Welsch "
+            "1969); the tests integrate numerically beside it"
+        ),
+    )
+)
 CLIMB_NOTED = _num("CLIMB_NOTED", 0.85, "1", "ASSUMED", "a climb that is there gets noted")
 CLIMB_LOST = _num("CLIMB_LOST", 0.08, "1", "ASSUMED", "a climb noted although the capacitors are cut off")
 UNSTEADY_HEALTHY = _num("UNSTEADY_HEALTHY", 0.01, "1", "ASSUMED", "a healthy contact that jumps or falls")
 
 # ---- what to do next ---------------------------------------------------------------------------
 STOP_GAIN_BITS = _num("STOP_GAIN_BITS", 0.02, "bit", "ASSUMED", "no touch is worth its time below this")
-STOP_CHANGE_PROBABILITY = _num("STOP_CHANGE_PROBABILITY", 0.05, "1", "ASSUMED", "or none changes the leading decision more often")
-OTHER_STORY = _num("OTHER_STORY", 0.05, "1", "ASSUMED", "something happened that no story here tells; so a leading story is proved by a touch of its own before anybody acts on it")
+STOP_CHANGE_PROBABILITY = _num(
+    "STOP_CHANGE_PROBABILITY", 0.05, "1", "ASSUMED", "or none changes the leading decision more often"
+)
+OTHER_STORY = _num(
+    "OTHER_STORY",
+    0.05,
+    "1",
+    "ASSUMED",
+    (
+        "something happened that no story here tells; so a leading story is proved by "
+        "a touch of its own before anybody acts on it"
+    ),
+)
 NEXT_TOUCHES = int(_num("NEXT_TOUCHES", 3, "1", "ASSUMED", "how many are shown"))
 RISK_WEIGHT_S = _num("RISK_WEIGHT_S", 300.0, "s per 1", "ASSUMED", "one per cent of risk costs three seconds")
 RISK_WEIGHT_DATA_S = _num("RISK_WEIGHT_DATA_S", 3000.0, "s per 1", "ASSUMED", "ten times that when data matter")
-SUSPECTS_LOOKED_AT = int(_num("SUSPECTS_LOOKED_AT", 8, "1", "ASSUMED", "contacts for which further places are considered"))
+SUSPECTS_LOOKED_AT = int(
+    _num("SUSPECTS_LOOKED_AT", 8, "1", "ASSUMED", "contacts for which further places are considered")
+)
 FIRSTS_TRIED = int(_num("FIRSTS_TRIED", 8, "1", "ASSUMED", "leading stories that may have an independent second one"))
-HYPOTHESES_KEPT = int(_num("HYPOTHESES_KEPT", 48, "1", "ASSUMED", "single and double stories kept for touches; the rest is under 1 in 1000"))
+HYPOTHESES_KEPT = int(
+    _num(
+        "HYPOTHESES_KEPT", 48, "1", "ASSUMED", "single and double stories kept for touches; the rest is under 1 in 1000"
+    )
+)
 BOXES = int(_num("BOXES", 10, "1", "ASSUMED", "odds are shown as ten boxes"))
 STORIES_SHOWN = int(_num("STORIES_SHOWN", 8, "1", "ASSUMED", "stories in an opinion"))
 STORY_FLOOR = _num("STORY_FLOOR", 0.005, "1", "ASSUMED", "stories below this are not shown")
-LOG_WORTH_KEEPING = _num("LOG_WORTH_KEEPING", 12.0, "ln", "ASSUMED", "pairs of stories less likely than exp(-12) beside the best are left out")
+LOG_WORTH_KEEPING = _num(
+    "LOG_WORTH_KEEPING",
+    12.0,
+    "ln",
+    "ASSUMED",
+    "pairs of stories less likely than exp(-12) beside the best are left out",
+)
 GROUP_FACTOR = _num("GROUP_FACTOR", 2.0, "1", "ASSUMED", "likelihoods within a factor of two are not told apart")
-GROUP_SHARE = _num("GROUP_SHARE", 0.05, "1", "ASSUMED", "a story joins a group when its odds are at least a twentieth of the leader's")
+GROUP_SHARE = _num(
+    "GROUP_SHARE", 0.05, "1", "ASSUMED", "a story joins a group when its odds are at least a twentieth of the leader's"
+)
 ANCHORS_MAX = int(_num("ANCHORS_MAX", 4, "1", "PRACTICE", "two to four anchor contacts"))
 ANCHOR_SETTLED = _num("ANCHOR_SETTLED", 0.95, "1", "ASSUMED", "the counting is settled above this")
 ANCHOR_SETTLED_EARLY = _num("ANCHOR_SETTLED_EARLY", 0.99, "1", "ASSUMED", "the same while only the anchors were read")
 ODD_READING = _num("ODD_READING", 0.06, "1", "ASSUMED", "share of readings on a sheet that fit no healthy contact")
 ANCHOR_BIN_MV = _num("ANCHOR_BIN_MV", 40.0, "mV", "ASSUMED", "drops closer than this do not tell two contacts apart")
-COUNTED_DIFFERENTLY = _num("COUNTED_DIFFERENTLY", 0.03, "1", "PRACTICE", "share of sheets counted from another end or row")
+COUNTED_DIFFERENTLY = _num(
+    "COUNTED_DIFFERENTLY", 0.03, "1", "PRACTICE", "share of sheets counted from another end or row"
+)
 RUN_LENGTH = int(_num("RUN_LENGTH", 5, "contacts", "PRACTICE", "a short run"))
 DEEP_LOW_SD = _num("DEEP_LOW_SD", 6.0, "sd", "ASSUMED", "a line this far below its band forbids power")
 ODD_MIN = _num("ODD_MIN", 0.5, "1", "ASSUMED", "a contact is odd when healthy is less likely than this")
-VERDICT_Z_RETOUCH = _num("VERDICT_Z_RETOUCH", 3.0, "sd", "PRACTICE", "outside three deviations a contact is touched again")
+VERDICT_Z_RETOUCH = _num(
+    "VERDICT_Z_RETOUCH", 3.0, "sd", "PRACTICE", "outside three deviations a contact is touched again"
+)
 
-SECONDS = _map("SECONDS", {
-    "next_along": 4, "next_along_fine": 6, "jump": 10, "retouch": 2, "rail_wait": 2, "other_polarity": 8,
-    "between": 8, "tail": 8, "test_point": 6, "part_end": 8, "across_part": 10, "rail_ohms": 20,
-    "plug_ohms": 26, "reseat": 60, "known_good_module": 600, "clean_and_read": 600,
-}, "s", "PRACTICE", "locate + touch + settle, from the bench")
-RISK = _map("RISK", {
-    "next_along": 0.0002, "jump": 0.0002, "retouch": 0.0, "other_polarity": 0.0002, "between": 0.0005, "tail": 0.0005,
-    "test_point": 0.0001, "part_end": 0.001, "across_part": 0.001, "rail_ohms": 0.0002, "plug_ohms": 0.001,
-    "reseat": 0.005, "known_good_module": 0.01, "clean_and_read": 0.002,
-}, "1", "PRACTICE", "chance of making something worse, unpowered")
+SECONDS = _map(
+    "SECONDS",
+    {
+        "next_along": 4,
+        "next_along_fine": 6,
+        "jump": 10,
+        "retouch": 2,
+        "rail_wait": 2,
+        "other_polarity": 8,
+        "between": 8,
+        "tail": 8,
+        "test_point": 6,
+        "part_end": 8,
+        "across_part": 10,
+        "rail_ohms": 20,
+        "plug_ohms": 26,
+        "reseat": 60,
+        "known_good_module": 600,
+        "clean_and_read": 600,
+    },
+    "s",
+    "PRACTICE",
+    "locate + touch + settle, from the bench",
+)
+RISK = _map(
+    "RISK",
+    {
+        "next_along": 0.0002,
+        "jump": 0.0002,
+        "retouch": 0.0,
+        "other_polarity": 0.0002,
+        "between": 0.0005,
+        "tail": 0.0005,
+        "test_point": 0.0001,
+        "part_end": 0.001,
+        "across_part": 0.001,
+        "rail_ohms": 0.0002,
+        "plug_ohms": 0.001,
+        "reseat": 0.005,
+        "known_good_module": 0.01,
+        "clean_and_read": 0.002,
+    },
+    "1",
+    "PRACTICE",
+    "chance of making something worse, unpowered",
+)
 
 # ---- overstress -----------------------------------------------------------------------------------
 SLIPS = (-1, 1, -2, 2, -3, 3)
 SLIP_SHARE = _map("SLIP_SHARE", {"1": 0.36, "2": 0.09, "3": 0.05}, "1", "ASSUMED", "one place off is the usual one")
-SLIP_BY_SOCKET = _map("SLIP_BY_SOCKET", {
-    "mezzanine": 0.1, "zif": 1.5, "micro_coax": 0.3, "open_header": 5.0, "card_edge": 0.5, "usb_c": 0.0, "hdmi": 0.0, "other": 0.5,
-}, "1", "PRACTICE", "how likely a plug sits off its place, by socket kind")
-HIT_28V = _map("HIT_28V", {"short": 0.6, "low": 0.3, "expected": 0.1}, "1", "PRACTICE", "a 1.8 V input fed 28 V without a series part")
-HIT_28V_100_OHM = _map("HIT_28V_100_OHM", {"short": 0.35, "low": 0.35, "expected": 0.3}, "1", "PRACTICE", "the same through 100 ohm")
-HIT_28V_1_KOHM = _map("HIT_28V_1_KOHM", {"short": 0.03, "low": 0.1, "expected": 0.87}, "1", "PRACTICE", "the same through 1 kohm")
-HIT_LITTLE = _map("HIT_LITTLE", {"short": 0.03, "low": 0.1, "expected": 0.87}, "1", "PRACTICE", "3.3 V onto a 1.8 V input")
+SLIP_BY_SOCKET = _map(
+    "SLIP_BY_SOCKET",
+    {
+        "mezzanine": 0.1,
+        "zif": 1.5,
+        "micro_coax": 0.3,
+        "open_header": 5.0,
+        "card_edge": 0.5,
+        "usb_c": 0.0,
+        "hdmi": 0.0,
+        "other": 0.5,
+    },
+    "1",
+    "PRACTICE",
+    "how likely a plug sits off its place, by socket kind",
+)
+HIT_28V = _map(
+    "HIT_28V",
+    {"short": 0.6, "low": 0.3, "expected": 0.1},
+    "1",
+    "PRACTICE",
+    "a 1.8 V input fed 28 V without a series part",
+)
+HIT_28V_100_OHM = _map(
+    "HIT_28V_100_OHM", {"short": 0.35, "low": 0.35, "expected": 0.3}, "1", "PRACTICE", "the same through 100 ohm"
+)
+HIT_28V_1_KOHM = _map(
+    "HIT_28V_1_KOHM", {"short": 0.03, "low": 0.1, "expected": 0.87}, "1", "PRACTICE", "the same through 1 kohm"
+)
+HIT_LITTLE = _map(
+    "HIT_LITTLE", {"short": 0.03, "low": 0.1, "expected": 0.87}, "1", "PRACTICE", "3.3 V onto a 1.8 V input"
+)
 HIT_HARD_MV = _num("HIT_HARD_MV", 5000.0, "mV over the limit", "ASSUMED", "where a hit is hard")
 HIT_OHM_MIDDLE = _num("HIT_OHM_MIDDLE", 60.0, "ohm", "ASSUMED", "series resistance from which a hit is softened")
 HIT_OHM_HIGH = _num("HIT_OHM_HIGH", 400.0, "ohm", "ASSUMED", "series resistance from which it mostly protects")
 NEIGHBOUR_LOW = _num("NEIGHBOUR_LOW", 0.3, "1", "ASSUMED", "another line of a chip that was hit reads low")
-SLIP_RAIL_SHORTED = _map("SLIP_RAIL_SHORTED", {"short": 0.04, "high": 0.12, "expected": 0.84}, "1", "PRACTICE", "a rail that met ground: its switch or fuse may be gone")
-CHIP_HURT = _map("CHIP_HURT", {"short": 0.08, "low": 0.42, "expected": 0.5}, "1", "ASSUMED", "each line of a chip that is hurt")
-LIVE_HURT = _map("LIVE_HURT", {"short": 0.05, "low": 0.3, "expected": 0.65}, "1", "ASSUMED", "each line of the chip that was hurt when a plug went in live")
-LED_PLUS_HURT = _map("LED_PLUS_HURT", {"low": 0.45, "high": 0.2, "expected": 0.35}, "1", "PRACTICE", "LED+ of a damaged driver: leaky, or high")
+SLIP_RAIL_SHORTED = _map(
+    "SLIP_RAIL_SHORTED",
+    {"short": 0.04, "high": 0.12, "expected": 0.84},
+    "1",
+    "PRACTICE",
+    "a rail that met ground: its switch or fuse may be gone",
+)
+CHIP_HURT = _map(
+    "CHIP_HURT", {"short": 0.08, "low": 0.42, "expected": 0.5}, "1", "ASSUMED", "each line of a chip that is hurt"
+)
+LIVE_HURT = _map(
+    "LIVE_HURT",
+    {"short": 0.05, "low": 0.3, "expected": 0.65},
+    "1",
+    "ASSUMED",
+    "each line of the chip that was hurt when a plug went in live",
+)
+LED_PLUS_HURT = _map(
+    "LED_PLUS_HURT",
+    {"low": 0.45, "high": 0.2, "expected": 0.35},
+    "1",
+    "PRACTICE",
+    "LED+ of a damaged driver: leaky, or high",
+)
 TORN = _map("TORN", {"open": 0.92, "high": 0.08}, "1", "PRACTICE", "a bent, dirty or torn contact at its spring")
 SIGNAL_OPEN = _map("SIGNAL_OPEN", {"open": 0.9, "high": 0.1}, "1", "PRACTICE", "a signal whose series part is gone")
-FEED_OPEN = _map("FEED_OPEN", {"lost": 0.92, "open": 0.08}, "1", "PRACTICE", "a rail whose fuse or ferrite is open: high, no climb")
+FEED_OPEN = _map(
+    "FEED_OPEN", {"lost": 0.92, "open": 0.08}, "1", "PRACTICE", "a rail whose fuse or ferrite is open: high, no climb"
+)
 RAIL_SHORT = _map("RAIL_SHORT", {"short": 0.85, "low": 0.15}, "1", "PRACTICE", "a rail shorted to ground")
 OUTCOME_OF = {
-    "expected": (0.985, 0.0, 0.006, 0.006, 0.003), "short": (0.002, 0.99, 0.005, 0.0, 0.003), "low": (0.17, 0.03, 0.787, 0.01, 0.003),
-    "open": (0.003, 0.0, 0.001, 0.001, 0.995), "high": (0.05, 0.0, 0.0, 0.75, 0.2), "lost": (0.1, 0.0, 0.0, 0.82, 0.08),
+    "expected": (0.985, 0.0, 0.006, 0.006, 0.003),
+    "short": (0.002, 0.99, 0.005, 0.0, 0.003),
+    "low": (0.17, 0.03, 0.787, 0.01, 0.003),
+    "open": (0.003, 0.0, 0.001, 0.001, 0.995),
+    "high": (0.05, 0.0, 0.0, 0.75, 0.2),
+    "lost": (0.1, 0.0, 0.0, 0.82, 0.08),
 }
-TABLE.append(Entry("OUTCOME_OF", OUTCOME_OF, "1", "ASSUMED", "what a touch will show (in band, near zero, low, high, OL) for each state; used only to choose the next touch"))
-MEETS_SEEN_SD = _num("MEETS_SEEN_SD", 3.0, "sd", "ASSUMED", "a bridge is seen when it moves the reading by more than this")
+TABLE.append(
+    Entry(
+        "OUTCOME_OF",
+        OUTCOME_OF,
+        "1",
+        "ASSUMED",
+        "what a touch will show (in band, near zero, low, high, OL) for each state; used only to choose the next touch",
+    )
+)
+MEETS_SEEN_SD = _num(
+    "MEETS_SEEN_SD", 3.0, "sd", "ASSUMED", "a bridge is seen when it moves the reading by more than this"
+)
 FUSE_WITH_LIVE = _num("FUSE_WITH_LIVE", 0.4, "1", "PRACTICE", "a fuse in the feed goes with anything live")
-UNKNOWN_IO_LIMIT_MV = _num("UNKNOWN_IO_LIMIT_MV", 2100.0, "mV", "PRACTICE", "limit of an IO line when the part is not known")
+UNKNOWN_IO_LIMIT_MV = _num(
+    "UNKNOWN_IO_LIMIT_MV", 2100.0, "mV", "PRACTICE", "limit of an IO line when the part is not known"
+)
 BURNT_AT_HIT = _num("BURNT_AT_HIT", 0.35, "1", "ASSUMED", "a mark is seen where a contact was hit hard")
 BURNT_ANYWHERE = _num("BURNT_ANYWHERE", 0.004, "1", "ASSUMED", "a mark seen on any one contact otherwise")
 BURNT_BY_EVENT = _num("BURNT_BY_EVENT", 0.02, "1", "ASSUMED", "a mark on any one contact after a live event")
 
 # ---- how often, in 100 jobs with somebody at the display socket -----------------------------------------
-SHARE = _map("SHARE", {
-    "nothing_wrong": 3, "elsewhere": 25, "plug_off_by": 2, "plugged_live": 5, "bridge": 4, "contact_torn": 8,
-    "series_open_led": 8, "series_open_rail": 3, "series_open_signal": 4, "shunt_short": 2, "leak": 4,
-    "chip_led_driver": 5, "chip_other": 3, "rail_short_led": 4, "rail_short_panel": 3, "rail_short_other": 3,
-}, "per 100 jobs", "PRACTICE", "relative frequency of what is found; worth about twenty jobs")
+SHARE = _map(
+    "SHARE",
+    {
+        "nothing_wrong": 3,
+        "elsewhere": 25,
+        "plug_off_by": 2,
+        "plugged_live": 5,
+        "bridge": 4,
+        "contact_torn": 8,
+        "series_open_led": 8,
+        "series_open_rail": 3,
+        "series_open_signal": 4,
+        "shunt_short": 2,
+        "leak": 4,
+        "chip_led_driver": 5,
+        "chip_other": 3,
+        "rail_short_led": 4,
+        "rail_short_panel": 3,
+        "rail_short_other": 3,
+    },
+    "per 100 jobs",
+    "PRACTICE",
+    "relative frequency of what is found; worth about twenty jobs",
+)
 BASE_ODD = _num("BASE_ODD", 0.003, "1", "PRACTICE", "an unrelated odd contact on a used, working board")
-BASE_ODD_SPLIT = _map("BASE_ODD_SPLIT", {"short": 0.2, "low": 0.4, "high": 0.15, "open": 0.25}, "1", "ASSUMED", "what the odd one reads")
+BASE_ODD_SPLIT = _map(
+    "BASE_ODD_SPLIT", {"short": 0.2, "low": 0.4, "high": 0.15, "open": 0.25}, "1", "ASSUMED", "what the odd one reads"
+)
 SECOND_FAULT = _num("SECOND_FAULT", 0.12, "1", "PRACTICE", "two faults in one job")
 INTAKE_FACTORS: dict[str, dict[str, float]] = {
-    "battery_in_during_change": {"series_open_led": 3, "rail_short_led": 2, "plugged_live": 4, "plug_off_by": 3, "elsewhere": 0.7, "chip_led_driver": 2},
+    "battery_in_during_change": {
+        "series_open_led": 3,
+        "rail_short_led": 2,
+        "plugged_live": 4,
+        "plug_off_by": 3,
+        "elsewhere": 0.7,
+        "chip_led_driver": 2,
+    },
     "spark_seen": {"plugged_live": 2, "plug_off_by": 3, "elsewhere": 0.3, "nothing_wrong": 0.3, "series_open_led": 1.5},
     "plug_went_in_crooked": {"plug_off_by": 6},
     "new_module_fitted": {"elsewhere": 1.3},
@@ -225,9 +422,24 @@ INTAKE_FACTORS: dict[str, dict[str, float]] = {
     "soldered_at_socket": {"bridge": 8, "contact_torn": 3.5, "series_open_signal": 4},
     "pried_with_metal": {"series_open_signal": 4, "contact_torn": 2, "bridge": 1.5},
     "long_screw_in_doubt": {"contact_torn": 3},
-    "never_opened": {"plug_off_by": 0.1, "plugged_live": 0.1, "bridge": 0.1, "contact_torn": 0.1, "series_open_led": 0.3, "elsewhere": 1.5},
+    "never_opened": {
+        "plug_off_by": 0.1,
+        "plugged_live": 0.1,
+        "bridge": 0.1,
+        "contact_torn": 0.1,
+        "series_open_led": 0.3,
+        "elsewhere": 1.5,
+    },
 }
-TABLE.append(Entry("INTAKE_FACTORS", INTAKE_FACTORS, "1", "PRACTICE", "what was said at the counter multiplies; spark and crooked plug are our assumption"))
+TABLE.append(
+    Entry(
+        "INTAKE_FACTORS",
+        INTAKE_FACTORS,
+        "1",
+        "PRACTICE",
+        "what was said at the counter multiplies; spark and crooked plug are our assumption",
+    )
+)
 SYMPTOM_FACTORS: dict[str, dict[str, float]] = {
     "touch_dead": {"nothing_wrong": 0.5, "elsewhere": 0.7},
     "stripes": {"bridge": 2},
@@ -239,7 +451,9 @@ TABLE.append(Entry("SYMPTOM_FACTORS", SYMPTOM_FACTORS, "1", "ASSUMED", "what the
 SURE = _num("SURE", 0.97, "1", "ASSUMED", "a touch that answers its question answers it right this often")
 BEHIND_SERIES_CHIP = _num("BEHIND_SERIES_CHIP", 0.9, "1", "ASSUMED", "a hurt chip input lies behind the series part")
 BEHIND_SERIES_SHUNT = _num("BEHIND_SERIES_SHUNT", 0.3, "1", "ASSUMED", "a shunt part lies behind it less often")
-SAME_BOTH_WAYS_RESISTIVE = _num("SAME_BOTH_WAYS_RESISTIVE", 0.9, "1", "PRACTICE", "a resistive short reads the same both ways")
+SAME_BOTH_WAYS_RESISTIVE = _num(
+    "SAME_BOTH_WAYS_RESISTIVE", 0.9, "1", "PRACTICE", "a resistive short reads the same both ways"
+)
 SAME_BOTH_WAYS_JUNCTION = _num("SAME_BOTH_WAYS_JUNCTION", 0.5, "1", "ASSUMED", "a wounded junction often does not")
 PLUG_RAIL_LOW_SICK = _num("PLUG_RAIL_LOW_SICK", 0.3, "1", "PRACTICE", "a sick module shows a low rail at its plug")
 PLUG_RAIL_LOW_WELL = _num("PLUG_RAIL_LOW_WELL", 0.01, "1", "ASSUMED", "a healthy one does not")
@@ -288,13 +502,27 @@ ROLE_NUMBERS: dict[str, RoleNumbers] = {
     "unconnected": RoleNumbers(0, 0, 0, 10, 4, 0, 0, 0),
     "unknown": RoleNumbers(450, 200, 800, 12, 6, 500, 1500, 0),
 }
-TABLE.append(Entry("ROLE_NUMBERS", ROLE_NUMBERS, "mV, ohm", "PRACTICE", "healthy readings by role, red and black on ground"))
+TABLE.append(
+    Entry("ROLE_NUMBERS", ROLE_NUMBERS, "mV, ohm", "PRACTICE", "healthy readings by role, red and black on ground")
+)
 RANGE_TO_SD = _num("RANGE_TO_SD", 0.25, "1", "ASSUMED", "a stated range is about four deviations wide")
 
 # ---- units ------------------------------------------------------------------------------------------
-UNIT_FACTORS = _map("UNIT_FACTORS", {
-    "mV": 1.0, "V": 1000.0, "ohm": 1.0, "kohm": 1000.0, "Mohm": 1_000_000.0, "mA": 1.0, "A": 1000.0,
-}, "base units mV, ohm, mA", "SOURCE", "SI prefixes")
+UNIT_FACTORS = _map(
+    "UNIT_FACTORS",
+    {
+        "mV": 1.0,
+        "V": 1000.0,
+        "ohm": 1.0,
+        "kohm": 1000.0,
+        "Mohm": 1_000_000.0,
+        "mA": 1.0,
+        "A": 1000.0,
+    },
+    "base units mV, ohm, mA",
+    "SOURCE",
+    "SI prefixes",
+)
 LOG_2 = _num("LOG_2", 0.6931471805599453, "1", "SOURCE", "natural logarithm of 2")
 LOG_2PI_HALF = _num("LOG_2PI_HALF", 0.9189385332046727, "1", "SOURCE", "half the logarithm of 2 pi")
 TINY = _num("TINY", 1e-300, "1", "ASSUMED", "a probability that still has a logarithm")

@@ -43,13 +43,29 @@ def form_opinion(sheet: BenchSheet) -> Opinion:
     judged = judge(sheet, prepared, facts)
     states = contact_states(judged)
     known = hypotheses(judged)
-    shown, stop = next_touches(judged, known, candidates(judged, states, known), data_matters=sheet.intake.data_matters != "no")
-    waits_for = gate_waits_for((contact.role for contact in prepared.board.contacts), (proof for proof in sheet.make_safe if proof.id not in sheet.removed_ids))
+    shown, stop = next_touches(
+        judged, known, candidates(judged, states, known), data_matters=sheet.intake.data_matters != "no"
+    )
+    waits_for = gate_waits_for(
+        (contact.role for contact in prepared.board.contacts),
+        (proof for proof in sheet.make_safe if proof.id not in sheet.removed_ids),
+    )
     return Opinion(
-        engine_version=ENGINE_VERSION, constants_version=CONSTANTS_VERSION, sheet_id=sheet.sheet_id, sheet_digest=sheet_digest(sheet),
-        gate_open=not waits_for, gate_waits_for=waits_for, questions=tuple(sorted(notes.questions, key=msgspec.json.encode)),
-        set_aside=tuple(sorted(notes.set_aside, key=msgspec.json.encode)), session=_session(judged), numbering=numbering_of(judged),
-        contacts=contact_opinions(judged, states), stories=stories_of(judged, states), decisions=decisions_of(judged), next=shown, stop=stop,
+        engine_version=ENGINE_VERSION,
+        constants_version=CONSTANTS_VERSION,
+        sheet_id=sheet.sheet_id,
+        sheet_digest=sheet_digest(sheet),
+        gate_open=not waits_for,
+        gate_waits_for=waits_for,
+        questions=tuple(sorted(notes.questions, key=msgspec.json.encode)),
+        set_aside=tuple(sorted(notes.set_aside, key=msgspec.json.encode)),
+        session=_session(judged),
+        numbering=numbering_of(judged),
+        contacts=contact_opinions(judged, states),
+        stories=stories_of(judged, states),
+        decisions=decisions_of(judged),
+        next=shown,
+        stop=stop,
         reminders=reminders_of(sheet, judged, known, waits_for),
     )
 
@@ -69,9 +85,26 @@ def sheet_digest(sheet: BenchSheet) -> str:
     """SHA-256 of the sheet's content, whatever the order of its lists; the clock and the sheet's id stay out."""
     hasher = hashlib.sha256()
     encode = _encoder.encode
-    for part in (sheet.board, sheet.socket, sheet.intake, sheet.shop, sheet.air_c, sheet.meter_id, sheet.stage, sheet.mode):
+    for part in (
+        sheet.board,
+        sheet.socket,
+        sheet.intake,
+        sheet.shop,
+        sheet.air_c,
+        sheet.meter_id,
+        sheet.stage,
+        sheet.mode,
+    ):
         hasher.update(encode(part))
-    for rows in (sheet.meters, sheet.reference_boards, sheet.known_good_readings, sheet.readings, sheet.observations, sheet.make_safe, sheet.corrections):
+    for rows in (
+        sheet.meters,
+        sheet.reference_boards,
+        sheet.known_good_readings,
+        sheet.readings,
+        sheet.observations,
+        sheet.make_safe,
+        sheet.corrections,
+    ):
         hasher.update(b"|")
         for row in sorted([encode(row) for row in rows]):
             hasher.update(row)
@@ -86,7 +119,11 @@ def _session(judged: Judged) -> Session:
     to_ma = at.current_ma * math.exp(fit.log_current)
     plain_mv = sorted(band.loc for (_, lead), band in judged.bands.items() if lead == "red" and band.ol_odds < 0.5)
     middle = plain_mv[len(plain_mv) // 2] if plain_mv else 0.0
-    references = [band for (_, lead), band in judged.bands.items() if lead == "red" and band.ol_odds < 0.5 and band.rests_on == "reference_boards"]
+    references = [
+        band
+        for (_, lead), band in judged.bands.items()
+        if lead == "red" and band.ol_odds < 0.5 and band.rests_on == "reference_boards"
+    ]
     carried = 0.0
     for band in references:
         carried += band.carried_mv / len(references)
@@ -94,8 +131,16 @@ def _session(judged: Judged) -> Session:
     aa, bb, _ = fit.covariance
     reasons = _session_reasons(judged, shift, to_ma)
     return Session(
-        current_ma=plain(to_ma), current_sd_pct=plain(PERCENT * math.sqrt(aa)), junction_c=plain(at.air_c + fit.kelvin), junction_sd_k=plain(math.sqrt(bb)),
-        shift_mv=millivolts(shift), shift_sd_mv=0.0, offset_mv=millivolts(fit.offset_mv), contacts_used=fit.used, told_by_sheet=at.told, reasons=reasons,
+        current_ma=plain(to_ma),
+        current_sd_pct=plain(PERCENT * math.sqrt(aa)),
+        junction_c=plain(at.air_c + fit.kelvin),
+        junction_sd_k=plain(math.sqrt(bb)),
+        shift_mv=millivolts(shift),
+        shift_sd_mv=0.0,
+        offset_mv=millivolts(fit.offset_mv),
+        contacts_used=fit.used,
+        told_by_sheet=at.told,
+        reasons=reasons,
     )
 
 
@@ -103,13 +148,33 @@ def _session_reasons(judged: Judged, shift_mv: float, to_ma: float) -> tuple[Rea
     told = []
     if abs(shift_mv) > 2:
         side = "higher" if shift_mv > 0 else "lower"
-        how = "the meter's sheet and the air say so" if judged.at.told else "the meter has no sheet; its current was found from the readings themselves"
-        told.append(Reason(
-            code="common_shift", numbers=(Number(name="shift_mv", value=millivolts(shift_mv)), Number(name="current_ma", value=plain(to_ma))),
-            sentence=f"Everything here reads about {abs(shift_mv):.0f} mV {side} than on the healthy boards, more where a resistor lies in series: {how} ({to_ma:.2f} mA). It was taken out, path by path.",
-        ))
+        how = (
+            "the meter's sheet and the air say so"
+            if judged.at.told
+            else "the meter has no sheet; its current was found from the readings themselves"
+        )
+        told.append(
+            Reason(
+                code="common_shift",
+                numbers=(
+                    Number(name="shift_mv", value=millivolts(shift_mv)),
+                    Number(name="current_ma", value=plain(to_ma)),
+                ),
+                sentence=(
+                    f"Everything here reads about {abs(shift_mv):.0f} mV {side} than on the healthy "
+                    f"boards, more where a resistor lies in series: {how} ({to_ma:.2f} mA). It was "
+                    "taken out, path by path."
+                ),
+            )
+        )
     if abs(judged.fit.offset_mv) > OFFSET_STORY_MV:
-        told.append(Reason(code="meter_differs", sentence="Contacts of no known path are all off by the same: another meter, or one of its batteries.", numbers=(Number(name="offset_mv", value=millivolts(judged.fit.offset_mv)),)))
+        told.append(
+            Reason(
+                code="meter_differs",
+                sentence="Contacts of no known path are all off by the same: another meter, or one of its batteries.",
+                numbers=(Number(name="offset_mv", value=millivolts(judged.fit.offset_mv)),),
+            )
+        )
     return tuple(told)
 
 

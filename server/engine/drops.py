@@ -13,14 +13,36 @@ import math
 from typing import NamedTuple
 
 from server.engine.constants import (
-    CLIMB_LOST, CLIMB_NOTED, DIFFUSE_MAX_MV, FAIL_ANY, FAIL_HIGH, FAIL_HIGH_OHM, FAIL_NEIGHBOUR, FAIL_OL, HIGH_MAX_MV,
-    HIGH_MIN_MV, HIGH_OL, LEAK_CLIMB, LEAK_HIGH_OHM, LEAK_LOW_OHM, LOG_2PI_HALF, LOST_BRANCH_MV, LOST_BRANCH_SD_MV, LOST_OL,
-    OPEN_READS, SHORT_OHM, SHORT_SPREAD_MV, SMALL_MASS, SMOOTHING, TINY, UNSTEADY_HEALTHY,
+    CLIMB_LOST,
+    CLIMB_NOTED,
+    DIFFUSE_MAX_MV,
+    FAIL_ANY,
+    FAIL_HIGH,
+    FAIL_HIGH_OHM,
+    FAIL_NEIGHBOUR,
+    FAIL_OL,
+    HIGH_MAX_MV,
+    HIGH_MIN_MV,
+    HIGH_OL,
+    LEAK_CLIMB,
+    LEAK_HIGH_OHM,
+    LEAK_LOW_OHM,
+    LOG_2PI_HALF,
+    LOST_BRANCH_MV,
+    LOST_BRANCH_SD_MV,
+    LOST_OL,
+    OPEN_READS,
+    SHORT_OHM,
+    SHORT_SPREAD_MV,
+    SMALL_MASS,
+    SMOOTHING,
+    TINY,
+    UNSTEADY_HEALTHY,
 )
 from server.engine.student import StudentT
 from shared_models.reading import Steadiness
 
-BAND, SHORT, LEAK, OPEN, HIGH, LOST, MEETS = range(7)  # noqa: PLR2004 - names of places, MEETS + k is the k-th bridge
+BAND, SHORT, LEAK, OPEN, HIGH, LOST, MEETS = range(7)
 STATE_WORDS = ("expected", "short", "low", "open", "high", "high")
 
 
@@ -57,7 +79,9 @@ def state_densities(drop_mv: float | None, view: View) -> list[float]:
 
 
 def _over_range(view: View) -> list[float]:
-    beyond = max(0.0, math.log(HIGH_MAX_MV / max(view.limit_mv - view.loc, HIGH_MIN_MV)) / math.log(HIGH_MAX_MV / HIGH_MIN_MV))
+    beyond = max(
+        0.0, math.log(HIGH_MAX_MV / max(view.limit_mv - view.loc, HIGH_MIN_MV)) / math.log(HIGH_MAX_MV / HIGH_MIN_MV)
+    )
     masses = [view.ol_odds, SMALL_MASS, SMALL_MASS, 1 - SMALL_MASS, HIGH_OL + (1 - HIGH_OL) * min(1.0, beyond), LOST_OL]
     masses.extend(1 - SMALL_MASS if met is None else SMALL_MASS for met in view.meets)
     return masses
@@ -134,8 +158,17 @@ def steadiness_odds(noted: Steadiness | None, view: View, states: int) -> list[f
     if noted is None:
         return [1.0] * states
     if noted in ("jumps", "falls"):
-        return [UNSTEADY_HEALTHY] + [1.0 - UNSTEADY_HEALTHY if state == OPEN else 2 * UNSTEADY_HEALTHY for state in range(1, states)]
-    climbs = [view.climb_odds * CLIMB_NOTED, CLIMB_LOST, view.climb_odds * LEAK_CLIMB, CLIMB_LOST, view.climb_odds * LEAK_CLIMB, CLIMB_LOST * view.climb_odds]
+        return [UNSTEADY_HEALTHY] + [
+            1.0 - UNSTEADY_HEALTHY if state == OPEN else 2 * UNSTEADY_HEALTHY for state in range(1, states)
+        ]
+    climbs = [
+        view.climb_odds * CLIMB_NOTED,
+        CLIMB_LOST,
+        view.climb_odds * LEAK_CLIMB,
+        CLIMB_LOST,
+        view.climb_odds * LEAK_CLIMB,
+        CLIMB_LOST * view.climb_odds,
+    ]
     climbs = [max(one, SMALL_MASS) for one in climbs]
     climbs.extend(climbs[BAND] for _ in range(states - len(climbs)))
     return climbs if noted == "climbs" else [1 - one for one in climbs]

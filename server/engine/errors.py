@@ -11,6 +11,4 @@ class SheetError(ValueError):
 
     def __init__(self, code: str, message: str, *, where: str, given: str, expected: str, example: str) -> None:
         super().__init__(f"{where}: {message} (given {given}; expected {expected}; example: {example})")
-        self.problem = Problem(
-            code=code, message=message, where=where, given=given, expected=expected, example=example
-        )
+        self.problem = Problem(code=code, message=message, where=where, given=given, expected=expected, example=example)

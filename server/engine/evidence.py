@@ -12,8 +12,19 @@ from typing import NamedTuple
 from server.engine.accept import Board, Touched
 from server.engine.bands import Healthy
 from server.engine.constants import (
-    ACROSS_OPEN_OHM, BEHIND_SERIES_CHIP, BEHIND_SERIES_SHUNT, BRIDGE_OHM, BURNT_ANYWHERE, BURNT_AT_HIT, BURNT_BY_EVENT,
-    HONEST_LOW_OHM, PLUG_RAIL_LOW_OHM, PLUG_RAIL_LOW_SICK, PLUG_RAIL_LOW_WELL, SURE, VERDICT_Z_RETOUCH,
+    ACROSS_OPEN_OHM,
+    BEHIND_SERIES_CHIP,
+    BEHIND_SERIES_SHUNT,
+    BRIDGE_OHM,
+    BURNT_ANYWHERE,
+    BURNT_AT_HIT,
+    BURNT_BY_EVENT,
+    HONEST_LOW_OHM,
+    PLUG_RAIL_LOW_OHM,
+    PLUG_RAIL_LOW_SICK,
+    PLUG_RAIL_LOW_WELL,
+    SURE,
+    VERDICT_Z_RETOUCH,
 )
 from server.engine.roles import first_series
 from server.engine.stories.kinds import Story
@@ -34,7 +45,9 @@ class Finding(NamedTuple):
     value: float | None = None
 
 
-def findings_of(board: Board, further: list[Touched], sweep: dict[int, float], bands: Callable[[int], Healthy]) -> list[Finding]:
+def findings_of(
+    board: Board, further: list[Touched], sweep: dict[int, float], bands: Callable[[int], Healthy]
+) -> list[Finding]:
     """Readings at other places as yes-or-no findings, in the order they were taken."""
     found = []
     for touched in further:
@@ -44,23 +57,41 @@ def findings_of(board: Board, further: list[Touched], sweep: dict[int, float], b
     return found
 
 
-def _finding(board: Board, touched: Touched, sweep: dict[int, float], bands: Callable[[int], Healthy]) -> Finding | None:
+def _finding(
+    board: Board, touched: Touched, sweep: dict[int, float], bands: Callable[[int], Healthy]
+) -> Finding | None:
     reading, value = touched.reading, touched.value
     touch = reading.touch
     number = value.ohm if isinstance(value, Ohms) else value.drop_mv if isinstance(value, Drop) else None
     if reading.subject != "board_socket":
         if isinstance(touch, AtRail | AtContact) and isinstance(value, Ohms):
-            return Finding("plug_rail_low", getattr(touch, "net", getattr(touch, "contact", "")), value.ohm < PLUG_RAIL_LOW_OHM, reading.id, value.ohm)
+            return Finding(
+                "plug_rail_low",
+                getattr(touch, "net", getattr(touch, "contact", "")),
+                value.ohm < PLUG_RAIL_LOW_OHM,
+                reading.id,
+                value.ohm,
+            )
         return None
     if isinstance(touch, BetweenContacts):
-        low = isinstance(value, Ohms) and value.ohm < BRIDGE_OHM or isinstance(value, Drop) and value.drop_mv < BRIDGE_OHM
-        return Finding("bridged", "-".join(sorted((touch.contact_a, touch.contact_b), key=lambda one: board.index[one])), low, reading.id, number)
+        low = (isinstance(value, Ohms) and value.ohm < BRIDGE_OHM) or (
+            isinstance(value, Drop) and value.drop_mv < BRIDGE_OHM
+        )
+        return Finding(
+            "bridged",
+            "-".join(sorted((touch.contact_a, touch.contact_b), key=lambda one: board.places[one])),
+            low,
+            reading.id,
+            number,
+        )
     if isinstance(touch, AcrossPart):
         is_open = isinstance(value, OverRange) or (isinstance(value, Ohms) and value.ohm > ACROSS_OPEN_OHM)
         return Finding("part_open", touch.part, is_open, reading.id, number)
     if isinstance(touch, AtContact) and reading.place in ("tail", "pad") and reading.kind == "drop":
-        band = bands(board.index[touch.contact])
-        normal = isinstance(value, Drop) and abs(value.drop_mv - band.loc) < VERDICT_Z_RETOUCH * band.scale + HONEST_LOW_OHM
+        band = bands(board.places[touch.contact])
+        normal = (
+            isinstance(value, Drop) and abs(value.drop_mv - band.loc) < VERDICT_Z_RETOUCH * band.scale + HONEST_LOW_OHM
+        )
         return Finding("tail_normal", touch.contact, normal, reading.id, number)
     if isinstance(touch, AtPartEnd) and touch.end == "far" and isinstance(value, Drop):
         return _far_end(board, touch.part, value.drop_mv, reading.id, sweep)
@@ -79,13 +110,17 @@ def _far_end(board: Board, part: str, drop_mv: float, record_id: str, sweep: dic
     return None
 
 
-def log_factors(stories: list[Story], board: Board, findings: list[Finding], observations: tuple[Observation, ...]) -> list[float]:
+def log_factors(
+    stories: list[Story], board: Board, findings: list[Finding], observations: tuple[Observation, ...]
+) -> list[float]:
     """For each story the sum of its log factors over all findings and observations."""
     factors = [0.0] * len(stories)
     for finding in findings:
         for place, story in enumerate(stories):
             likely, usual = _odds(story, board, finding)
-            factors[place] += math.log((likely if finding.was_so else 1 - likely) / (usual if finding.was_so else 1 - usual))
+            factors[place] += math.log(
+                (likely if finding.was_so else 1 - likely) / (usual if finding.was_so else 1 - usual)
+            )
     for seen in sorted(observations, key=lambda one: one.id):
         if seen.seen == "burnt":
             for place, story in enumerate(stories):
@@ -107,7 +142,10 @@ def _odds(story: Story, board: Board, finding: Finding) -> tuple[float, float]:
             return SURE, SURE
         return (SURE if story.kind == "contact_torn" else 1 - SURE), SURE
     if finding.code == "fault_behind":
-        concerns = any((series := first_series(board.contacts[index])) is not None and series.part == finding.where for index in (*story.contacts, *story.footprint))
+        concerns = any(
+            (series := first_series(board.contacts[index])) is not None and series.part == finding.where
+            for index in (*story.contacts, *story.footprint)
+        )
         if not concerns:
             return 0.5, 0.5
         if story.kind in BEHIND_KINDS:

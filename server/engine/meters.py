@@ -15,10 +15,30 @@ import math
 from typing import NamedTuple
 
 from server.engine.constants import (
-    AIR_HIGH_C, AIR_LOW_C, AIR_SD_KNOWN_K, AIR_SD_UNKNOWN_K, BANDGAP_MV, CURRENT_HIGH_MA, CURRENT_LOW_MA,
-    CURRENT_SD_KNOWN, CURRENT_SD_SAME_METER, CURRENT_SD_UNKNOWN, FAULT_DEPTH_MAX_MV, FAULT_DEPTH_MIN_MV, FAULT_LOW_SHARE,
-    KELVIN, LOG_2PI_HALF, OFFSET_MIN_CONTACTS, OFFSET_PRIOR_SD_MV, PERCENT, REFERENCE_C, REFERENCE_CURRENT_MA,
-    SESSION_FAULT_SHARES, SESSION_STEPS, VT_MV_PER_K, XTI,
+    AIR_HIGH_C,
+    AIR_LOW_C,
+    AIR_SD_KNOWN_K,
+    AIR_SD_UNKNOWN_K,
+    BANDGAP_MV,
+    CURRENT_HIGH_MA,
+    CURRENT_LOW_MA,
+    CURRENT_SD_KNOWN,
+    CURRENT_SD_SAME_METER,
+    CURRENT_SD_UNKNOWN,
+    FAULT_DEPTH_MAX_MV,
+    FAULT_DEPTH_MIN_MV,
+    FAULT_LOW_SHARE,
+    KELVIN,
+    LOG_2PI_HALF,
+    OFFSET_MIN_CONTACTS,
+    OFFSET_PRIOR_SD_MV,
+    PERCENT,
+    REFERENCE_C,
+    REFERENCE_CURRENT_MA,
+    SESSION_FAULT_SHARES,
+    SESSION_STEPS,
+    VT_MV_PER_K,
+    XTI,
 )
 from server.engine.roles import Path
 from shared_models.reading import Meter
@@ -43,7 +63,12 @@ def conditions_of(meter_id: str, meter: Meter | None, air_c: float | None) -> Co
     if told and meter is not None:
         sd = meter.test_current_sd_pct / PERCENT if meter.test_current_sd_pct is not None else CURRENT_SD_KNOWN
     return Conditions(
-        meter_id, current, sd, told, REFERENCE_C if air_c is None else air_c, AIR_SD_UNKNOWN_K if air_c is None else AIR_SD_KNOWN_K
+        meter_id,
+        current,
+        sd,
+        told,
+        REFERENCE_C if air_c is None else air_c,
+        AIR_SD_UNKNOWN_K if air_c is None else AIR_SD_KNOWN_K,
     )
 
 
@@ -55,7 +80,12 @@ def carry(drop_mv: float, path: Path | None, from_ma: float, from_c: float, to_m
     ratio = (KELVIN + to_c) / warm
     vt = VT_MV_PER_K * (KELVIN + to_c)
     junction = drop_mv - path.series_ohm * from_ma
-    moved = junction * ratio + BANDGAP_MV * (1 - ratio) - XTI * vt * math.log(ratio) + path.ideality * vt * math.log(to_ma / from_ma)
+    moved = (
+        junction * ratio
+        + BANDGAP_MV * (1 - ratio)
+        - XTI * vt * math.log(ratio)
+        + path.ideality * vt * math.log(to_ma / from_ma)
+    )
     return moved + path.series_ohm * to_ma
 
 
@@ -125,7 +155,9 @@ def fit_session(points: list[Point], at: Conditions, current_sd: float, air_sd_k
     return SessionFit(best[1], best[2], best[3], weights, offset, offset_sd, used)
 
 
-def _along_prior(shift_mv: float, points: list[Point], with_path: list[int], at: Conditions, current_sd: float, air_sd_k: float) -> tuple[float, float]:
+def _along_prior(
+    shift_mv: float, points: list[Point], with_path: list[int], at: Conditions, current_sd: float, air_sd_k: float
+) -> tuple[float, float]:
     """The most likely (log current, kelvin) that moves a typical contact by `shift_mv`."""
     if not with_path:
         return 0.0, 0.0
@@ -145,7 +177,15 @@ def _bounded(log_current: float, kelvin: float, at: Conditions) -> tuple[float, 
     )
 
 
-def _reweigh(start: tuple[float, float], share: float, points: list[Point], with_path: list[int], at: Conditions, current_sd: float, air_sd_k: float) -> tuple[float, float, float, tuple[float, float, float], list[float]]:
+def _reweigh(
+    start: tuple[float, float],
+    share: float,
+    points: list[Point],
+    with_path: list[int],
+    at: Conditions,
+    current_sd: float,
+    air_sd_k: float,
+) -> tuple[float, float, float, tuple[float, float, float], list[float]]:
     """Reweighted least squares from one start and one share of faults: (objective, a, b, covariance, weights)."""
     log_current, kelvin = start
     inverse_a, inverse_b = 1 / (current_sd * current_sd), 1 / (air_sd_k * air_sd_k)

@@ -12,7 +12,15 @@ from typing import NamedTuple
 from server.engine.accept import Board, Touched
 from server.engine.bands import Healthy
 from server.engine.constants import (
-    ANCHOR_BIN_MV, ANCHOR_SETTLED, ANCHOR_SETTLED_EARLY, ANCHORS_MAX, COUNTED_DIFFERENTLY, DIFFUSE_MAX_MV, DOUBLE_TOUCH_MV, FAIL_OL, ODD_READING,
+    ANCHOR_BIN_MV,
+    ANCHOR_SETTLED,
+    ANCHOR_SETTLED_EARLY,
+    ANCHORS_MAX,
+    COUNTED_DIFFERENTLY,
+    DIFFUSE_MAX_MV,
+    DOUBLE_TOUCH_MV,
+    FAIL_OL,
+    ODD_READING,
 )
 from server.engine.student import StudentT
 from shared_models.reading import Drop
@@ -71,12 +79,22 @@ def count(board: Board, sweep: list[Touched], bands: Callable[[int], Healthy], s
     scores = []
     for order in orders:
         prior = 1 - COUNTED_DIFFERENTLY if order.name == AS_DRAWN else COUNTED_DIFFERENTLY / max(1, len(orders) - 1)
-        scores.append(math.log(prior) + math.fsum(_fit(touched, healthy[order.to_drawn[board.index[_written(touched)]]], slack_mv) for touched in sweep if touched.reading.lead_on_ground == "red" and not touched.reading.numbered_as_drawn))
+        scores.append(
+            math.log(prior)
+            + math.fsum(
+                _fit(touched, healthy[order.to_drawn[board.places[_written(touched)]]], slack_mv)
+                for touched in sweep
+                if touched.reading.lead_on_ground == "red" and not touched.reading.numbered_as_drawn
+            )
+        )
     top = max(scores)
     weights = [math.exp(score - top) for score in scores]
     total = math.fsum(weights)
-    ranked = sorted(((weight / total, order) for weight, order in zip(weights, orders, strict=True)), key=lambda one: (-one[0], one[1].name))
-    written = sorted({board.index[_written(touched)] for touched in sweep})
+    ranked = sorted(
+        ((weight / total, order) for weight, order in zip(weights, orders, strict=True)),
+        key=lambda one: (-one[0], one[1].name),
+    )
+    written = sorted({board.places[_written(touched)] for touched in sweep})
     anchors = _anchors(board, orders, healthy)
     sure = ranked[0][0] >= (ANCHOR_SETTLED if len(written) > ANCHORS_MAX else ANCHOR_SETTLED_EARLY)
     settled = len(orders) == 1 or (sure and len(written) >= 2)
@@ -96,7 +114,9 @@ def _fit(touched: Touched, band: Healthy, slack_mv: float) -> float:
     drop_mv = touched.value.drop_mv
     # faults are one-sided: an odd reading lies below its band more often than anywhere else
     low = 0.5 / band.loc if 0 < drop_mv < band.loc else 0.0
-    density = (1 - ODD_READING) * (1 - band.ol_odds) * math.exp(wide.logpdf(drop_mv)) + ODD_READING * (low + 0.5 / DIFFUSE_MAX_MV)
+    density = (1 - ODD_READING) * (1 - band.ol_odds) * math.exp(wide.logpdf(drop_mv)) + ODD_READING * (
+        low + 0.5 / DIFFUSE_MAX_MV
+    )
     return math.log(density)
 
 
@@ -124,7 +144,10 @@ def _anchors(board: Board, orders: list[Order], healthy: list[Healthy]) -> list[
         for contact in range(len(board.contacts)):
             if contact in chosen:
                 continue
-            worth = math.fsum(min(left, _apart(classes[orders[a].to_drawn[contact]], classes[orders[b].to_drawn[contact]])) for (a, b), left in wanted.items())
+            worth = math.fsum(
+                min(left, _apart(classes[orders[a].to_drawn[contact]], classes[orders[b].to_drawn[contact]]))
+                for (a, b), left in wanted.items()
+            )
             if worth > best_worth:
                 best, best_worth = contact, worth
         if best < 0:

@@ -31,7 +31,7 @@ def overstress_of(board: Board, slip: int) -> list[Overstress]:
     lines: list[Overstress] = []
     for sockets, plugs in clusters:
         lines.extend(_lines_of(board, slip, stands, sockets, plugs))
-    return sorted(lines, key=lambda line: (line.meets, board.index[line.contact]))
+    return sorted(lines, key=lambda line: (line.meets, board.places[line.contact]))
 
 
 def net_key(contact: Contact) -> str:
@@ -43,9 +43,12 @@ def net_key(contact: Contact) -> str:
 
 def module_groups(board: Board) -> list[str]:
     """For each plug contact, the name of the module's net it belongs to."""
-    names = [net_key(contact) if board.socket.module_joins_nets else f"contact:{contact.number}" for contact in board.contacts]
+    names = [
+        net_key(contact) if board.socket.module_joins_nets else f"contact:{contact.number}"
+        for contact in board.contacts
+    ]
     for group in board.socket.module_joins:
-        members = [board.index[number] for number in group if number in board.index]
+        members = [board.places[number] for number in group if number in board.places]
         old = sorted({names[index] for index in members})
         names = [old[0] if name in old else name for name in names]
     return names
@@ -84,7 +87,9 @@ def _strong(contact: Contact, side: str) -> bool:
     return ours and ROLE_BY_ID[contact.role].is_rail and contact.working_mv is not None and contact.working_mv > 0
 
 
-def _lines_of(board: Board, slip: int, stands: dict[int, int], sockets: list[int], plugs: list[int]) -> list[Overstress]:
+def _lines_of(
+    board: Board, slip: int, stands: dict[int, int], sockets: list[int], plugs: list[int]
+) -> list[Overstress]:
     contacts = board.contacts
     socket_sources = [index for index in sockets if _strong(contacts[index], "board")]
     plug_sources = [index for index in plugs if _strong(contacts[index], "module")]
@@ -93,9 +98,7 @@ def _lines_of(board: Board, slip: int, stands: dict[int, int], sockets: list[int
     grounded = any(contacts[index].role == "ground" for index in sockets)
     lines: list[Overstress] = []
     if grounded:
-        return [
-            _line(contacts[index], "board", contacts[index], slip, 0.0, shorted=True) for index in socket_sources
-        ]
+        return [_line(contacts[index], "board", contacts[index], slip, 0.0, shorted=True) for index in socket_sources]
     highest = max(
         [(contacts[index].working_mv or 0.0, -index, "socket") for index in socket_sources]
         + [(contacts[index].working_mv or 0.0, -index, "plug") for index in plug_sources]
@@ -113,13 +116,21 @@ def _lines_of(board: Board, slip: int, stands: dict[int, int], sockets: list[int
     return lines
 
 
-def _line(contact: Contact, meets: str, source: Contact, slip: int, volts_mv: float, *, shorted: bool = False) -> Overstress:
+def _line(
+    contact: Contact, meets: str, source: Contact, slip: int, volts_mv: float, *, shorted: bool = False
+) -> Overstress:
     path = path_of(contact)
     limit = contact.limit_mv
     if limit is None and contact.role not in ("unconnected", "ground"):
         limit = UNKNOWN_IO_LIMIT_MV
     return Overstress(
-        slip=slip, meets="module" if meets == "module" else "board", contact=contact.number, from_contact=source.number, volts_mv=volts_mv,
-        limit_mv=limit, over_limit_mv=None if limit is None or shorted else volts_mv - limit,
-        through_ohm=path.series_ohm if path is not None else 0.0, shorted_to_ground=shorted,
+        slip=slip,
+        meets="module" if meets == "module" else "board",
+        contact=contact.number,
+        from_contact=source.number,
+        volts_mv=volts_mv,
+        limit_mv=limit,
+        over_limit_mv=None if limit is None or shorted else volts_mv - limit,
+        through_ohm=path.series_ohm if path is not None else 0.0,
+        shorted_to_ground=shorted,
     )

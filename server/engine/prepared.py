@@ -13,7 +13,16 @@ from typing import NamedTuple
 import msgspec
 
 from server.engine.accept import Board, Notes, Touched, accept_board, accept_known_good
-from server.engine.constants import BASE_ODD, BASE_ODD_SPLIT, FINE_PITCH_MM, MEMO_SIZE, OUTCOME_OF, SECOND_FAULT, TOUCH_FAILS_FINE, TOUCH_FAILS_WIDE
+from server.engine.constants import (
+    BASE_ODD,
+    BASE_ODD_SPLIT,
+    FINE_PITCH_MM,
+    MEMO_SIZE,
+    OUTCOME_OF,
+    SECOND_FAULT,
+    TOUCH_FAILS_FINE,
+    TOUCH_FAILS_WIDE,
+)
 from server.engine.drops import BAND, MEETS, SHORT, STATE_WORDS
 from server.engine.latent import LatentModel
 from server.engine.overstress import net_key
@@ -88,12 +97,18 @@ def _make(sheet: BenchSheet) -> Prepared:
     log_priors = [math.log(story.weight / total) for story in stories]
     decisions = sorted({story.decision for story in stories})
     signatures = [
-        [_outcomes(mixture, board, scene, of[0]) for mixture in mixtures[variable]] for variable, of in enumerate(members)
+        [_outcomes(mixture, board, scene, of[0]) for mixture in mixtures[variable]]
+        for variable, of in enumerate(members)
     ]
     model = LatentModel(signatures, log_priors, footprints, [decisions.index(story.decision) for story in stories])
-    log_second = [math.log(SECOND_FAULT / (1 - SECOND_FAULT)) + log_prior if footprint else -math.inf for log_prior, footprint in zip(log_priors, footprints, strict=True)]
+    log_second = [
+        math.log(SECOND_FAULT / (1 - SECOND_FAULT)) + log_prior if footprint else -math.inf
+        for log_prior, footprint in zip(log_priors, footprints, strict=True)
+    ]
     fails = TOUCH_FAILS_FINE if board.socket.pitch_mm < FINE_PITCH_MM else TOUCH_FAILS_WIDE
-    return Prepared(board, scene, stories, model, mixtures, net_variable, members, log_second, list(decisions), fails, known, notes)
+    return Prepared(
+        board, scene, stories, model, mixtures, net_variable, members, log_second, list(decisions), fails, known, notes
+    )
 
 
 def _variables(board: Board, scene: Scene) -> tuple[list[int], list[list[int]]]:
@@ -112,7 +127,9 @@ def _baseline() -> Mixture:
     return ((BAND, 1 - BASE_ODD), *odd)
 
 
-def _footprint(story: Story, board: Board, net_variable: list[int], mixtures: list[list[Mixture]]) -> list[tuple[int, int]]:
+def _footprint(
+    story: Story, board: Board, net_variable: list[int], mixtures: list[list[Mixture]]
+) -> list[tuple[int, int]]:
     """The story's footprint on the model's variables, its mixtures registered as signatures."""
     entries: dict[int, int] = {}
     for contact, mixture in sorted(story.footprint.items()):

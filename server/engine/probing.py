@@ -9,7 +9,15 @@ import math
 from typing import NamedTuple
 
 from server.engine.constants import (
-    FINE_PITCH_MM, NEXT_TOUCHES, RISK, RISK_WEIGHT_DATA_S, RISK_WEIGHT_S, RUN_LENGTH, SECONDS, STOP_CHANGE_PROBABILITY, STOP_GAIN_BITS,
+    FINE_PITCH_MM,
+    NEXT_TOUCHES,
+    RISK,
+    RISK_WEIGHT_DATA_S,
+    RISK_WEIGHT_S,
+    RUN_LENGTH,
+    SECONDS,
+    STOP_CHANGE_PROBABILITY,
+    STOP_GAIN_BITS,
 )
 from server.engine.inference import Judged, probe_at
 from server.engine.latent import decision_outlook, test_outlook
@@ -28,12 +36,19 @@ class Ranked(NamedTuple):
     shown: NextTouch
 
 
-def next_touches(judged: Judged, known: list[Hypothesis], places: list[Candidate], *, data_matters: bool) -> tuple[tuple[NextTouch, ...], Stop | None]:
+def next_touches(
+    judged: Judged, known: list[Hypothesis], places: list[Candidate], *, data_matters: bool
+) -> tuple[tuple[NextTouch, ...], Stop | None]:
     """The best touches, best first, and the reason to stop if none is worth its time."""
     ranked = [_of_place(one, known, data_matters) for one in places]
     ranked.extend(_of_unread(judged, data_matters))
     ranked.sort(key=lambda one: (-round(one.worth, len("bits/s")), one.shown.title))
-    worth_it = [one for one in ranked if one.shown.gain_bits >= STOP_GAIN_BITS and one.changes >= STOP_CHANGE_PROBABILITY * (1 - STOP_CHANGE_PROBABILITY)]
+    worth_it = [
+        one
+        for one in ranked
+        if one.shown.gain_bits >= STOP_GAIN_BITS
+        and one.changes >= STOP_CHANGE_PROBABILITY * (1 - STOP_CHANGE_PROBABILITY)
+    ]
     anchors = _anchors(judged)
     rest = [one for one in ranked if one not in worth_it and one.shown.gain_bits > 0]
     shown = [one.shown for one in [*worth_it, *rest][:NEXT_TOUCHES]]
@@ -47,15 +62,27 @@ def _effective_seconds(seconds: float, risk: float, data_matters: bool) -> float
 
 
 def _of_place(one: Candidate, known: list[Hypothesis], data_matters: bool) -> Ranked:
-    gain, changes = test_outlook([hypothesis.weight for hypothesis in known], [hypothesis.decision for hypothesis in known], one.answers)
+    gain, changes = test_outlook(
+        [hypothesis.weight for hypothesis in known], [hypothesis.decision for hypothesis in known], one.answers
+    )
     shown = _with_gain(one.shown, gain)
     return Ranked(gain / _effective_seconds(shown.seconds, shown.risk, data_matters), changes, shown)
 
 
 def _with_gain(shown: NextTouch, gain: float) -> NextTouch:
     return NextTouch(
-        touch=shown.touch, kind=shown.kind, title=shown.title, gain_bits=bits(gain), seconds=plain(shown.seconds), risk=probability(shown.risk),
-        subject=shown.subject, place=shown.place, lead_on_ground=shown.lead_on_ground, run=shown.run, action=shown.action, reasons=shown.reasons,
+        touch=shown.touch,
+        kind=shown.kind,
+        title=shown.title,
+        gain_bits=bits(gain),
+        seconds=plain(shown.seconds),
+        risk=probability(shown.risk),
+        subject=shown.subject,
+        place=shown.place,
+        lead_on_ground=shown.lead_on_ground,
+        run=shown.run,
+        action=shown.action,
+        reasons=shown.reasons,
     )
 
 
@@ -97,9 +124,18 @@ def _says_something(judged: Judged, contact: int) -> bool:
     return not any((other, "red") in judged.seen for other in members) and contact == members[0]
 
 
-def _best_run(judged: Judged, row: list[int], place: int, worth: dict[int, tuple[float, float]], here: int | None, data_matters: bool) -> tuple[float, float, float, list[int], float]:
+def _best_run(
+    judged: Judged,
+    row: list[int],
+    place: int,
+    worth: dict[int, tuple[float, float]],
+    here: int | None,
+    data_matters: bool,
+) -> tuple[float, float, float, list[int], float]:
     """The run from one contact along its row with the most information per second."""
-    along = SECONDS["next_along_fine"] if judged.prepared.board.socket.pitch_mm < FINE_PITCH_MM else SECONDS["next_along"]
+    along = (
+        SECONDS["next_along_fine"] if judged.prepared.board.socket.pitch_mm < FINE_PITCH_MM else SECONDS["next_along"]
+    )
     beside = here is not None and row[place] in judged.prepared.scene.neighbours[here]
     seconds = along if beside else SECONDS["jump"]
     best: tuple[float, float, float, list[int], float] | None = None
@@ -127,8 +163,14 @@ def _shown_run(judged: Judged, run: list[int], gain: float, seconds: float) -> N
     title = numbers[0] if len(run) == 1 else f"{numbers[0]} to {numbers[-1]}"
     sentence = f"Unread; {'it tells' if len(run) == 1 else 'these tell'} most about what to do, for the time."
     return NextTouch(
-        touch=AtContact(contact=numbers[0]), kind="drop", title=title, gain_bits=bits(gain), seconds=plain(seconds), risk=probability(RISK["next_along"] * len(run)),
-        run=numbers, reasons=(Reason(code="unread", sentence=sentence, contacts=numbers),),
+        touch=AtContact(contact=numbers[0]),
+        kind="drop",
+        title=title,
+        gain_bits=bits(gain),
+        seconds=plain(seconds),
+        risk=probability(RISK["next_along"] * len(run)),
+        run=numbers,
+        reasons=(Reason(code="unread", sentence=sentence, contacts=numbers),),
     )
 
 
@@ -139,13 +181,26 @@ def _anchors(judged: Judged) -> NextTouch | None:
         return None
     board = judged.prepared.board
     written = {getattr(touched.reading.touch, "contact", "") for touched in judged.facts.sweep}
-    left = [board.contacts[anchor].number for anchor in counting.anchors if board.contacts[anchor].number not in written]
+    left = [
+        board.contacts[anchor].number for anchor in counting.anchors if board.contacts[anchor].number not in written
+    ]
     if not left:
         return None
     return NextTouch(
-        touch=AtContact(contact=left[0]), kind="drop", title=f"Anchors first: {', '.join(left)}", gain_bits=bits(_entropy([weight for weight, _ in counting.orders])),
-        seconds=plain(SECONDS["jump"] * len(left)), risk=probability(RISK["jump"] * len(left)), run=tuple(left),
-        reasons=(Reason(code="anchor", sentence="These tell which way you count; twenty seconds that save the worst blunder.", contacts=tuple(left)),),
+        touch=AtContact(contact=left[0]),
+        kind="drop",
+        title=f"Anchors first: {', '.join(left)}",
+        gain_bits=bits(_entropy([weight for weight, _ in counting.orders])),
+        seconds=plain(SECONDS["jump"] * len(left)),
+        risk=probability(RISK["jump"] * len(left)),
+        run=tuple(left),
+        reasons=(
+            Reason(
+                code="anchor",
+                sentence="These tell which way you count; twenty seconds that save the worst blunder.",
+                contacts=tuple(left),
+            ),
+        ),
     )
 
 
@@ -157,9 +212,16 @@ def _stop(judged: Judged, worth_it: list[Ranked], ranked: list[Ranked]) -> Stop 
     """Why nothing more is proposed; on a board that looks healthy, what is still unread is named."""
     if worth_it:
         return None
-    unread = [contact.number for index, contact in enumerate(judged.prepared.board.contacts) if (index, "red") not in judged.seen]
+    unread = [
+        contact.number
+        for index, contact in enumerate(judged.prepared.board.contacts)
+        if (index, "red") not in judged.seen
+    ]
     if unread and judged.post[0] >= 0 and not _anything_odd(judged):
-        return Stop(code="all_must_be_read", sentence=f"Nothing is odd so far. That is no proof: all must be read; {len(unread)} contacts are left.")
+        return Stop(
+            code="all_must_be_read",
+            sentence=f"Nothing is odd so far. That is no proof: all must be read; {len(unread)} contacts are left.",
+        )
     if ranked:
         return Stop(code="not_worth_its_time", sentence="No further touch would change what to do.")
     return Stop(code="nothing_left", sentence="Everything that can be read here was read.")

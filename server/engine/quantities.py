@@ -13,15 +13,34 @@ from server.engine.constants import DECIMAL_DOUBT_MV, DIODE_MODE_MAX_MV, NEGATIV
 from shared_models.reading import DisplayUnit, Draw, Drop, Ohms, OutOfReach, OverRange, ReadingKind, Value, Volts
 from shared_models.tables import KEYPAD
 
-_NUMBER = re.compile(r"^([+-]?)(\d+(?:[.,]\d*)?|[.,]\d+)\s*(mv|v|ma|a|ohms?|kohms?|mohms?|k|m|r|Ω|kΩ|mΩ)?$", re.IGNORECASE)
+_NUMBER = re.compile(
+    r"^([+-]?)(\d+(?:[.,]\d*)?|[.,]\d+)\s*(mv|v|ma|a|ohms?|kohms?|mohms?|k|m|r|Ω|kΩ|mΩ)?$", re.IGNORECASE
+)
 _INSIDE = re.compile(r"^(\d+)([rkm])(\d+)$", re.IGNORECASE)
 _OVER = frozenset({"ol", "0l", "o.l", "0.l", ".ol", "over", "overload"})
 _UNITS_OF: dict[str, tuple[str, ...]] = {
-    "drop": ("mV", "V"), "volts": ("mV", "V"), "ohms": ("ohm", "kohm", "Mohm"), "draw": ("mA", "A"),
+    "drop": ("mV", "V"),
+    "volts": ("mV", "V"),
+    "ohms": ("ohm", "kohm", "Mohm"),
+    "draw": ("mA", "A"),
 }
 _UNIT_WORDS = {
-    "mv": "mV", "v": "V", "ma": "mA", "a": "A", "ohm": "ohm", "ohms": "ohm", "r": "ohm", "ω": "ohm",
-    "k": "kohm", "kohm": "kohm", "kohms": "kohm", "kω": "kohm", "m": "Mohm", "mohm": "Mohm", "mohms": "Mohm", "mω": "Mohm",
+    "mv": "mV",
+    "v": "V",
+    "ma": "mA",
+    "a": "A",
+    "ohm": "ohm",
+    "ohms": "ohm",
+    "r": "ohm",
+    "ω": "ohm",
+    "k": "kohm",
+    "kohm": "kohm",
+    "kohms": "kohm",
+    "kω": "kohm",
+    "m": "Mohm",
+    "mohm": "Mohm",
+    "mohms": "Mohm",
+    "mω": "Mohm",
 }
 
 
@@ -64,7 +83,11 @@ def read_text(as_typed: str, display_unit: DisplayUnit, kind: ReadingKind) -> Va
         return _drop(number, digits, unit, told=unit_word is not None, as_typed=as_typed)
     base = number * UNIT_FACTORS[unit]
     if kind == "ohms":
-        return Ohms(ohm=base) if base >= 0 else Doubt("negative_ohms", f"'{as_typed}': a resistance is not negative; voltage is left on the line.")
+        return (
+            Ohms(ohm=base)
+            if base >= 0
+            else Doubt("negative_ohms", f"'{as_typed}': a resistance is not negative; voltage is left on the line.")
+        )
     return Volts(volts_mv=base) if kind == "volts" else Draw(draw_ma=base)
 
 
@@ -79,15 +102,22 @@ def _drop(number: float, digits: str, unit: str, *, told: bool, as_typed: str) -
     decimals = "." in digits or "," in digits
     if not told and unit == "mV" and decimals and 0 < abs(number) < DECIMAL_DOUBT_MV:
         return Doubt(
-            "fits_two_units", f"'{as_typed}' fits two units: is it {digits} V or {digits} mV?", (f"{digits} V", f"{digits} mV")
+            "fits_two_units",
+            f"'{as_typed}' fits two units: is it {digits} V or {digits} mV?",
+            (f"{digits} V", f"{digits} mV"),
         )
     if not told and unit == "V" and not decimals and abs(number) * UNIT_FACTORS["V"] > DIODE_MODE_MAX_MV:
-        return Doubt("fits_two_units", f"'{as_typed}' V is more than a diode test shows: is it {digits} mV?", (f"{digits} mV",))
+        return Doubt(
+            "fits_two_units", f"'{as_typed}' V is more than a diode test shows: is it {digits} mV?", (f"{digits} mV",)
+        )
     drop_mv = number * UNIT_FACTORS[unit]
     if drop_mv > DIODE_MODE_MAX_MV:
         return Doubt("absurd", f"'{as_typed}' {unit} is more than a diode test shows (4 V at most); type it again.")
     if drop_mv < NEGATIVE_DROP_MV:
-        return Doubt("negative_drop", f"'{as_typed}' {unit}: a drop is not negative; voltage is left on the line, or the leads are swapped.")
+        return Doubt(
+            "negative_drop",
+            f"'{as_typed}' {unit}: a drop is not negative; voltage is left on the line, or the leads are swapped.",
+        )
     return Drop(drop_mv=drop_mv)
 
 

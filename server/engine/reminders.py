@@ -26,7 +26,9 @@ def gate_waits_for(roles: Iterable[str], proofs: Iterable[MakeSafeProof]) -> tup
     newest: dict[str, MakeSafeProof] = {}
     for proof in sorted(proofs, key=lambda one: (one.proved_at_ms, one.id)):
         newest[proof.step] = proof
-    return tuple(step.id for step in steps_that_apply(roles) if step.required and not _proved(step, newest.get(step.id)))
+    return tuple(
+        step.id for step in steps_that_apply(roles) if step.required and not _proved(step, newest.get(step.id))
+    )
 
 
 def _proved(step: MakeSafeStep, proof: MakeSafeProof | None) -> bool:
@@ -36,16 +38,27 @@ def _proved(step: MakeSafeStep, proof: MakeSafeProof | None) -> bool:
         return True
     if step.proved_by == "hand":
         return proof.done
-    return proof.measured_mv is not None and step.limit_mv is not None and abs(proof.measured_mv) <= step.limit_mv and bool(proof.at_place.strip())
+    return (
+        proof.measured_mv is not None
+        and step.limit_mv is not None
+        and abs(proof.measured_mv) <= step.limit_mv
+        and bool(proof.at_place.strip())
+    )
 
 
-def reminders_of(sheet: BenchSheet, judged: Judged, known: list[Hypothesis], waits_for: tuple[str, ...]) -> tuple[Reminder, ...]:
+def reminders_of(
+    sheet: BenchSheet, judged: Judged, known: list[Hypothesis], waits_for: tuple[str, ...]
+) -> tuple[Reminder, ...]:
     """The lines of caution that this job needs now, blocking ones first."""
     told: list[Reminder] = []
     titles = {step.id: step for step in MAKE_SAFE_STEPS}
     if waits_for:
         names = ", ".join(titles[step].title.lower() for step in waits_for)
-        told.append(Reminder(code="make_safe_first", sentence=f"Not proved safe yet: {names}. Readings open when it is.", blocks=True))
+        told.append(
+            Reminder(
+                code="make_safe_first", sentence=f"Not proved safe yet: {names}. Readings open when it is.", blocks=True
+            )
+        )
     told.extend(_charge(sheet, judged))
     told.extend(_module(judged, known))
     told.extend(_power(sheet, judged, known))
@@ -57,7 +70,11 @@ def _charge(sheet: BenchSheet, judged: Judged) -> list[Reminder]:
     """Stores of charge on this socket: where they are proved, and what a residue does to a reading."""
     told = []
     led = [contact.number for contact in judged.prepared.board.contacts if contact.role == "led_plus"]
-    places = sorted(net.proof_at for net in judged.prepared.board.version.nets if net.stores_charge and net.rail_kind == "backlight" and net.proof_at)
+    places = sorted(
+        net.proof_at
+        for net in judged.prepared.board.version.nets
+        if net.stores_charge and net.rail_kind == "backlight" and net.proof_at
+    )
     newest: dict[str, MakeSafeProof] = {}
     for proof in sorted(sheet.make_safe, key=lambda one: (one.proved_at_ms, one.id)):
         newest[proof.step] = proof
@@ -65,14 +82,28 @@ def _charge(sheet: BenchSheet, judged: Judged) -> list[Reminder]:
         where = f" at {places[0]}" if places else ""
         proof = newest.get("led_capacitor_proved")
         last = f" Last: {_volts(proof.measured_mv)}." if proof is not None and proof.measured_mv is not None else ""
-        told.append(Reminder(
-            code="led_capacitor", blocks=False,
-            sentence=f"{', '.join(led)} hold charge after the light is off; the clock does not prove it. Measure{where} before plugging or unplugging: under 1 V.{last}",
-        ))
+        told.append(
+            Reminder(
+                code="led_capacitor",
+                blocks=False,
+                sentence=(
+                    f"{', '.join(led)} hold charge after the light is off; the clock does not prove "
+                    f"it. Measure{where} before plugging or unplugging: under 1 V.{last}"
+                ),
+            )
+        )
     for step in sorted(newest):
         measured = newest[step].measured_mv
-        if measured is not None and HONEST_READING_LIMIT_MV < abs(measured) and not (newest[step].waived_because or ""):
-            told.append(Reminder(code="residual", sentence=f"{newest[step].at_place or 'A rail'} still held {_volts(measured)}: above 10 mV it adds to the readings of what hangs on it."))
+        if measured is not None and abs(measured) > HONEST_READING_LIMIT_MV and not (newest[step].waived_because or ""):
+            told.append(
+                Reminder(
+                    code="residual",
+                    sentence=(
+                        f"{newest[step].at_place or 'A rail'} still held {_volts(measured)}: above 10 "
+                        "mV it adds to the readings of what hangs on it."
+                    ),
+                )
+            )
     return told
 
 
@@ -89,10 +120,24 @@ def _module(judged: Judged, known: list[Hypothesis]) -> list[Reminder]:
             elsewhere += hypothesis.weight
     sick = [finding for finding in judged.findings if finding.code == "plug_rail_low" and finding.was_so]
     if sick:
-        return [Reminder(code="module_not_again", sentence=f"The module's {sick[-1].where} reads {sick[-1].value or 0.0:.1f} ohm to ground: do not plug this module in again.", blocks=True)]
+        return [
+            Reminder(
+                code="module_not_again",
+                sentence=(
+                    f"The module's {sick[-1].where} reads {sick[-1].value or 0.0:.1f} ohm to ground: "
+                    "do not plug this module in again."
+                ),
+                blocks=True,
+            )
+        ]
     measured = [finding for finding in judged.findings if finding.code == "plug_rail_low"]
     if elsewhere > 0.5 and not measured:
-        return [Reminder(code="module_not_again", sentence="Do not plug this module in again before its rail is measured at the plug, unplugged.")]
+        return [
+            Reminder(
+                code="module_not_again",
+                sentence="Do not plug this module in again before its rail is measured at the plug, unplugged.",
+            )
+        ]
     return []
 
 
@@ -101,15 +146,43 @@ def _power(sheet: BenchSheet, judged: Judged, known: list[Hypothesis]) -> list[R
     lows = [contact.number for index, contact in enumerate(judged.prepared.board.contacts) if _reads_low(judged, index)]
     if not lows:
         return []
-    risky = sorted({story.part for hypothesis in known if hypothesis.weight > STORY_FLOOR for story in hypothesis.stories if story.data_at_risk and story.part is not None})
+    risky = sorted(
+        {
+            story.part
+            for hypothesis in known
+            if hypothesis.weight > STORY_FLOOR
+            for story in hypothesis.stories
+            if story.data_at_risk and story.part is not None
+        }
+    )
     if risky and sheet.intake.data_matters != "no":
-        return [Reminder(code="no_power_data", sentence=f"No power yet: {', '.join(lows)} read{'s' if len(lows) == 1 else ''} low and lead{'s' if len(lows) == 1 else ''} to {', '.join(risky)}, without which the data cannot be read.", blocks=True)]
-    return [Reminder(code="no_power", sentence=f"No power while {', '.join(lows)} read{'s' if len(lows) == 1 else ''} low and nobody knows why.", blocks=True)]
+        return [
+            Reminder(
+                code="no_power_data",
+                sentence=(
+                    f"No power yet: {', '.join(lows)} read{'s' if len(lows) == 1 else ''} low and "
+                    f"lead{'s' if len(lows) == 1 else ''} to {', '.join(risky)}, without which the "
+                    "data cannot be read."
+                ),
+                blocks=True,
+            )
+        ]
+    return [
+        Reminder(
+            code="no_power",
+            sentence=f"No power while {', '.join(lows)} read{'s' if len(lows) == 1 else ''} low and nobody knows why.",
+            blocks=True,
+        )
+    ]
 
 
 def _reads_low(judged: Judged, index: int) -> bool:
     seen, view = judged.seen.get((index, "red")), judged.views[index, "red"]
-    if seen is None or seen.drop_mv is None or view.ol_odds > 0.5 or ROLE_BY_ID[judged.prepared.board.contacts[index].role].id == "ground":
+    if (
+        seen is None
+        or seen.drop_mv is None
+        or view.ol_odds > 0.5
+        or ROLE_BY_ID[judged.prepared.board.contacts[index].role].id == "ground"
+    ):
         return False
     return seen.drop_mv < 0.5 * view.loc and view.loc - seen.drop_mv > DEEP_LOW_SD * view.scale
-

@@ -13,7 +13,20 @@ from shared_models.board import ChipPin, Contact, SeriesPart
 from shared_models.tables import ROLE_BY_ID
 
 NO_JUNCTION = frozenset({"ground", "strap", "unconnected", "core_rail", "core_rail_large"})
-SIGNAL_ROLES = frozenset({"lane", "lane_lvds", "lane_coupled", "aux_coupled", "usb_pair", "bus", "control", "hot_plug_detect", "pwm", "led_minus"})
+SIGNAL_ROLES = frozenset(
+    {
+        "lane",
+        "lane_lvds",
+        "lane_coupled",
+        "aux_coupled",
+        "usb_pair",
+        "bus",
+        "control",
+        "hot_plug_detect",
+        "pwm",
+        "led_minus",
+    }
+)
 
 
 class Path(NamedTuple):

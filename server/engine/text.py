@@ -4,7 +4,6 @@ from server.engine.constants import BOXES
 from shared_models.opinion import Opinion
 
 
-
 def opinion_text(opinion: Opinion) -> str:
     """The opinion in words, for `secondprobe opinion --text`; ends with a newline."""
     lines: list[str] = []

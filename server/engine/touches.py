@@ -8,8 +8,20 @@ are the latent model's own outcomes (`probing.py`). Lifting a part is never prop
 from typing import Literal, NamedTuple
 
 from server.engine.constants import (
-    BEHIND_SERIES_CHIP, BEHIND_SERIES_SHUNT, HYPOTHESES_KEPT, ODD_MIN, OTHER_STORY, PLUG_RAIL_LOW_SICK, PLUG_RAIL_LOW_WELL, RESEAT_HELPS,
-    RISK, SAME_BOTH_WAYS_JUNCTION, SAME_BOTH_WAYS_RESISTIVE, SECONDS, SUSPECTS_LOOKED_AT, SURE,
+    BEHIND_SERIES_CHIP,
+    BEHIND_SERIES_SHUNT,
+    HYPOTHESES_KEPT,
+    ODD_MIN,
+    OTHER_STORY,
+    PLUG_RAIL_LOW_SICK,
+    PLUG_RAIL_LOW_WELL,
+    RESEAT_HELPS,
+    RISK,
+    SAME_BOTH_WAYS_JUNCTION,
+    SAME_BOTH_WAYS_RESISTIVE,
+    SECONDS,
+    SURE,
+    SUSPECTS_LOOKED_AT,
 )
 from server.engine.evidence import BEFORE_KINDS, BEHIND_KINDS
 from server.engine.inference import Judged, probe_at
@@ -17,7 +29,18 @@ from server.engine.roles import first_series, fuse_of
 from server.engine.stories.kinds import Story
 from server.engine.verdicts import ContactState
 from shared_models.opinion import NextTouch, Reason
-from shared_models.reading import AcrossPart, AtContact, AtPartEnd, AtRail, BetweenContacts, LeadOnGround, Place, ReadingKind, Subject, Touch
+from shared_models.reading import (
+    AcrossPart,
+    AtContact,
+    AtPartEnd,
+    AtRail,
+    BetweenContacts,
+    LeadOnGround,
+    Place,
+    ReadingKind,
+    Subject,
+    Touch,
+)
 from shared_models.tables import ROLE_BY_ID
 
 Row = tuple[float, ...]
@@ -49,7 +72,11 @@ def hypotheses(judged: Judged) -> list[Hypothesis]:
     single = len(stories)
     ranked = sorted(range(len(judged.post)), key=lambda place: (-judged.post[place], place))[:HYPOTHESES_KEPT]
     known = [
-        Hypothesis((1 - OTHER_STORY) * judged.post[place], (stories[place],) if place < single else tuple(stories[one] for one in judged.pairs[place - single]), decisions[place])
+        Hypothesis(
+            (1 - OTHER_STORY) * judged.post[place],
+            (stories[place],) if place < single else tuple(stories[one] for one in judged.pairs[place - single]),
+            decisions[place],
+        )
         for place in ranked
     ]
     return [*known, Hypothesis(OTHER_STORY, (), max(decisions) + 1)]
@@ -69,7 +96,12 @@ def candidates(judged: Judged, states: list[ContactState], known: list[Hypothesi
 
 def _suspects(judged: Judged, states: list[ContactState]) -> list[int]:
     """Contacts that were read and are in doubt, the most doubtful first."""
-    odd = [state for state in states if (state.contact, "red") in judged.seen and (state.odds[0] < 1 - ODD_MIN * ODD_MIN * ODD_MIN or state.touch_again)]
+    odd = [
+        state
+        for state in states
+        if (state.contact, "red") in judged.seen
+        and (state.odds[0] < 1 - ODD_MIN * ODD_MIN * ODD_MIN or state.touch_again)
+    ]
     odd.sort(key=lambda state: (state.odds[0], state.contact))
     return [state.contact for state in odd[:SUSPECTS_LOOKED_AT]]
 
@@ -86,9 +118,16 @@ def _done(judged: Judged) -> list[str]:
 
 
 TITLES = {
-    "tail_normal": "Solder tail of {0}", "bridged": "{0} contact to contact", "part_open": "Ohms across {0}", "fault_behind": "Far end of {0}",
-    "other_polarity": "{0} with the leads the other way round", "plug_rail_low": "Rail ohms at the module's plug: {0}", "rail_low": "Ohms to ground: {0}",
-    "retouch": "{0} once more", "reseat": "Seat the module again", "known_good_module": "A known-good module or cable",
+    "tail_normal": "Solder tail of {0}",
+    "bridged": "{0} contact to contact",
+    "part_open": "Ohms across {0}",
+    "fault_behind": "Far end of {0}",
+    "other_polarity": "{0} with the leads the other way round",
+    "plug_rail_low": "Rail ohms at the module's plug: {0}",
+    "rail_low": "Ohms to ground: {0}",
+    "retouch": "{0} once more",
+    "reseat": "Seat the module again",
+    "known_good_module": "A known-good module or cable",
 }
 
 
@@ -119,16 +158,71 @@ def _at_contact(judged: Judged, contact: int, state: ContactState, known: list[H
     high = seen.drop_mv is None or state.odds[3] + state.odds[4] > 0.5
     if high and one.tail_reachable and not ROLE_BY_ID[one.role].is_rail:
         answers = [_tail_row(_about(hypothesis, contact)) if hypothesis.stories else EVEN for hypothesis in known]
-        found.append(_candidate("tail", TITLES["tail_normal"].format(one.number), AtContact(contact=one.number), "drop", answers, place="tail", reasons=(_why("tail", f"{one.number} shows OL at the spring. Touch the spring once more, then its tail: a normal tail means a torn or dirty contact.", one.number),)))
+        found.append(
+            _candidate(
+                "tail",
+                TITLES["tail_normal"].format(one.number),
+                AtContact(contact=one.number),
+                "drop",
+                answers,
+                place="tail",
+                reasons=(
+                    _why(
+                        "tail",
+                        (
+                            f"{one.number} shows OL at the spring. Touch the spring once more, then its tail: "
+                            "a normal tail means a torn or dirty contact."
+                        ),
+                        one.number,
+                    ),
+                ),
+            )
+        )
     elif state.touch_again:
         # an untold story reads the same twice, as every true one does
-        answers = [_two(1 - SURE if hypothesis.stories and _about(hypothesis, contact) is None else SURE) for hypothesis in known]
-        found.append(_candidate("retouch" if contact == probe_at(judged) else "jump", TITLES["retouch"].format(one.number), AtContact(contact=one.number), "drop", answers, action="retouch", reasons=(_why("retouch", f"{one.number} is out of its band on one touch; a bad touch reads like that too.", one.number),)))
+        answers = [
+            _two(1 - SURE if hypothesis.stories and _about(hypothesis, contact) is None else SURE)
+            for hypothesis in known
+        ]
+        found.append(
+            _candidate(
+                "retouch" if contact == probe_at(judged) else "jump",
+                TITLES["retouch"].format(one.number),
+                AtContact(contact=one.number),
+                "drop",
+                answers,
+                action="retouch",
+                reasons=(
+                    _why(
+                        "retouch",
+                        f"{one.number} is out of its band on one touch; a bad touch reads like that too.",
+                        one.number,
+                    ),
+                ),
+            )
+        )
     low = seen.drop_mv is not None and state.odds[1] + state.odds[2] > 0.5
     if low:
         found.extend(_behind_series(judged, contact, known))
         answers = [_two(_same_both_ways(_about(hypothesis, contact))) for hypothesis in known]
-        found.append(_candidate("other_polarity", TITLES["other_polarity"].format(one.number), AtContact(contact=one.number), "drop", answers, action="other_polarity", lead="black", reasons=(_why("other_polarity", "A resistive short reads the same both ways; a wounded junction does not.", one.number),)))
+        found.append(
+            _candidate(
+                "other_polarity",
+                TITLES["other_polarity"].format(one.number),
+                AtContact(contact=one.number),
+                "drop",
+                answers,
+                action="other_polarity",
+                lead="black",
+                reasons=(
+                    _why(
+                        "other_polarity",
+                        "A resistive short reads the same both ways; a wounded junction does not.",
+                        one.number,
+                    ),
+                ),
+            )
+        )
     return found
 
 
@@ -155,10 +249,31 @@ def _behind_series(judged: Judged, contact: int, known: list[Hypothesis]) -> lis
     answers = []
     for hypothesis in known:
         story = _about(hypothesis, contact)
-        behind = 0.5 if story is None else BEHIND_SERIES_CHIP if story.kind in BEHIND_KINDS else 1 - SURE if story.kind in BEFORE_KINDS else BEHIND_SERIES_SHUNT
+        behind = (
+            0.5
+            if story is None
+            else BEHIND_SERIES_CHIP
+            if story.kind in BEHIND_KINDS
+            else 1 - SURE
+            if story.kind in BEFORE_KINDS
+            else BEHIND_SERIES_SHUNT
+        )
         answers.append(_two(behind))
-    why = f"{series.part} lies between {one.number} and what it leads to: lower at its far end puts the fault behind it, the same puts it before."
-    return [_candidate("part_end", TITLES["fault_behind"].format(series.part), AtPartEnd(part=series.part, end="far"), "drop", answers, place="part_far", reasons=(_why("behind_series", why, one.number, part=series.part),))]
+    why = (
+        f"{series.part} lies between {one.number} and what it leads to: lower at its far "
+        "end puts the fault behind it, the same puts it before."
+    )
+    return [
+        _candidate(
+            "part_end",
+            TITLES["fault_behind"].format(series.part),
+            AtPartEnd(part=series.part, end="far"),
+            "drop",
+            answers,
+            place="part_far",
+            reasons=(_why("behind_series", why, one.number, part=series.part),),
+        )
+    ]
 
 
 def _bridge_checks(judged: Judged, states: list[ContactState], known: list[Hypothesis]) -> list[Candidate]:
@@ -172,9 +287,29 @@ def _bridge_checks(judged: Judged, states: list[ContactState], known: list[Hypot
                 continue
             asked.append(story.subject)
             a, b = (board.contacts[index].number for index in story.contacts)
-            answers = [_two(SURE if any(one.kind == "bridge" and one.subject == story.subject for one in other.stories) else 1 - SURE) for other in known]
-            why = f"{a} and {b} read as two joined lines do. Under 2 ohm from one to the other is a bridge; a healthy pair reads a drop or OL."
-            found.append(_candidate("between", TITLES["bridged"].format(story.subject), BetweenContacts(contact_a=a, contact_b=b), "ohms", answers, lead=None, reasons=(_why("bridge", why, a, b),)))
+            answers = [
+                _two(
+                    SURE
+                    if any(one.kind == "bridge" and one.subject == story.subject for one in other.stories)
+                    else 1 - SURE
+                )
+                for other in known
+            ]
+            why = (
+                f"{a} and {b} read as two joined lines do. Under 2 ohm from one to the other is "
+                "a bridge; a healthy pair reads a drop or OL."
+            )
+            found.append(
+                _candidate(
+                    "between",
+                    TITLES["bridged"].format(story.subject),
+                    BetweenContacts(contact_a=a, contact_b=b),
+                    "ohms",
+                    answers,
+                    lead=None,
+                    reasons=(_why("bridge", why, a, b),),
+                )
+            )
     return found
 
 
@@ -189,15 +324,52 @@ def _at_parts(judged: Judged, states: list[ContactState], known: list[Hypothesis
                 continue
             if story.kind == "series_open" and story.part is not None:
                 asked.append(story.subject)
-                answers = [_two(SURE if any(one.kind == "series_open" and one.part == story.part for one in other.stories) else 1 - SURE) for other in known]
+                answers = [
+                    _two(
+                        SURE
+                        if any(one.kind == "series_open" and one.part == story.part for one in other.stories)
+                        else 1 - SURE
+                    )
+                    for other in known
+                ]
                 names = " and ".join(board.contacts[index].number for index in story.contacts)
                 fuse = fuse_of(board.contacts[story.contacts[0]]) == story.part
-                why = f"{names} read{'s' if len(story.contacts) == 1 else ''} as if {story.part} were open; across it, OL or more than 100 ohm settles it{' (a blown fuse moves the contact by little)' if fuse else ''}."
-                found.append(_candidate("across_part", TITLES["part_open"].format(story.part), AcrossPart(part=story.part), "ohms", answers, lead=None, reasons=(_why("across_part", why, part=story.part),)))
+                verb = "reads" if len(story.contacts) == 1 else "read"
+                beside = " (a blown fuse moves the contact by little)" if fuse else ""
+                why = f"{names} {verb} as if {story.part} were open; across it, OL or over 100 ohm settles it{beside}."
+                found.append(
+                    _candidate(
+                        "across_part",
+                        TITLES["part_open"].format(story.part),
+                        AcrossPart(part=story.part),
+                        "ohms",
+                        answers,
+                        lead=None,
+                        reasons=(_why("across_part", why, part=story.part),),
+                    )
+                )
             elif story.kind == "rail_short":
                 asked.append(story.subject)
-                answers = [_two(SURE if any(one.kind == "rail_short" and one.subject == story.subject for one in other.stories) else 1 - SURE) for other in known]
-                found.append(_candidate("rail_ohms", TITLES["rail_low"].format(story.subject), AtRail(net=story.subject), "ohms", answers, reasons=(_why("rail_ohms", f"Ohms from {story.subject} to ground, leads nulled first.", part=None),)))
+                answers = [
+                    _two(
+                        SURE
+                        if any(one.kind == "rail_short" and one.subject == story.subject for one in other.stories)
+                        else 1 - SURE
+                    )
+                    for other in known
+                ]
+                found.append(
+                    _candidate(
+                        "rail_ohms",
+                        TITLES["rail_low"].format(story.subject),
+                        AtRail(net=story.subject),
+                        "ohms",
+                        answers,
+                        reasons=(
+                            _why("rail_ohms", f"Ohms from {story.subject} to ground, leads nulled first.", part=None),
+                        ),
+                    )
+                )
     return found
 
 
@@ -205,7 +377,9 @@ def _at_module(judged: Judged, known: list[Hypothesis]) -> list[Candidate]:
     """At the module's plug first; seating or swapping only once its rail was measured and is not low."""
     found = []
     board = judged.prepared.board
-    rails = [contact for contact in board.contacts if contact.role == "panel_supply"] or [contact for contact in board.contacts if ROLE_BY_ID[contact.role].is_rail]
+    rails = [contact for contact in board.contacts if contact.role == "panel_supply"] or [
+        contact for contact in board.contacts if ROLE_BY_ID[contact.role].is_rail
+    ]
     elsewhere = [any(story.kind == "elsewhere" for story in hypothesis.stories) for hypothesis in known]
     measured = [finding for finding in judged.findings if finding.code == "plug_rail_low"]
     if not any(elsewhere):
@@ -213,13 +387,41 @@ def _at_module(judged: Judged, known: list[Hypothesis]) -> list[Candidate]:
     if rails and not measured:
         net = rails[0].net or rails[0].number
         answers = [_two(PLUG_RAIL_LOW_SICK if there else PLUG_RAIL_LOW_WELL) for there in elsewhere]
-        why = f"The board's contacts say nothing against it. Unplug the module and measure {net} to ground at its plug: a few ohms is a sick module, and it must not go in again."
-        return [_candidate("plug_ohms", TITLES["plug_rail_low"].format(net), AtRail(net=net), "ohms", answers, subject="module_plug", reasons=(_why("plug_ohms", why),))]
+        why = (
+            f"The board's contacts say nothing against it. Unplug the module and measure {net} "
+            "to ground at its plug: a few ohms is a sick module, and it must not go in again."
+        )
+        return [
+            _candidate(
+                "plug_ohms",
+                TITLES["plug_rail_low"].format(net),
+                AtRail(net=net),
+                "ohms",
+                answers,
+                subject="module_plug",
+                reasons=(_why("plug_ohms", why),),
+            )
+        ]
     if any(finding.was_so for finding in measured):
         return []
-    for action, helps, why in (("reseat", RESEAT_HELPS, "Seating costs a minute; only with every rail proved."), ("known_good_module", SURE, "A known-good module or cable settles it; only with every rail proved.")):
+    for action, helps, why in (
+        ("reseat", RESEAT_HELPS, "Seating costs a minute; only with every rail proved."),
+        ("known_good_module", SURE, "A known-good module or cable settles it; only with every rail proved."),
+    ):
         answers = [_two(helps if there else 1 - SURE) for there in elsewhere]
-        found.append(_candidate(action, TITLES[action], AtRail(net="module"), "volts", answers, action="reseat" if action == "reseat" else "known_good_module", subject="module_plug", lead=None, reasons=(_why(action, why),)))
+        found.append(
+            _candidate(
+                action,
+                TITLES[action],
+                AtRail(net="module"),
+                "volts",
+                answers,
+                action="reseat" if action == "reseat" else "known_good_module",
+                subject="module_plug",
+                lead=None,
+                reasons=(_why(action, why),),
+            )
+        )
     return found
 
 
@@ -228,11 +430,29 @@ def _why(code: str, sentence: str, *contacts: str, part: str | None = None) -> R
 
 
 def _candidate(
-    cost: str, title: str, touch: Touch, kind: ReadingKind, answers: list[Row], *, place: Place = "spring", subject: Subject = "board_socket",
-    lead: LeadOnGround | None = "red", action: Action = "read", reasons: tuple[Reason, ...] = (),
+    cost: str,
+    title: str,
+    touch: Touch,
+    kind: ReadingKind,
+    answers: list[Row],
+    *,
+    place: Place = "spring",
+    subject: Subject = "board_socket",
+    lead: LeadOnGround | None = "red",
+    action: Action = "read",
+    reasons: tuple[Reason, ...] = (),
 ) -> Candidate:
     shown = NextTouch(
-        touch=touch, kind=kind, title=title, gain_bits=0.0, seconds=SECONDS[cost], risk=RISK[cost], subject=subject, place=place, lead_on_ground=lead,
-        action=action, reasons=reasons,
+        touch=touch,
+        kind=kind,
+        title=title,
+        gain_bits=0.0,
+        seconds=SECONDS[cost],
+        risk=RISK[cost],
+        subject=subject,
+        place=place,
+        lead_on_ground=lead,
+        action=action,
+        reasons=reasons,
     )
     return Candidate(shown, answers)

@@ -41,7 +41,9 @@ def contact_states(judged: Judged) -> list[ContactState]:
         if net != contact:
             rail = by_variable[net]
             odd = 1 - own[0]
-            own = tuple(own[place] * (1.0 if place else 0.0) + (1 - odd) * rail[place] for place in range(len(OUTCOMES)))
+            own = tuple(
+                own[place] * (1.0 if place else 0.0) + (1 - odd) * rail[place] for place in range(len(OUTCOMES))
+            )
         verdict, again = _verdict(judged, contact, own)
         states.append(ContactState(contact, (own[0], own[1], own[2], own[3], own[4]), verdict, again))
     return states
@@ -54,7 +56,13 @@ def _state_odds(judged: Judged, variable: int, masses: list[float]) -> tuple[flo
     for mass, mixture in zip(masses, judged.prepared.mixtures[variable], strict=True):
         if mass <= 0:
             continue
-        weights = [(state, weight if row is None or fail is None else weight * ((1 - fail[0]) * row[state] + fail[0] * fail[1])) for state, weight in mixture]
+        weights = [
+            (
+                state,
+                weight if row is None or fail is None else weight * ((1 - fail[0]) * row[state] + fail[0] * fail[1]),
+            )
+            for state, weight in mixture
+        ]
         total = 0.0
         for _, weight in weights:
             total += weight
@@ -94,7 +102,11 @@ def _verdict(judged: Judged, contact: int, odds: tuple[float, ...]) -> tuple[Ver
     best = max(range(len(OUTCOMES)), key=lambda place: (odds[place], -place))
     word: Verdict = "expected" if OUTCOMES[best] == "open" else OUTCOMES[best]
     z = (seen.drop_mv - view.loc) / view.scale
-    again = seen.agreeing == 1 and not _confirmed(judged, contact, seen) and (word != "expected" or abs(z) > VERDICT_Z_RETOUCH)
+    again = (
+        seen.agreeing == 1
+        and not _confirmed(judged, contact, seen)
+        and (word != "expected" or abs(z) > VERDICT_Z_RETOUCH)
+    )
     return word, again
 
 
@@ -105,10 +117,18 @@ def _confirmed(judged: Judged, contact: int, seen: Seen) -> bool:
     net = judged.prepared.net_variable[contact]
     if net == contact:
         return False
-    others = [judged.seen[other, "red"] for other in judged.prepared.members[net] if other != contact and (other, "red") in judged.seen]
+    others = [
+        judged.seen[other, "red"]
+        for other in judged.prepared.members[net]
+        if other != contact and (other, "red") in judged.seen
+    ]
     if seen.drop_mv is None:
         return any(other.drop_mv is None for other in others)
-    return any(other.drop_mv is not None and abs(other.drop_mv - seen.drop_mv) < VERDICT_Z_RETOUCH * judged.views[contact, "red"].scale for other in others)
+    return any(
+        other.drop_mv is not None
+        and abs(other.drop_mv - seen.drop_mv) < VERDICT_Z_RETOUCH * judged.views[contact, "red"].scale
+        for other in others
+    )
 
 
 def contact_opinions(judged: Judged, states: list[ContactState]) -> tuple[ContactOpinion, ...]:
@@ -124,13 +144,19 @@ def _opinion(judged: Judged, state: ContactState) -> ContactOpinion:
     drop_mv = seen.drop_mv if seen is not None else None
     off = None if drop_mv is None or view.ol_odds > 0.5 else drop_mv - view.loc
     return ContactOpinion(
-        contact=one.number, verdict=state.verdict,
+        contact=one.number,
+        verdict=state.verdict,
         odds=OutcomeOdds(**{word: probability(value) for word, value in zip(OUTCOMES, state.odds, strict=True)}),
-        band=_band(view, band), drop_mv=None if drop_mv is None else millivolts(drop_mv), reads_ol=seen is not None and seen.drop_mv is None,
-        off_by_mv=None if off is None else millivolts(off), off_by_sd=None if off is None else plain(off / view.scale),
-        touches=seen.touches if seen is not None else 0, touch_again=state.touch_again,
+        band=_band(view, band),
+        drop_mv=None if drop_mv is None else millivolts(drop_mv),
+        reads_ol=seen is not None and seen.drop_mv is None,
+        off_by_mv=None if off is None else millivolts(off),
+        off_by_sd=None if off is None else plain(off / view.scale),
+        touches=seen.touches if seen is not None else 0,
+        touch_again=state.touch_again,
         written_as=seen.written if seen is not None and seen.written != one.number else None,
-        reading_ids=seen.reading_ids if seen is not None else (), reasons=tuple(_reasons(judged, state, seen, view, band)),
+        reading_ids=seen.reading_ids if seen is not None else (),
+        reasons=tuple(_reasons(judged, state, seen, view, band)),
     )
 
 
@@ -139,8 +165,14 @@ def _band(view: View, band: Healthy) -> Band:
         return Band(rests_on=wording.rests_on(band), reference_boards=band.boards, reads_ol=True)
     low, high = StudentT(view.df, view.loc, view.scale).limits(COVERAGE)
     return Band(
-        rests_on=wording.rests_on(band), reference_boards=band.boards, siblings=band.siblings, centre_mv=millivolts(view.loc),
-        low_mv=millivolts(low), high_mv=millivolts(high), carried_by_mv=millivolts(view.loc - band.loc + band.carried_mv), set_aside_boards=band.odd_boards,
+        rests_on=wording.rests_on(band),
+        reference_boards=band.boards,
+        siblings=band.siblings,
+        centre_mv=millivolts(view.loc),
+        low_mv=millivolts(low),
+        high_mv=millivolts(high),
+        carried_by_mv=millivolts(view.loc - band.loc + band.carried_mv),
+        set_aside_boards=band.odd_boards,
     )
 
 
@@ -176,4 +208,3 @@ def _in_ohms(judged: Judged, state: ContactState, drop_mv: float, view: View) ->
     if series is not None and series.ohm is not None and leak is not None and drop_mv > series.ohm * view.current_ma:
         return [wording.ohms_left(one.number, drop_mv, view.current_ma, ohm, series.part, series.ohm)]
     return [wording.as_ohms(one.number, leak if leak is not None else ohm)]
-

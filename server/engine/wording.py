@@ -17,7 +17,13 @@ from shared_models.tables import ROLE_BY_ID
 
 def rests_on(band: Healthy) -> Literal["reference_boards", "siblings", "role"]:
     """What a band rests on, as the opinion names it."""
-    return "reference_boards" if band.rests_on == "reference_boards" else "siblings" if band.rests_on == "siblings" else "role"
+    return (
+        "reference_boards"
+        if band.rests_on == "reference_boards"
+        else "siblings"
+        if band.rests_on == "siblings"
+        else "role"
+    )
 
 
 PLAIN_SENTENCES = {
@@ -52,37 +58,71 @@ def against_band(contact: str, drop_mv: float, view: View, band: Healthy) -> Rea
         sentence = f"{_mv(drop_mv)} where a healthy one shows OL ({basis})."
     else:
         side = "above" if off > 0 else "below"
-        sentence = f"{_mv(drop_mv)}; a healthy one reads {_mv(view.loc)} here ({basis}): {abs(off):.0f} mV {side}, {abs(off) / view.scale:.1f} deviations."
-    return Reason(code="against_band", sentence=sentence, contacts=(contact,), numbers=(
-        Number(name="drop_mv", value=millivolts(drop_mv)), Number(name="centre_mv", value=millivolts(view.loc)), Number(name="scale_mv", value=millivolts(view.scale)),
-        Number(name="reference_boards", value=float(band.boards)),
-    ))
+        sentence = (
+            f"{_mv(drop_mv)}; a healthy one reads {_mv(view.loc)} here ({basis}): {abs(off):.0f} "
+            f"mV {side}, {abs(off) / view.scale:.1f} deviations."
+        )
+    return Reason(
+        code="against_band",
+        sentence=sentence,
+        contacts=(contact,),
+        numbers=(
+            Number(name="drop_mv", value=millivolts(drop_mv)),
+            Number(name="centre_mv", value=millivolts(view.loc)),
+            Number(name="scale_mv", value=millivolts(view.scale)),
+            Number(name="reference_boards", value=float(band.boards)),
+        ),
+    )
 
 
 def unseen(contact: str, role: str, capacitor: str | None) -> Reason:
     """OL where healthy boards show OL: what this reading cannot see, and where to touch instead."""
     if capacitor is not None:
-        sentence = f"OL, as on a healthy board: {capacitor} blocks the meter. An open cannot be seen here; touch the chip side of {capacitor}."
+        sentence = (
+            f"OL, as on a healthy board: {capacitor} blocks the meter. An open cannot be seen "
+            f"here; touch the chip side of {capacitor}."
+        )
     elif role in ("strap", "aux_coupled"):
         sentence = "OL, as on a healthy board. A drop shows nothing here; measure ohms instead."
     elif role == "unconnected":
         sentence = "OL, as on a healthy board: nothing is connected."
     else:
-        sentence = "OL, as on a healthy board: an open cannot be seen here in diode mode; touch behind the part that blocks."
+        sentence = (
+            "OL, as on a healthy board: an open cannot be seen here in diode mode; touch behind the part that blocks."
+        )
     return Reason(code="unseen", sentence=sentence, contacts=(contact,), parts=(capacitor,) if capacitor else ())
 
 
 def over_range(contact: str, agreeing: int, centre_mv: float) -> Reason:
     """OL where a drop is expected: one touch settles nothing."""
     if agreeing > 1:
-        return Reason(code="over_range", sentence=f"OL on {agreeing} touches; a healthy one reads {_mv(centre_mv)}.", contacts=(contact,), numbers=(Number(name="touches", value=float(agreeing)), Number(name="centre_mv", value=millivolts(centre_mv))))
-    return Reason(code="one_over_range", sentence=f"OL on one touch; a healthy one reads {_mv(centre_mv)}. A missed touch reads the same: touch it again.", contacts=(contact,), numbers=(Number(name="centre_mv", value=millivolts(centre_mv)),))
+        return Reason(
+            code="over_range",
+            sentence=f"OL on {agreeing} touches; a healthy one reads {_mv(centre_mv)}.",
+            contacts=(contact,),
+            numbers=(
+                Number(name="touches", value=float(agreeing)),
+                Number(name="centre_mv", value=millivolts(centre_mv)),
+            ),
+        )
+    return Reason(
+        code="one_over_range",
+        sentence=(
+            f"OL on one touch; a healthy one reads {_mv(centre_mv)}. A missed touch reads the same: touch it again."
+        ),
+        contacts=(contact,),
+        numbers=(Number(name="centre_mv", value=millivolts(centre_mv)),),
+    )
 
 
 def two_touches(contact: str, one: float | None, other: float | None) -> Reason:
     """Two touches that contradict each other."""
     words = [_mv(value) if value is not None else "OL" for value in (one, other)]
-    return Reason(code="touches_disagree", sentence=f"One touch says {words[0]}, another {words[1]}: touch it a third time, or it changes when pressed.", contacts=(contact,))
+    return Reason(
+        code="touches_disagree",
+        sentence=f"One touch says {words[0]}, another {words[1]}: touch it a third time, or it changes when pressed.",
+        contacts=(contact,),
+    )
 
 
 def ohms_left(contact: str, drop_mv: float, current_ma: float, ohm: float, part: str, part_ohm: float) -> Reason:
@@ -90,15 +130,30 @@ def ohms_left(contact: str, drop_mv: float, current_ma: float, ohm: float, part:
     left = max(0.0, ohm - part_ohm)
     doubt = 2 * (LEAD_NOISE_OHM + SERIES_PART_SD * part_ohm)
     return Reason(
-        code="ohms_left", contacts=(contact,), parts=(part,),
-        sentence=f"{_mv(drop_mv)} at {current_ma:.2f} mA is {ohm:.0f} ohm. {part} is {part_ohm:.0f} of them: if the fault lies behind it, {left:.0f} ± {doubt:.0f} ohm are left.",
-        numbers=(Number(name="ohm", value=plain(ohm)), Number(name="series_ohm", value=plain(part_ohm)), Number(name="left_ohm", value=plain(left)), Number(name="doubt_ohm", value=plain(doubt))),
+        code="ohms_left",
+        contacts=(contact,),
+        parts=(part,),
+        sentence=(
+            f"{_mv(drop_mv)} at {current_ma:.2f} mA is {ohm:.0f} ohm. {part} is {part_ohm:.0f} "
+            f"of them: if the fault lies behind it, {left:.0f} ± {doubt:.0f} ohm are left."
+        ),
+        numbers=(
+            Number(name="ohm", value=plain(ohm)),
+            Number(name="series_ohm", value=plain(part_ohm)),
+            Number(name="left_ohm", value=plain(left)),
+            Number(name="doubt_ohm", value=plain(doubt)),
+        ),
     )
 
 
 def as_ohms(contact: str, ohm: float) -> Reason:
     """A low number as the leak that would explain it."""
-    return Reason(code="as_ohms", sentence=f"A leak of about {_ohms(ohm)} to ground would read this.", contacts=(contact,), numbers=(Number(name="leak_ohm", value=plain(ohm)),))
+    return Reason(
+        code="as_ohms",
+        sentence=f"A leak of about {_ohms(ohm)} to ground would read this.",
+        contacts=(contact,),
+        numbers=(Number(name="leak_ohm", value=plain(ohm)),),
+    )
 
 
 SLIP_WORDS = {"1": "one place", "2": "two places", "3": "three places"}
@@ -124,7 +179,11 @@ def story_title(story: Story, scene: Scene) -> str:
     if story.kind == "shunt_short":
         return f"{story.part} shorted at {names[0]}" if story.part else f"A part to ground shorted at {names[0]}"
     if story.kind == "series_open":
-        where = f"in the feed of {', '.join(names)}" if len(names) > 1 or ROLE_BY_ID[scene.board.contacts[story.contacts[0]].role].is_rail else f"at {names[0]}"
+        where = (
+            f"in the feed of {', '.join(names)}"
+            if len(names) > 1 or ROLE_BY_ID[scene.board.contacts[story.contacts[0]].role].is_rail
+            else f"at {names[0]}"
+        )
         return f"{story.part} open {where}" if story.part else f"A part in series open {where}"
     if story.kind == "leak":
         return f"Leak to ground at {names[0]}"

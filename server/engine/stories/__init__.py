@@ -13,7 +13,16 @@ from server.engine.stories.parts import chips_damaged, rails_shorted, series_par
 from server.engine.stories.whole import elsewhere, nothing_wrong
 
 FAMILIES = (
-    nothing_wrong, elsewhere, plugs_off, plugged_live, bridges, torn_contacts, leaks, shunts_shorted, series_parts_open, chips_damaged,
+    nothing_wrong,
+    elsewhere,
+    plugs_off,
+    plugged_live,
+    bridges,
+    torn_contacts,
+    leaks,
+    shunts_shorted,
+    series_parts_open,
+    chips_damaged,
     rails_shorted,
 )
 

@@ -25,7 +25,8 @@ def _bridge_seen(scene: Scene, left: int, right: int) -> bool:
 
 def _bridge(scene: Scene, left: int, right: int, weight: float) -> Story:
     footprint: dict[int, Mixture] = {
-        left: ((MEETS + scene.neighbours[left].index(right), 1.0),), right: ((MEETS + scene.neighbours[right].index(left), 1.0),),
+        left: ((MEETS + scene.neighbours[left].index(right), 1.0),),
+        right: ((MEETS + scene.neighbours[right].index(left), 1.0),),
     }
     for index in (left, right):
         if scene.board.contacts[index].role == "ground":
@@ -39,18 +40,36 @@ def torn_contacts(scene: Scene) -> list[Story]:
     open_seen = [index for index in range(len(scene.board.contacts)) if shows_open(scene, index)]
     each = share(scene, "contact_torn", len(open_seen))
     return [
-        Story("contact_torn", scene.board.contacts[index].number, each, {index: mixture(TORN)}, ("socket", scene.board.contacts[index].number), contacts=(index,))
+        Story(
+            "contact_torn",
+            scene.board.contacts[index].number,
+            each,
+            {index: mixture(TORN)},
+            ("socket", scene.board.contacts[index].number),
+            contacts=(index,),
+        )
         for index in open_seen
     ]
 
 
 def leaks(scene: Scene) -> list[Story]:
     """A leak to ground at one contact: dirt, water, a tired clamp."""
-    lines = [index for index, contact in enumerate(scene.board.contacts) if contact.role not in ("ground", "core_rail", "core_rail_large")]
+    lines = [
+        index
+        for index, contact in enumerate(scene.board.contacts)
+        if contact.role not in ("ground", "core_rail", "core_rail_large")
+    ]
     leads = [index for index in lines if index not in _followers(scene)]
     each = share(scene, "leak", len(leads))
     return [
-        Story("leak", scene.board.contacts[index].number, each, {index: ((LEAK, 1.0),)}, ("reseat_or_clean", scene.board.contacts[index].number), contacts=(index,))
+        Story(
+            "leak",
+            scene.board.contacts[index].number,
+            each,
+            {index: ((LEAK, 1.0),)},
+            ("reseat_or_clean", scene.board.contacts[index].number),
+            contacts=(index,),
+        )
         for index in leads
     ]
 

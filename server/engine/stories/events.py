@@ -1,8 +1,19 @@
 """Stories of a moment with power on: the plug sat some places off, or went in live though straight."""
 
 from server.engine.constants import (
-    HIT_28V, HIT_28V_100_OHM, HIT_28V_1_KOHM, HIT_HARD_MV, HIT_LITTLE, HIT_OHM_HIGH, HIT_OHM_MIDDLE, LIVE_HURT, NEIGHBOUR_LOW,
-    SLIP_BY_SOCKET, SLIP_RAIL_SHORTED, SLIP_SHARE, SLIPS,
+    HIT_28V,
+    HIT_28V_1_KOHM,
+    HIT_28V_100_OHM,
+    HIT_HARD_MV,
+    HIT_LITTLE,
+    HIT_OHM_HIGH,
+    HIT_OHM_MIDDLE,
+    LIVE_HURT,
+    NEIGHBOUR_LOW,
+    SLIP_BY_SOCKET,
+    SLIP_RAIL_SHORTED,
+    SLIP_SHARE,
+    SLIPS,
 )
 from server.engine.drops import BAND, LEAK
 from server.engine.overstress import net_key, overstress_of
@@ -33,9 +44,9 @@ def _plug_off(scene: Scene, slip: int, weight: float) -> Story:
     feeds: list[str] = []
     for line in overstress_of(board, slip):
         if line.meets == "module":
-            plugs.append(board.index[line.contact])
+            plugs.append(board.places[line.contact])
             continue
-        index = board.index[line.contact]
+        index = board.places[line.contact]
         if line.shorted_to_ground:
             lead = scene.nets.get(net_key(board.contacts[index]), [index])[0]
             footprint[lead] = mixture(SLIP_RAIL_SHORTED)
@@ -44,7 +55,7 @@ def _plug_off(scene: Scene, slip: int, weight: float) -> Story:
             footprint[index] = mixture(_hit(line))
             if line.over_limit_mv >= HIT_HARD_MV:
                 hits.append(index)
-                feeds.append(net_key(board.contacts[board.index[line.from_contact]]))
+                feeds.append(net_key(board.contacts[board.places[line.from_contact]]))
                 chip = chip_of(board.contacts[index])
                 if chip is not None:
                     hurt_chips.append(chip)
@@ -55,8 +66,18 @@ def _plug_off(scene: Scene, slip: int, weight: float) -> Story:
     risky = any(at_risk(scene, chip) for chip in hurt_chips)
     decision = ("chip", part or "") if hurt_chips else (("hunt_rail", "") if feeds else ("reseat_or_clean", ""))
     return Story(
-        "plug_off_by", f"{slip:+d}", weight, footprint, decision, risky, live=True, hit=tuple(hits), hit_plugs=tuple(plugs),
-        feeds=tuple(sorted(set(feeds))), part=part, contacts=tuple(hits),
+        "plug_off_by",
+        f"{slip:+d}",
+        weight,
+        footprint,
+        decision,
+        risky,
+        live=True,
+        hit=tuple(hits),
+        hit_plugs=tuple(plugs),
+        feeds=tuple(sorted(set(feeds))),
+        part=part,
+        contacts=tuple(hits),
     )
 
 
@@ -82,12 +103,26 @@ def _bank(scene: Scene, index: int) -> str:
 
 def plugged_live(scene: Scene) -> list[Story]:
     """Plugged straight but live: a few inputs of one chip hurt, a feed fuse often gone."""
-    chips = [(chip, bank) for chip in sorted(scene.chips) for bank in sorted({_bank(scene, index) for index in scene.chips[chip]})]
+    chips = [
+        (chip, bank)
+        for chip in sorted(scene.chips)
+        for bank in sorted({_bank(scene, index) for index in scene.chips[chip]})
+    ]
     stories = []
     for chip, bank in chips:
         members = [index for index in scene.chips[chip] if _bank(scene, index) == bank]
-        stories.append(Story(
-            "plugged_live", f"{chip}/{bank}" if chip else bank, share(scene, "plugged_live", len(chips)), {index: mixture(LIVE_HURT) for index in members},
-            ("chip", chip), at_risk(scene, chip), live=True, feeds=tuple(sorted(scene.nets)), part=chip or None, contacts=tuple(members),
-        ))
+        stories.append(
+            Story(
+                "plugged_live",
+                f"{chip}/{bank}" if chip else bank,
+                share(scene, "plugged_live", len(chips)),
+                {index: mixture(LIVE_HURT) for index in members},
+                ("chip", chip),
+                at_risk(scene, chip),
+                live=True,
+                feeds=tuple(sorted(scene.nets)),
+                part=chip or None,
+                contacts=tuple(members),
+            )
+        )
     return stories

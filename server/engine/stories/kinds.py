@@ -5,6 +5,7 @@ A footprint maps a contact (index in the order they lie) to a mixture of states:
 rate of unrelated odd ones.
 """
 
+from itertools import pairwise
 from typing import NamedTuple
 
 from server.engine.accept import Board
@@ -60,7 +61,7 @@ def scene_of(board: Board, intake: Intake, shop: Shop | None) -> Scene:
     """The scene for a board and an intake."""
     neighbours: list[list[int]] = [[] for _ in board.contacts]
     for row in board.rows:
-        for left, right in zip(row, row[1:], strict=False):
+        for left, right in pairwise(row):
             neighbours[left].append(right)
             neighbours[right].append(left)
     nets: dict[str, list[int]] = {}

@@ -15,7 +15,17 @@ def shunts_shorted(scene: Scene) -> list[Story]:
     for index in lines:
         contact = scene.board.contacts[index]
         part = next((one.part for one in contact.path if isinstance(one, ShuntPart)), None)
-        stories.append(Story("shunt_short", contact.number, each, {index: ((SHORT, 1.0),)}, ("shunt_part", part or contact.number), part=part, contacts=(index,)))
+        stories.append(
+            Story(
+                "shunt_short",
+                contact.number,
+                each,
+                {index: ((SHORT, 1.0),)},
+                ("shunt_part", part or contact.number),
+                part=part,
+                contacts=(index,),
+            )
+        )
     return stories
 
 
@@ -31,8 +41,23 @@ def series_parts_open(scene: Scene) -> list[Story]:
             series = first_series(contact)
             part = fuse_of(contact) or (series.part if series is not None else None)
             subject = part or contact.net or contact.number
-            stories.append(Story("series_open", subject, share(scene, family, len(names)), {lead: mixture(FEED_OPEN)}, ("series_part", subject), part=part, contacts=tuple(scene.nets[name])))
-    lines = [index for members in scene.chips.values() for index in members if first_series(scene.board.contacts[index]) is not None and shows_open(scene, index)]
+            stories.append(
+                Story(
+                    "series_open",
+                    subject,
+                    share(scene, family, len(names)),
+                    {lead: mixture(FEED_OPEN)},
+                    ("series_part", subject),
+                    part=part,
+                    contacts=tuple(scene.nets[name]),
+                )
+            )
+    lines = [
+        index
+        for members in scene.chips.values()
+        for index in members
+        if first_series(scene.board.contacts[index]) is not None and shows_open(scene, index)
+    ]
     # a part near the socket is as likely to go as any other: lines whose parts nobody listed have them too
     signals = [index for members in scene.chips.values() for index in members]
     each = share(scene, "series_open_signal", len(signals))
@@ -40,7 +65,17 @@ def series_parts_open(scene: Scene) -> list[Story]:
         contact = scene.board.contacts[index]
         series = first_series(contact)
         if series is not None:
-            stories.append(Story("series_open", series.part, each, {index: mixture(SIGNAL_OPEN)}, ("series_part", series.part), part=series.part, contacts=(index,)))
+            stories.append(
+                Story(
+                    "series_open",
+                    series.part,
+                    each,
+                    {index: mixture(SIGNAL_OPEN)},
+                    ("series_part", series.part),
+                    part=series.part,
+                    contacts=(index,),
+                )
+            )
     return stories
 
 
@@ -59,7 +94,18 @@ def chips_damaged(scene: Scene) -> list[Story]:
                     contact = scene.board.contacts[net[0]]
                     if contact.role == "led_plus" and (chip_of(contact) or "") == chip:
                         footprint[net[0]] = mixture(LED_PLUS_HURT)
-            stories.append(Story("chip_damaged", chip or "the chip behind", share(scene, family, len(chips)), footprint, ("chip", chip), at_risk(scene, chip), part=chip or None, contacts=tuple(footprint)))
+            stories.append(
+                Story(
+                    "chip_damaged",
+                    chip or "the chip behind",
+                    share(scene, family, len(chips)),
+                    footprint,
+                    ("chip", chip),
+                    at_risk(scene, chip),
+                    part=chip or None,
+                    contacts=tuple(footprint),
+                )
+            )
     return stories
 
 
@@ -70,7 +116,13 @@ def rails_shorted(scene: Scene) -> list[Story]:
         role = scene.board.contacts[members[0]].role
         if role in ("core_rail", "core_rail_large"):
             continue  # honestly low; a drop cannot show a short there
-        family = "rail_short_led" if role == "led_plus" else "rail_short_panel" if role == "panel_supply" else "rail_short_other"
+        family = (
+            "rail_short_led"
+            if role == "led_plus"
+            else "rail_short_panel"
+            if role == "panel_supply"
+            else "rail_short_other"
+        )
         by_family[family].append(name)
     stories = []
     for family, names in by_family.items():
@@ -78,5 +130,14 @@ def rails_shorted(scene: Scene) -> list[Story]:
             members = scene.nets[name]
             contact = scene.board.contacts[members[0]]
             subject = contact.net or contact.number
-            stories.append(Story("rail_short", subject, share(scene, family, len(names)), {members[0]: mixture(RAIL_SHORT)}, ("hunt_rail", subject), contacts=tuple(members)))
+            stories.append(
+                Story(
+                    "rail_short",
+                    subject,
+                    share(scene, family, len(names)),
+                    {members[0]: mixture(RAIL_SHORT)},
+                    ("hunt_rail", subject),
+                    contacts=tuple(members),
+                )
+            )
     return stories

@@ -1,0 +1,101 @@
+"""What was seen at each variable under each state, failed touches and rails of several contacts included."""
+
+import math
+
+from server.engine.constants import (
+    NET_FOLLOWER_SD_MV,
+    RETOUCH_FACTOR,
+    SIBLING_DF,
+)
+from server.engine.drops import BAND, MEETS, OPEN, View, failed_touch, state_densities, steadiness_odds
+from server.engine.prepared import Prepared
+from server.engine.seen import Seen
+
+
+def mixed(mixture: tuple[tuple[int, float], ...], row: list[float]) -> float:
+    total = 0.0
+    for state, weight in mixture:
+        total += weight * row[state]
+    return total
+
+
+def variable_densities(
+    prepared: Prepared, seen: dict[tuple[int, str], Seen], views: dict[tuple[int, str], View]
+) -> tuple[list[list[float] | None], list[tuple[float, float] | None]]:
+    """For each variable the density of what was seen under each state, and (chance, density) of a failed touch."""
+    densities: list[list[float] | None] = [None] * len(prepared.members)
+    failing: list[tuple[float, float] | None] = [None] * len(prepared.members)
+    for (contact, lead), one in seen.items():
+        variable = prepared.net_variable[contact]
+        own, fail = _own_densities(prepared, one, views[contact, lead])
+        if variable == contact:
+            _times(densities, failing, contact, own, fail)
+            continue
+        leader = _leader(prepared, variable, seen, lead)
+        if leader == contact:
+            # a net has no neighbours of its own: bridges are told of its contacts
+            _times(densities, failing, variable, own[:MEETS], fail)
+            continue
+        # another contact of a rail that was read already: it should read what the rail reads
+        view = views[contact, lead]._replace(
+            loc=seen[leader, lead].drop_mv or 0.0,
+            scale=NET_FOLLOWER_SD_MV,
+            df=SIBLING_DF,
+            ol_odds=0.0 if seen[leader, lead].drop_mv is not None else 1.0,
+        )
+        _times(densities, failing, contact, *_own_densities(prepared, one._replace(steadiness=None), view))
+    return densities, failing
+
+
+def _times(
+    densities: list[list[float] | None],
+    failing: list[tuple[float, float] | None],
+    variable: int,
+    row: list[float],
+    fail: tuple[float, float],
+) -> None:
+    """Two leads on one contact look at one state: their densities multiply."""
+    before, failed = densities[variable], failing[variable]
+    if before is None or failed is None:
+        densities[variable], failing[variable] = row, fail
+        return
+    densities[variable] = [a * b for a, b in zip(before, row, strict=True)]
+    failing[variable] = (failed[0] * fail[0], failed[1] * fail[1])
+
+
+def _leader(prepared: Prepared, variable: int, seen: dict[tuple[int, str], Seen], lead: str) -> int:
+    read = [contact for contact in prepared.members[variable] if (contact, lead) in seen]
+    told = [contact for contact in read if seen[contact, lead].drop_mv is not None]
+    return (told or read)[0]
+
+
+def _own_densities(prepared: Prepared, one: Seen, view: View) -> tuple[list[float], tuple[float, float]]:
+    """Densities of one thing seen, all its touches together."""
+    row = state_densities(one.drop_mv, view)
+    steady = steadiness_odds(one.steadiness, view, len(row))
+    row = [density * odds for density, odds in zip(row, steady, strict=True)]
+    density = failed_touch(one.drop_mv, view)
+    chance = prepared.touch_fails
+    for _ in range(one.agreeing - 1):
+        chance *= prepared.touch_fails * RETOUCH_FACTOR
+    if one.rival is not None:
+        other = state_densities(one.rival[0], view)
+        other_fails = failed_touch(one.rival[0], view)
+        row = [0.5 * (a * other_fails + b * density) for a, b in zip(row, other, strict=True)]
+        density *= other_fails
+    return row, (chance, density)
+
+
+def lone_over_range(
+    prepared: Prepared, seen: dict[tuple[int, str], Seen], views: dict[tuple[int, str], View]
+) -> dict[int, float]:
+    """The one contact read of a rail shows OL: that may be the net or just this contact; say both."""
+    extra: dict[int, float] = {}
+    for variable in range(len(prepared.board.contacts), len(prepared.members)):
+        read = [contact for contact in prepared.members[variable] if (contact, "red") in seen]
+        if len(read) == 1 and seen[read[0], "red"].drop_mv is None:
+            row = state_densities(None, views[read[0], "red"])
+            for place, story in enumerate(prepared.stories):
+                if story.kind == "contact_torn" and story.contacts == (read[0],):
+                    extra[place] = math.log(row[OPEN] / ((1 - prepared.touch_fails) * row[BAND] + prepared.touch_fails))
+    return extra

@@ -1,0 +1,222 @@
+"""This session against the reference boards: its conditions, the fit, and each contact's view.
+
+Every contact is judged by the session's fit without itself.
+"""
+
+import math
+
+from server.engine.accept import Facts
+from server.engine.bands import (
+    Healthy,
+    ReferenceCell,
+    carry_sd,
+)
+from server.engine.constants import (
+    BRIDGE_N_SD_MV,
+    DOUBLE_TOUCH_MV,
+    EQUAL_SD_MV,
+    IDEALITY,
+    IDEALITY_SD,
+    KELVIN,
+    OPEN_CIRCUIT_DEFAULT_MV,
+    SELF_SHARE_LEFT,
+    VT_MV_PER_K,
+)
+from server.engine.drops import View
+from server.engine.meters import (
+    Conditions,
+    Point,
+    SessionFit,
+    carry,
+    conditions_of,
+    fit_session,
+    log_current_sd,
+    slopes,
+)
+from server.engine.prepared import Prepared
+from server.engine.roles import PLAIN_PATH, path_of
+from server.engine.seen import Seen
+from shared_models.reading import Meter
+from shared_models.sheet import BenchSheet
+
+
+def session_conditions(sheet: BenchSheet, facts: Facts, meters: dict[str, Meter]) -> Conditions:
+    """The meter most used on this sheet and the air it was used in."""
+    counts: dict[str, int] = {}
+    airs: list[float] = []
+    for touched in facts.sweep:
+        counts[touched.reading.meter_id] = counts.get(touched.reading.meter_id, 0) + 1
+        if touched.air_c is not None:
+            airs.append(touched.air_c)
+    meter_id = (
+        max(sorted(counts), key=lambda one: counts[one])
+        if counts
+        else (sheet.meter_id or min(sorted(meters), default=""))
+    )
+    air = sorted(airs)[len(airs) // 2] if airs else sheet.air_c
+    return conditions_of(meter_id, meters.get(meter_id), air)
+
+
+def open_circuit_of(meter_id: str, meters: dict[str, Meter]) -> float:
+    meter = meters.get(meter_id)
+    return meter.open_circuit_mv if meter is not None and meter.open_circuit_mv is not None else OPEN_CIRCUIT_DEFAULT_MV
+
+
+def session_current_sd(
+    prepared: Prepared, meters: dict[str, Meter], at: Conditions, cells: dict[tuple[int, str], ReferenceCell]
+) -> float:
+    """How far this session's current may be from what the references were carried to, as a logarithm.
+
+    Carrying over a ratio of currents also needs n; an n that is wrong for the whole socket looks like
+    a current that is wrong, so its spread is added here and not to every contact alone.
+    """
+    used = sorted({touched.reading.meter_id for touched in prepared.known_good})
+    if not used:
+        return at.current_sd
+    sds = sorted(log_current_sd(at, conditions_of(one, meters.get(one), None)) for one in used)
+    sheets = max(sds[len(sds) // 2], at.current_sd if at.meter_id not in used else 0.0)
+    ratios = [cell.log_ratio for cell in cells.values()]
+    carried = math.fsum(ratios) / len(ratios) if ratios else 0.0
+    return math.hypot(sheets, IDEALITY_SD / IDEALITY * carried)
+
+
+def session_slack(at: Conditions, current_sd: float) -> float:
+    per_log, per_k = slopes(0.0, PLAIN_PATH, at.current_ma, at.air_c)
+    return math.hypot(per_log * current_sd, per_k * at.air_sd_k)
+
+
+def fit_from_references(
+    prepared: Prepared,
+    seen: dict[tuple[int, str], Seen],
+    bands: dict[tuple[int, str], Healthy],
+    at: Conditions,
+    current_sd: float,
+) -> tuple[SessionFit, dict[tuple[int, str], float]]:
+    """The session's common unknowns from contacts whose healthy reading is known from reference boards."""
+    points, keys = [], []
+    for (contact, lead), one in seen.items():
+        band = bands[contact, lead]
+        if (
+            lead == "red"
+            and one.drop_mv is not None
+            and one.rival is None
+            and band.rests_on == "reference_boards"
+            and band.ol_odds < 0.5
+            and band.loc > DOUBLE_TOUCH_MV
+        ):
+            points.append(Point(band.loc, one.drop_mv, band.scale, path_of(prepared.board.contacts[contact])))
+            keys.append((contact, lead))
+    fit = fit_session(points, at, current_sd, at.air_sd_k)
+    return fit, dict(zip(keys, fit.weights, strict=True))
+
+
+def views_of(
+    prepared: Prepared,
+    seen: dict[tuple[int, str], Seen],
+    bands: dict[tuple[int, str], Healthy],
+    fit: SessionFit,
+    weights: dict[tuple[int, str], float],
+    at: Conditions,
+    limit_mv: float,
+) -> dict[tuple[int, str], View]:
+    """Each contact's healthy distribution moved by the session fit without the contact itself, and its neighbours."""
+    to_ma, to_c = at.current_ma * math.exp(fit.log_current), at.air_c + fit.kelvin
+    moved = {
+        key: _moved(prepared, key, seen.get(key), band, fit, weights.get(key, 0.0), at, to_ma, to_c)
+        for key, band in bands.items()
+    }
+    junction = VT_MV_PER_K * (KELVIN + to_c)
+    views = {}
+    for (contact, lead), (loc, scale) in moved.items():
+        band = bands[contact, lead]
+        path = path_of(prepared.board.contacts[contact])
+        beside = [other for other in prepared.scene.neighbours[contact] if (other, lead) in moved]
+        views[contact, lead] = View(
+            loc,
+            scale,
+            band.df,
+            band.ol_odds,
+            band.climb_odds,
+            junction * (path.ideality if path is not None else 1.0),
+            path.series_ohm if path is not None else 0.0,
+            to_ma,
+            limit_mv,
+            tuple(moved[other, lead] for other in beside if bands[other, lead].ol_odds < 0.5),
+            tuple(
+                _meets(prepared, contact, other, lead, seen, bands, moved, junction, to_ma)
+                for other in prepared.scene.neighbours[contact]
+            ),
+        )
+    return views
+
+
+def _moved(
+    prepared: Prepared,
+    key: tuple[int, str],
+    seen: Seen | None,
+    band: Healthy,
+    fit: SessionFit,
+    weight: float,
+    at: Conditions,
+    to_ma: float,
+    to_c: float,
+) -> tuple[float, float]:
+    """(centre, scale) of a healthy reading in this session, by the fit without this contact."""
+    path = path_of(prepared.board.contacts[key[0]])
+    if band.rests_on == "siblings":
+        return band.loc, band.scale  # siblings were read in this very session
+    if path is None:
+        return band.loc + (fit.offset_mv if band.loc > DOUBLE_TOUCH_MV else 0.0), math.hypot(
+            band.scale, fit.offset_sd_mv
+        )
+    loc = carry(band.loc, path, at.current_ma, at.air_c, to_ma, to_c)
+    per_log, per_k = slopes(band.loc, path, at.current_ma, at.air_c)
+    aa, bb, ab = fit.covariance
+    variance = per_log * per_log * aa + per_k * per_k * bb + 2 * per_log * per_k * ab
+    spread = band.scale * band.scale + carry_sd(path, at.current_ma, to_ma, to_c) * carry_sd(
+        path, at.current_ma, to_ma, to_c
+    )
+    if weight > 0 and seen is not None and seen.drop_mv is not None:
+        # leave this contact out of the fit it helped to make (hat value of weighted least squares)
+        pull = min(weight * variance / spread, 1 - SELF_SHARE_LEFT)
+        loc -= pull / (1 - pull) * (seen.drop_mv - loc)
+        variance /= 1 - pull
+    return loc, math.sqrt(spread + variance)
+
+
+def _meets(
+    prepared: Prepared,
+    contact: int,
+    other: int,
+    lead: str,
+    seen: dict[tuple[int, str], Seen],
+    bands: dict[tuple[int, str], Healthy],
+    moved: dict[tuple[int, str], tuple[float, float]],
+    vt: float,
+    current_ma: float,
+) -> tuple[float, float] | None:
+    """What a contact reads bridged to a neighbour: the other's number where OL is healthy, else the parallel value.
+
+    Two junctions in parallel share the current: V = -n Vt ln(exp(-Va/nVt) + exp(-Vb/nVt)) for their
+    junction shares, plus half the drop in the path. Whoever was read first tells what the other reads.
+    """
+    if (other, lead) not in bands:
+        return None
+    first = seen.get((other, lead))
+    if other < contact and first is not None and first.drop_mv is not None:
+        return first.drop_mv, EQUAL_SD_MV
+    own, beside = bands[contact, lead], bands[other, lead]
+    if own.ol_odds > 0.5:
+        return None if beside.ol_odds > 0.5 else moved[other, lead]
+    if beside.ol_odds > 0.5:
+        return moved[contact, lead]
+    path, path_beside = path_of(prepared.board.contacts[contact]), path_of(prepared.board.contacts[other])
+    if path is None or path_beside is None:
+        return min(moved[contact, lead], moved[other, lead])
+    a = moved[contact, lead][0] - path.series_ohm * current_ma
+    b = moved[other, lead][0] - path_beside.series_ohm * current_ma
+    n_vt = vt * path.ideality
+    least = min(a, b)
+    shared = least - n_vt * math.log(math.exp((least - a) / n_vt) + math.exp((least - b) / n_vt))
+    loc = shared + 0.5 * min(path.series_ohm, path_beside.series_ohm) * current_ma
+    return loc, math.hypot(BRIDGE_N_SD_MV, 0.5 * moved[contact, lead][1], 0.5 * moved[other, lead][1])
