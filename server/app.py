@@ -18,14 +18,14 @@ from server.access.edge import Edge
 from server.api.app_files import AppFiles
 from server.api.changes import pull_changes, push_changes
 from server.api.description import describe
-from server.api.edge import BODY_LIMIT_BYTES, answer_error
+from server.api.edge import BODY_LIMIT_BYTES, answer_error, refuse_options
 from server.api.health import health, own_version
-from server.api.opinion import give_opinion
+from server.api.opinion import give_opinion, job_opinion, job_sheet
 from server.store.database import Database
 from server.sync.accept import Vocabulary
 from server.sync.catch_up import apply_waiting
 
-ROUTES: tuple[BaseRouteHandler, ...] = (health, give_opinion, push_changes, pull_changes)
+ROUTES: tuple[BaseRouteHandler, ...] = (health, give_opinion, job_sheet, job_opinion, push_changes, pull_changes)
 
 
 def create_app(data_dir: Path, app_dir: Path | None, vocabulary: Vocabulary | None = None) -> Any:
@@ -45,22 +45,12 @@ def create_routes(data_dir: Path, vocabulary: Vocabulary) -> Litestar:
         database = await Database.open(data_dir)
         try:
             await apply_waiting(database, vocabulary)
-            app.state.database = database
+            app.state.database, app.state.vocabulary = database, vocabulary
             yield
         finally:
             await database.close()
 
-    def the_database(state: State) -> Database:
-        return state.database
-
-    def the_vocabulary() -> Vocabulary:
-        return vocabulary
-
-    dependencies = {
-        "database": Provide(the_database, sync_to_thread=False),
-        "vocabulary": Provide(the_vocabulary, sync_to_thread=False),
-    }
-    description = describe(ROUTES, dependencies, own_version())
+    description = describe_routes()
 
     @get("/schema/openapi.json")
     async def openapi() -> dict[str, Any]:
@@ -69,9 +59,30 @@ def create_routes(data_dir: Path, vocabulary: Vocabulary) -> Litestar:
     return Litestar(
         [*ROUTES, openapi],
         lifespan=[record_open],
-        dependencies=dependencies,
+        dependencies=dict(DEPENDENCIES),
+        before_request=refuse_options,
         exception_handlers={Exception: answer_error},
         request_max_body_size=BODY_LIMIT_BYTES,
-        openapi_config=None,
-        logging_config=None,
+        openapi_config=None,  # served by `openapi` alone: the framework's own pages load from elsewhere
+        logging_config=None,  # how the server's log looks is for the command that starts it
     )
+
+
+def describe_routes() -> dict[str, Any]:
+    """The OpenAPI document of the routes."""
+    return describe(ROUTES, DEPENDENCIES, own_version())
+
+
+def _the_database(state: State) -> Database:
+    return state.database
+
+
+def _the_vocabulary(state: State) -> Vocabulary:
+    return state.vocabulary
+
+
+DEPENDENCIES = {
+    "database": Provide(_the_database, sync_to_thread=False),
+    "vocabulary": Provide(_the_vocabulary, sync_to_thread=False),
+}
+"""What a route may ask for by name."""

@@ -141,7 +141,8 @@ def _of_broken_text(error: Exception, raw: bytes, wanted: Any, root: str) -> Pro
             given="nothing", expected="JSON", example=example,
         )
     if isinstance(error, UnicodeDecodeError):
-        message, byte = "The text is not UTF-8.", error.start
+        # The decoder counts from the beginning of the string it was in, so the place is found anew.
+        message, byte = "The text is not UTF-8.", _first_bad_byte(raw)
     else:
         found = re.search(r"\(byte (\d+)\)", str(error))
         message, byte = f"The JSON is broken: {error}.", int(found[1]) if found else len(raw)
@@ -150,3 +151,11 @@ def _of_broken_text(error: Exception, raw: bytes, wanted: Any, root: str) -> Pro
         code="not_json", message=message, where=f"{root or 'the whole body'}, byte {byte}",
         given=around, expected="JSON", example=example,
     )
+
+
+def _first_bad_byte(raw: bytes) -> int:
+    try:
+        raw.decode()
+    except UnicodeDecodeError as error:
+        return error.start
+    return 0

@@ -10,15 +10,15 @@ from server.api.description import PROBLEMS
 from server.api.edge import TAKES, json_text_of
 from server.store.database import Database
 from server.sync.accept import Vocabulary
-from server.sync.exchange import hand_out, open_batch, take_batch
-from shared_models.change import BatchAnswer, ChangeBatch, ChangePage
+from server.sync.exchange import SentBatch, hand_out, open_batch, take_batch
+from shared_models.change import BatchAnswer, ChangePage
 
 LARGEST_SEQ = 2**53 - 1
 """The largest whole number that JavaScript holds exactly."""
 LARGEST_PAGE = 1000
 
 
-@post("/api/changes", status_code=200, opt={TAKES: ChangeBatch}, responses=PROBLEMS)
+@post("/api/changes", status_code=200, opt={TAKES: SentBatch}, responses=PROBLEMS)
 async def push_changes(
     request: Request, database: NamedDependency[Database], vocabulary: NamedDependency[Vocabulary]
 ) -> BatchAnswer:

@@ -24,7 +24,9 @@ PROBLEMS = {
         (403, "not from this machine"),
         (404, "there is no such thing"),
         (413, "the body is too long"),
+        (405, "the path has no such method"),
         (415, "the body is not said to be JSON"),
+        (422, "the sheet can be read and not judged"),
     )
 }
 """The answers that are not a success, the same for every route."""

@@ -5,7 +5,7 @@ and that every answer that is not a success is a `ProblemAnswer`, without the se
 """
 
 import logging
-from typing import Any
+from typing import Any, get_args
 
 import msgspec
 from litestar import Request, Response
@@ -18,8 +18,11 @@ from litestar.exceptions import (
 from litestar.exceptions.http_exceptions import RequestEntityTooLarge
 
 from server.engine.errors import SheetError
+from server.expected import quoted
 from server.problems import Refusal, shown, strict_json
 from shared_models.change import Problem, ProblemAnswer
+from shared_models.reading import Stage
+from shared_models.sheet import Mode
 
 BODY_LIMIT_BYTES = 8_000_000
 """A longer body is refused before it is read. A shop's whole board is under 0.3 MB; a device sends
@@ -28,7 +31,11 @@ its outbox in portions."""
 TAKES = "takes"
 """The key under which a route's `opt` names the Struct of its body."""
 
-QUERY = {"after": ("a whole number from 0: the cursor", "0"), "limit": ("a whole number from 1 to 1000", "500")}
+QUERY = {
+    "after": ("a whole number from 0: the cursor", "0"), "limit": ("a whole number from 1 to 1000", "500"),
+    "mode": (f"one of {quoted(get_args(Mode))}", "guided"),
+    "stage": (f"one of {quoted(get_args(Stage))}", "before_repair"),
+}
 """What is expected of each query parameter, and an example."""
 
 _log = logging.getLogger(__name__)
@@ -57,6 +64,13 @@ async def json_text_of(request: Request[Any, Any, Any]) -> bytes:
             given=shown(given), expected="application/json", example="Content-Type: application/json",
         ))
     return await request.body()
+
+
+def refuse_options(request: Request[Any, Any, Any]) -> None:
+    """Before every route: pages from elsewhere have nothing to ask here, and the framework's own
+    answer to OPTIONS names only some of a path's methods."""
+    if request.method == "OPTIONS":
+        raise MethodNotAllowedException
 
 
 def answer_error(request: Request[Any, Any, Any], error: Exception) -> Response[bytes]:
@@ -109,7 +123,8 @@ def _refusal_for(request: Request[Any, Any, Any], error: Exception) -> Refusal:
 
 def _methods_at(request: Request[Any, Any, Any]) -> set[str]:
     path = request.url.path.rstrip("/") or "/"
-    return {method for route in request.app.routes if route.path == path for method in getattr(route, "methods", ())}
+    routes = [route for route in request.app.routes if route.path == path]
+    return {method for route in routes for method in getattr(route, "methods", ())} - {"OPTIONS"}
 
 
 def _query_problem(request: Request[Any, Any, Any], error: ValidationException) -> Problem:

@@ -58,3 +58,32 @@ async def removed_keys(connection: aiosqlite.Connection) -> list[str]:
     """What was taken back, as "kind/id", sorted."""
     rows = await connection.execute_fetchall("SELECT kind || '/' || id AS key FROM removed ORDER BY key")
     return [row[0] for row in rows]
+
+
+async def entities(connection: aiosqlite.Connection, kind: str) -> dict[str, dict[str, str]]:
+    """Every entity of a kind that is not taken back: id -> field -> its value as JSON text."""
+    found: dict[str, dict[str, str]] = {}
+    rows = await connection.execute_fetchall(
+        "SELECT id, name, value FROM visible_field WHERE kind = ? ORDER BY id, name", (kind,)
+    )
+    for entity_id, name, value in rows:
+        found.setdefault(entity_id, {})[name] = value
+    return found
+
+
+async def visible_fact(connection: aiosqlite.Connection, kind: str, record_id: str) -> str | None:
+    """A fact as JSON text, if it is there and not taken back."""
+    rows = await connection.execute_fetchall(
+        "SELECT record FROM visible_fact WHERE kind = ? AND id = ?", (kind, record_id)
+    )
+    return next((record for (record,) in rows), None)
+
+
+async def facts_of(connection: aiosqlite.Connection, kind: str, owner: str) -> list[tuple[str, str, bool]]:
+    """All facts of a kind that belong to `owner`: id, record as JSON text, and whether it is taken back."""
+    rows = await connection.execute_fetchall(
+        "SELECT id, record, EXISTS (SELECT 1 FROM removed WHERE removed.kind = fact.kind AND removed.id = fact.id)"
+        " FROM fact WHERE owner = ? AND kind = ? ORDER BY id",
+        (owner, kind),
+    )
+    return [(record_id, record, bool(is_removed)) for record_id, record, is_removed in rows]

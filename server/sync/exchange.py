@@ -7,10 +7,11 @@ reader can pass a number that is still to be committed.
 
 import json
 from collections.abc import Sequence
+from typing import Annotated
 
 import aiosqlite
 import msgspec
-from msgspec import Raw, Struct
+from msgspec import Meta, Raw, Struct
 
 from server.problems import Refusal, shown, strict_json
 from server.store import change_log
@@ -23,10 +24,15 @@ PAGE_BODY_BYTES = 2_000_000
 """A page holds no further change once its bodies reach this: what a phone reads in one go."""
 
 
+_Closed = Annotated[Raw, Meta(extra_json_schema={
+    "anyOf": [{"$ref": "#/components/schemas/Change"}, {"description": "anything else is answered `refused`"}]
+})]
+
+
 class SentBatch(Struct, frozen=True, forbid_unknown_fields=True):
     """A `ChangeBatch` with its changes still closed: one bad envelope must not keep the others out."""
 
-    changes: tuple[Raw, ...]
+    changes: tuple[_Closed, ...]
 
 
 def open_batch(raw: bytes) -> Sequence[Raw | bytes]:

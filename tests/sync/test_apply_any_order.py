@@ -2,6 +2,7 @@
 
 import asyncio
 import tempfile
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -48,7 +49,7 @@ def ways(draw: st.DrawFn, changes: list[dict[str, Any]]) -> list[list[dict[str, 
     repeats = draw(st.lists(st.sampled_from(changes), max_size=4))
     line = draw(st.permutations([*changes, *repeats]))
     cuts = sorted(draw(st.sets(st.integers(min_value=1, max_value=len(line)), max_size=4)) | {0, len(line)})
-    return [line[start:end] for start, end in zip(cuts, cuts[1:], strict=False)]
+    return [line[start:end] for start, end in pairwise(cuts)]
 
 
 async def state_after(portions: list[list[dict[str, Any]]], restart_between: bool = False) -> dict[str, Any]:
@@ -59,8 +60,8 @@ async def state_after(portions: list[list[dict[str, Any]]], restart_between: boo
             async with open_record(Path(folder)) as database:
                 for portion in half:
                     await push(database, portion)
-                state = await whole_state(database)
-        return state
+        async with open_record(Path(folder)) as database:
+            return await whole_state(database)
 
 
 @settings(max_examples=60)

@@ -28,7 +28,9 @@ def server(tmp_path: Path) -> Iterator[ServerProcess]:
 class Device(threading.Thread):
     """Pushes its outbox in batches until the server is gone, keeping what was not answered."""
 
-    def __init__(self, name: str, server: ServerProcess, outbox: list[dict[str, Any]], acknowledged: dict[str, int]) -> None:
+    def __init__(
+        self, name: str, server: ServerProcess, outbox: list[dict[str, Any]], acknowledged: dict[str, int]
+    ) -> None:
         super().__init__(name=name)
         self.server, self.outbox, self.acknowledged = server, outbox, acknowledged
         self.unforeseen: BaseException | None = None

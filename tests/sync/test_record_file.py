@@ -9,8 +9,8 @@ import pytest
 
 from server.store.database import FILE_NAME, Database, RecordDamaged
 from server.store.migrations import STEPS_DIR, RecordFromNewerServer, read_steps, statements
-from server.sync.catch_up import apply_waiting
 from server.sync.accept import Vocabulary
+from server.sync.catch_up import apply_waiting
 from server.sync.exchange import hand_out
 from tests.sync.making import added, change, fields_set, reading
 from tests.sync.rig import open_record, push, whole_state
@@ -124,13 +124,14 @@ async def test_a_record_of_the_first_step_with_changes_in_it_is_brought_up_to_da
     first = tmp_path / "steps"
     first.mkdir()
     (first / FIRST_STEP.name).write_text(FIRST_STEP.read_text(encoding="utf-8"), encoding="utf-8")
-    sent = [change(1, added(reading())), change(2, fields_set({"title": "T10"})), change(3, fields_set({"title": "T11"}))]
+    bodies = [added(reading()), fields_set({"title": "T10"}), fields_set({"title": "T11"})]
+    sent = [change(n, body) for n, body in enumerate(bodies, 1)]
     old = await Database.open(tmp_path, first)
     async with old.writing() as connection:
         for one in sent:
             await connection.execute(
                 "INSERT INTO change (id, device, device_seq, hlc, actor, v, body) VALUES (?, ?, ?, ?, ?, 1, ?)",
-                (one["id"], one["device"], one["device_seq"], one["hlc"], one["actor"], json.dumps(one["body"]).encode()),
+                (*(one[name] for name in ("id", "device", "device_seq", "hlc", "actor")), json.dumps(one["body"]).encode()),
             )
     epoch = old.epoch
     await old.close()
@@ -160,7 +161,8 @@ async def test_a_step_that_fails_leaves_the_record_as_it_was(tmp_path: Path) -> 
     async with open_record(tmp_path) as database:
         await push(database, [change(1, added(reading()))])
         before = await whole_state(database)
-    steps = _with_a_later_step(tmp_path / "steps", "CREATE TABLE extra (a TEXT);\nDELETE FROM fact;\nDELETE FROM nowhere;")
+    spoilt = "CREATE TABLE extra (a TEXT);\nDELETE FROM fact;\nDELETE FROM nowhere;"
+    steps = _with_a_later_step(tmp_path / "steps", spoilt)
     with pytest.raises(sqlite3.OperationalError, match="nowhere"):
         await Database.open(tmp_path, steps)
     async with open_record(tmp_path) as database:
