@@ -95,6 +95,12 @@ export function readContacts(rows: readonly ReadingRow[], lead: LeadOnGround): S
   return read;
 }
 
+/** Contacts as drawn that have been touched, whatever number was written for them. */
+export function judgedContacts(opinion: Opinion | null): Set<string> {
+  const touched = (opinion?.contacts ?? []).filter((one) => (one.touches ?? 0) > 0);
+  return new Set(touched.map((one) => one.contact));
+}
+
 /** The next contact along the way that is not read yet, from after `from`, once round; null: all read. */
 export function nextAlong(order: readonly string[], from: string | null, read: ReadonlySet<string>): string | null {
   const start = from === null ? -1 : order.indexOf(from);

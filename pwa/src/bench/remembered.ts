@@ -40,6 +40,18 @@ export function rememberWalk(walk: Walk): void {
   write("walk", walk);
 }
 
+/** Whether this job is read by the drawing's numbers, after the counting turned out different. */
+export function goesByDrawing(jobId: string): boolean {
+  return read<string[]>("by_drawing", []).includes(jobId);
+}
+
+const JOBS_REMEMBERED = 50;
+
+export function goByDrawing(jobId: string): void {
+  const others = read<string[]>("by_drawing", []).filter((id) => id !== jobId);
+  write("by_drawing", [...others, jobId].slice(-JOBS_REMEMBERED));
+}
+
 export function rememberedMeter(): string | null {
   return read<string | null>("meter", null);
 }

@@ -6,8 +6,9 @@
  * After an entry it waits `SETTLE_MS` at most for the opinion, so that "once more" can be asked in
  * place; the next key ends that wait.
  */
+import { countsDifferently } from "../bench/counting";
 import type { Aim, Walk } from "../bench/plan";
-import { aimKey, aimOfRow, contactOf, nextAlong, plainAim, proposed, readContacts } from "../bench/plan";
+import { aimKey, aimOfRow, contactOf, judgedContacts, nextAlong, plainAim, proposed, readContacts } from "../bench/plan";
 import type { DisplayUnit, LeadOnGround, Opinion } from "../generated/models";
 import type { Door, JobView, StoredOpinion } from "../store/door";
 
@@ -19,6 +20,8 @@ export interface Around {
   kept: () => StoredOpinion | null;
   engineReady: () => boolean;
   order: () => readonly string[];
+  /** The contacts' numbers are the drawing's, whatever the counting was before. */
+  byDrawing: () => boolean;
   /** Digits are typed already: the place must not change under them. */
   typing: () => boolean;
 }
@@ -149,6 +152,7 @@ export class ReadingFlow {
       lead_on_ground: lead,
       as_typed: text,
       display_unit: unit,
+      ...(this.#around.byDrawing() ? { numbered_as_drawn: true } : {}),
       ...(climbs ? { steadiness: "climbs" as const } : {}),
     });
     this.trouble = null;
@@ -199,13 +203,15 @@ export class ReadingFlow {
       this.aim = queued;
       return;
     }
-    const [aim, ...queue] = this.#walk === "guided" ? proposed(opinion, this.#doneSince) : [];
+    // the engine names contacts as drawn: who still counts differently cannot be guided to them
+    const guided = this.#walk === "guided" && (this.#around.byDrawing() || !countsDifferently(opinion));
+    const [aim, ...queue] = guided ? proposed(opinion, this.#doneSince) : [];
     if (aim !== undefined) {
       this.aim = aim;
       this.#queue = queue;
       return;
     }
-    const read = readContacts(this.#around.view().rows, this.lead);
+    const read = this.#around.byDrawing() ? judgedContacts(opinion) : readContacts(this.#around.view().rows, this.lead);
     for (const contact of this.#takenContacts) read.add(contact);
     const next = nextAlong(this.#around.order(), this.from, read);
     this.aim = next === null ? null : plainAim(next, this.lead);

@@ -1,4 +1,5 @@
 /** The two lines of words on the reading screen: how we measure, and the one reminder. */
+import { countsDifferently } from "../bench/counting";
 import type { Aim } from "../bench/plan";
 import type { ContactOpinion, Opinion } from "../generated/models";
 import type { JobView, StorageState } from "../store/door";
@@ -20,11 +21,14 @@ export interface ReminderLine {
   blocks: boolean;
   /** It stands in full on the opinion, so two lines of it do here. */
   short?: boolean;
+  /** It leads to the place where it is put right. */
+  puts_right?: boolean;
 }
 
 /** At most one line: what stops the work first, then what is asked, then what the engine reminds of. */
 export function oneReminder(now: {
   flow: { again: string | null; trouble: string | null };
+  byDrawing: boolean;
   opinion: Opinion | null;
   storage: StorageState;
   meter: boolean;
@@ -38,8 +42,9 @@ export function oneReminder(now: {
   }
   const question = now.opinion?.questions?.find((one) => one.reading_id != null && now.judged === null);
   if (question !== undefined) return { sentence: question.sentence, blocks: false };
-  const { numbering } = now.opinion ?? {};
-  if (numbering?.settled === true && numbering.order !== "as_drawn") return { sentence: numbering.sentence, blocks: true, short: true };
+  if (countsDifferently(now.opinion) && !now.byDrawing) {
+    return { sentence: `${now.opinion?.numbering.sentence ?? ""} Put it right.`, blocks: true, puts_right: true };
+  }
   const reminder = now.opinion?.reminders?.find((one) => one.blocks === true) ?? now.opinion?.reminders?.[0];
   return reminder === undefined ? null : { sentence: reminder.sentence, blocks: reminder.blocks === true, short: true };
 }

@@ -240,6 +240,7 @@ export type NewReading = Pick<Reading, "kind" | "touch" | "as_typed" | "display_
       | "taken_after_s"
       | "conditions"
       | "stage"
+      | "numbered_as_drawn"
       | "note"
     >
   >;
