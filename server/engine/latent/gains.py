@@ -3,7 +3,7 @@
 import math
 from collections.abc import Sequence
 
-from server.engine.latent.model import LatentModel, entropy
+from server.engine.latent.model import LatentModel
 from server.engine.latent.posterior import signature_masses
 
 
@@ -48,7 +48,8 @@ def decision_outlook(model: LatentModel, post: list[float], unread: list[int]) -
     decision_masses = [0.0] * model.n_decisions
     for p, d in zip(post, model.decisions, strict=True):
         decision_masses[d] += p
-    leader = decision_masses.index(max(decision_masses))
+    heaviest_first = sorted(range(model.n_decisions), key=lambda d: (-decision_masses[d], d))
+    leader = heaviest_first[0]
     gains = []
     changes = []
     for c in unread:
@@ -94,25 +95,26 @@ def decision_outlook(model: LatentModel, post: list[float], unread: list[int]) -
             if p > 0:
                 gain -= p * log2(p)
         gains.append(max(0.0, gain))
-        changes.append(_change_chance(leader, decision_masses, rows, baseline, mixed))
+        changes.append(_change_chance(leader, decision_masses, heaviest_first, rows, baseline, mixed))
     return gains, changes
 
 
 def _change_chance(
     leader: int,
     decision_masses: list[float],
+    heaviest_first: list[int],
     rows: list[tuple[int, list[float]]],
     baseline: tuple[float, ...],
     mixed: list[float],
 ) -> float:
-    touched = [d for d, _ in rows]
+    touched = {d for d, _ in rows}
     # Among the decisions this variable says nothing about only the heaviest can ever lead.
     rival = -1
-    rival_mass = 0.0
-    for d, mass in enumerate(decision_masses):
-        if mass > rival_mass and d not in touched:
+    for d in heaviest_first:
+        if d not in touched:
             rival = d
-            rival_mass = mass
+            break
+    rival_mass = decision_masses[rival] if rival >= 0 else 0.0
     chance = 0.0
     for o, p in enumerate(mixed):
         best = rival
@@ -151,19 +153,39 @@ def test_outlook(
         raise ValueError(f"the {len(weights)} hypotheses weigh {total} together, expected more than 0")
     n_outcomes = len(outcome_rows[0])
     masses = [0.0] * (max(decisions) + 1)
-    joint = [[0.0] * n_outcomes for _ in masses]
+    # a row only for decisions that some hypothesis gives weight
+    joint: list[list[float] | None] = [None] * len(masses)
     for weight, d, outcomes in zip(weights, decisions, outcome_rows, strict=True):
-        p = weight / total
-        masses[d] += p
-        row = joint[d]
-        for o, q in enumerate(outcomes):
-            row[o] += p * q
-    mixed = [math.fsum(column) for column in zip(*joint, strict=True)]
-    gain = entropy(mixed) + entropy(masses) - math.fsum([entropy(row) for row in joint])
+        if weight > 0:
+            p = weight / total
+            masses[d] += p
+            row = joint[d]
+            if row is None:
+                joint[d] = [p * q for q in outcomes]
+            else:
+                for o, q in enumerate(outcomes):
+                    row[o] += p * q
+    log2 = math.log2
+    mixed = [0.0] * n_outcomes
+    best = [0.0] * n_outcomes
+    leads = [-1] * n_outcomes
+    gain = 0.0
+    for d, row in enumerate(joint):
+        if row is None:
+            continue
+        gain -= masses[d] * log2(masses[d])
+        for o, p in enumerate(row):
+            if p > 0:
+                gain += p * log2(p)
+                mixed[o] += p
+                if p > best[o]:
+                    best[o] = p
+                    leads[o] = d
     leader = masses.index(max(masses))
     change = 0.0
     for o, p in enumerate(mixed):
-        column = [row[o] for row in joint]
-        if column.index(max(column)) != leader:
-            change += p
+        if p > 0:
+            gain -= p * log2(p)
+            if leads[o] != leader:
+                change += p
     return max(0.0, gain), change
