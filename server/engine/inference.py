@@ -3,14 +3,12 @@
 import math
 from typing import NamedTuple
 
+import msgspec
+
 from server.engine.accept import Facts
 from server.engine.bands import (
     Healthy,
-    from_references,
-    reference_cells,
-    role_band,
     sibling_bands,
-    with_limit,
 )
 from server.engine.constants import (
     FIRSTS_TRIED,
@@ -34,9 +32,9 @@ from server.engine.prepared import Prepared
 from server.engine.seen import Seen, as_drawn, drawn_observation, gather
 from server.engine.session import (
     fit_from_references,
+    known_bands,
     open_circuit_of,
     session_conditions,
-    session_current_sd,
     session_slack,
     views_of,
 )
@@ -67,33 +65,15 @@ class Judged(NamedTuple):
 
 def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
     """The whole inference for one sheet."""
-    meters = {meter.id: meter for meter in sheet.meters}
+    meters = {meter.id: meter for meter in sorted(sheet.meters, key=msgspec.json.encode)}
     at = session_conditions(sheet, facts, meters)
-    cells = reference_cells(prepared.board, prepared.known_good, meters, at)
-    bands: dict[tuple[int, str], Healthy] = {}
-
-    def band_of(contact: int, lead: str) -> Healthy:
-        key = (contact, lead)
-        if key not in bands:
-            cell = cells.get(key)
-            told = (
-                from_references(prepared.board, contact, cell, at)
-                if cell is not None
-                else role_band(prepared.board, contact, "black" if lead == "black" else "red", at)
-            )
-            bands[key] = with_limit(told, open_circuit_of(at.meter_id, meters))
-        return bands[key]
-
-    current_sd = session_current_sd(prepared, meters, at, cells)
+    known = known_bands(prepared, meters, at)
+    bands = dict(known.bands)
     counting = count(
-        prepared.board, facts.sweep, lambda contact: band_of(contact, "red"), session_slack(at, current_sd)
+        prepared.board, facts.sweep, lambda contact: bands[contact, "red"], session_slack(at, known.current_sd)
     )
     seen = gather(prepared, facts, counting.best.to_drawn)
-    for contact in range(len(prepared.board.contacts)):
-        band_of(contact, "red")
-    for contact, lead in seen:
-        band_of(contact, lead)
-    fit, weights = fit_from_references(prepared, seen, bands, at, current_sd)
+    fit, weights = fit_from_references(prepared, seen, bands, at, known.current_sd)
     read = {
         contact: one.drop_mv
         for (contact, lead), one in seen.items()

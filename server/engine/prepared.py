@@ -8,7 +8,7 @@ The memo is keyed by content: the same sheet gets the same answer warm or cold.
 
 import hashlib
 import math
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import msgspec
 
@@ -40,7 +40,7 @@ class Prepared(NamedTuple):
     `mixtures[variable][signature]` is the mixture of states of a signature; `net_variable[contact]`
     the variable that carries the contact's net (its own where the net has one contact);
     `members[variable]` the contacts that inform a variable. `log_second[story]`: log prior odds of the
-    story being true beside another one.
+    story being true beside another one. `known_bands` is a memo that `session.known_bands` fills.
     """
 
     board: Board
@@ -55,6 +55,7 @@ class Prepared(NamedTuple):
     touch_fails: float
     known_good: list[Touched]
     notes: Notes
+    known_bands: dict[tuple[Any, ...], Any]
 
 
 _MEMO: dict[bytes, Prepared] = {}
@@ -107,7 +108,19 @@ def _make(sheet: BenchSheet) -> Prepared:
     ]
     fails = TOUCH_FAILS_FINE if board.socket.pitch_mm < FINE_PITCH_MM else TOUCH_FAILS_WIDE
     return Prepared(
-        board, scene, stories, model, mixtures, net_variable, members, log_second, list(decisions), fails, known, notes
+        board,
+        scene,
+        stories,
+        model,
+        mixtures,
+        net_variable,
+        members,
+        log_second,
+        list(decisions),
+        fails,
+        known,
+        notes,
+        {},
     )
 
 

@@ -4,12 +4,19 @@ Every contact is judged by the session's fit without itself.
 """
 
 import math
+from typing import NamedTuple
+
+import msgspec
 
 from server.engine.accept import Facts
 from server.engine.bands import (
     Healthy,
     ReferenceCell,
     carry_sd,
+    from_references,
+    reference_cells,
+    role_band,
+    with_limit,
 )
 from server.engine.constants import (
     BRIDGE_N_SD_MV,
@@ -18,6 +25,7 @@ from server.engine.constants import (
     IDEALITY,
     IDEALITY_SD,
     KELVIN,
+    MEMO_SIZE,
     OPEN_CIRCUIT_DEFAULT_MV,
     SELF_SHARE_LEFT,
     VT_MV_PER_K,
@@ -36,8 +44,42 @@ from server.engine.meters import (
 from server.engine.prepared import Prepared
 from server.engine.roles import PLAIN_PATH, path_of
 from server.engine.seen import Seen
-from shared_models.reading import Meter
+from shared_models.reading import LeadOnGround, Meter
 from shared_models.sheet import BenchSheet
+
+
+class KnownBands(NamedTuple):
+    """Every contact's band under both leads before any reading of this job, and the current's doubt."""
+
+    bands: dict[tuple[int, str], Healthy]
+    current_sd: float
+
+
+def known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) -> KnownBands:
+    """The bands at these conditions; kept with the prepared board, since one more reading changes none of them."""
+    key = (at, *(msgspec.json.encode(meters[one]) for one in sorted(meters)))
+    if key not in prepared.known_bands:
+        if len(prepared.known_bands) >= MEMO_SIZE:
+            prepared.known_bands.clear()
+        prepared.known_bands[key] = _make_known_bands(prepared, meters, at)
+    return prepared.known_bands[key]
+
+
+def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) -> KnownBands:
+    cells = reference_cells(prepared.board, prepared.known_good, meters, at)
+    limit_mv = open_circuit_of(at.meter_id, meters)
+    bands: dict[tuple[int, str], Healthy] = {}
+    leads: tuple[LeadOnGround, ...] = ("red", "black")
+    for contact in range(len(prepared.board.contacts)):
+        for lead in leads:
+            cell = cells.get((contact, lead))
+            told = (
+                from_references(prepared.board, contact, cell, at)
+                if cell is not None
+                else role_band(prepared.board, contact, lead, at)
+            )
+            bands[contact, lead] = with_limit(told, limit_mv)
+    return KnownBands(bands, session_current_sd(prepared, meters, at, cells))
 
 
 def session_conditions(sheet: BenchSheet, facts: Facts, meters: dict[str, Meter]) -> Conditions:

@@ -17,19 +17,28 @@ from shared_models.reading import AcrossPart, AtContact, AtPartEnd, AtRail, Betw
 from shared_models.sheet import BenchSheet
 
 SHEETS = Path(__file__).parents[2] / "demo" / "sheets"
-EXPECTED: dict[str, dict[str, Any]] = {name: one for name, one in json.loads((SHEETS / "expected.json").read_text()).items() if not name.startswith("_")}
+EXPECTED: dict[str, dict[str, Any]] = {
+    name: one for name, one in json.loads((SHEETS / "expected.json").read_text()).items() if not name.startswith("_")
+}
 CALLED = ("short", "low", "high", "open")
 
 
 @pytest.fixture(scope="module")
 def opinions() -> dict[str, Opinion]:
     """The opinion on every kept sheet."""
-    return {name: form_opinion(msgspec.json.decode((SHEETS / f"{name}.json").read_bytes(), type=BenchSheet)) for name in EXPECTED}
+    return {
+        name: form_opinion(msgspec.json.decode((SHEETS / f"{name}.json").read_bytes(), type=BenchSheet))
+        for name in EXPECTED
+    }
 
 
 def named(told: Story, wanted: dict[str, str]) -> bool:
     """Whether a story is the wanted one; a subject is a contact, a pair, a part or a net."""
-    return told.kind == wanted["kind"] and ("subject" not in wanted or told.subject.lstrip("+") == wanted["subject"] or wanted["subject"] in told.title.split())
+    return told.kind == wanted["kind"] and (
+        "subject" not in wanted
+        or told.subject.lstrip("+") == wanted["subject"]
+        or wanted["subject"] in told.title.split()
+    )
 
 
 def top_group(opinion: Opinion) -> list[Story]:
@@ -52,7 +61,9 @@ def touch_name(one: NextTouch) -> str:
 
 
 REMINDER_CODES = {
-    "led_proof": ("led_capacitor",), "plug_ohms": ("module_not_again",), "do_not_plug_in": ("module_not_again",),
+    "led_proof": ("led_capacitor",),
+    "plug_ohms": ("module_not_again",),
+    "do_not_plug_in": ("module_not_again",),
     "data_first": ("no_power_data",),
 }
 
@@ -62,18 +73,30 @@ def test_the_story_that_is_true_leads(opinions: dict[str, Opinion], name: str) -
     wanted, opinion = EXPECTED[name], opinions[name]
     group = top_group(opinion)
     for one in wanted.get("top_group_has", []):
-        assert any(named(told, one) for told in group), (one, [(told.kind, told.subject, told.odds) for told in opinion.stories])
+        assert any(named(told, one) for told in group), (
+            one,
+            [(told.kind, told.subject, told.odds) for told in opinion.stories],
+        )
     if wanted.get("top_group_has_any"):
-        assert any(named(told, one) for told in group for one in wanted["top_group_has_any"]), [(told.kind, told.subject, told.odds) for told in opinion.stories]
+        assert any(named(told, one) for told in group for one in wanted["top_group_has_any"]), [
+            (told.kind, told.subject, told.odds) for told in opinion.stories
+        ]
     for one in wanted.get("top_group_lacks", []):
-        assert not any(named(told, one) for told in group), (one, [(told.kind, told.subject, told.odds) for told in group])
+        assert not any(named(told, one) for told in group), (
+            one,
+            [(told.kind, told.subject, told.odds) for told in group],
+        )
     for one in wanted.get("second_has", []):
         name_of = f"{one['kind']} {one.get('subject', '')}".strip()
-        assert any((told.second or "").startswith(name_of) for told in group) or any(named(told, one) for told in group), [(told.kind, told.second) for told in group]
+        assert any((told.second or "").startswith(name_of) for told in group) or any(
+            named(told, one) for told in group
+        ), [(told.kind, told.second) for told in group]
 
 
 @pytest.mark.parametrize("name", EXPECTED)
-def test_contacts_get_the_verdict_that_is_right_and_healthy_ones_are_not_called(opinions: dict[str, Opinion], name: str) -> None:
+def test_contacts_get_the_verdict_that_is_right_and_healthy_ones_are_not_called(
+    opinions: dict[str, Opinion], name: str
+) -> None:
     wanted, opinion = EXPECTED[name], opinions[name]
     by_number: dict[str, ContactOpinion] = {one.contact: one for one in opinion.contacts}
     for contact, right in wanted.get("verdicts", {}).items():
@@ -93,7 +116,11 @@ def test_the_next_touch_is_one_a_technician_would_make(opinions: dict[str, Opini
         assert opinion.next, opinion.stop
         first = opinion.next[0]
         names = [touch_name(first), *[f"contact:{one}" for one in first.run]]
-        assert any(one in wanted["next_among"] for one in names), (names, wanted["next_among"], [touch_name(one) for one in opinion.next])
+        assert any(one in wanted["next_among"] for one in names), (
+            names,
+            wanted["next_among"],
+            [touch_name(one) for one in opinion.next],
+        )
 
 
 @pytest.mark.parametrize("name", EXPECTED)
