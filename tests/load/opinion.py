@@ -15,6 +15,7 @@ This machine's speed wanders between runs, so only ratios within one run mean an
 
 import argparse
 import json
+import os
 import shutil
 import statistics
 import sys
@@ -56,6 +57,9 @@ def main(arguments: Sequence[str]) -> int:
     options = parser.parse_args(arguments)
     bars = Bars()
 
+    busy = os.getloadavg()[0]
+    warning = ": others are at work, so the milliseconds say little" if busy > 1 else ""
+    print(f"{os.cpu_count()} cores, load {busy:.1f}{warning}", flush=True)
     core = json.loads(core_timing.median_ms(options.repeats))
     _line("inference, 600 stories x 60 contacts, CPython", core)
     _against_pgmpy(options.repeats, bars)
