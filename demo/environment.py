@@ -181,6 +181,8 @@ def enter(entry: Path, *, with_tests: bool) -> None:
         environment = prepare(with_tests=with_tests)
     except StepFailed as problem:
         sys.exit(f"\n{problem}\n\nNothing is lost: the next start goes on from the step that failed.")
+    except KeyboardInterrupt:
+        sys.exit("\nStopped. The next start goes on from the step that was running.")
     sys.stdout.flush()
     variables = {**environment.node.environment(), READY_MARK: mark}
     os.execve(environment.python, [str(environment.python), str(entry), *sys.argv[1:]], variables)

@@ -27,27 +27,30 @@ READY_WITHIN_S = 60.0
 
 def run_demo(data: Path, app: Path, *, port: int, open_browser: bool, fresh: bool) -> None:
     """Fills the shop and serves it until somebody stops it. Ends the process with a message if it cannot."""
-    from demo.fill import fill
-    from server.app import create_app
-
-    listener = listen(port)
-    with only_demo_on(data):
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    with contextlib.suppress(KeyboardInterrupt), contextlib.closing(listen(port)) as listener, only_demo_on(data):
         if fresh:
             empty(data)
         print(f"  data of the demo: {data}", flush=True)
-        fill(data)
-        server = uvicorn.Server(uvicorn.Config(
-            create_app(data, app), log_level="warning", timeout_graceful_shutdown=5,
-            proxy_headers=False, server_header=False,
-        ))
-        address = f"http://{HOST}:{port}/"
-        threading.Thread(target=announce, args=(server, address, open_browser), daemon=True).start()
-        signal.signal(signal.SIGTERM, signal.default_int_handler)
-        with contextlib.suppress(KeyboardInterrupt):
-            server.run(sockets=[listener])
-        if not server.started:
-            sys.exit("The server did not start; what it said stands above.")
+        serve(data, app, listener, open_browser)
     print("\nStopped. The data stay where they are.", flush=True)
+
+
+def serve(data: Path, app: Path, listener: socket.socket, open_browser: bool) -> None:
+    """Fills the record and answers on the socket until stopped."""
+    from demo.fill import fill
+    from server.app import create_app
+
+    fill(data)
+    server = uvicorn.Server(uvicorn.Config(
+        create_app(data, app), log_level="warning", timeout_graceful_shutdown=5, proxy_headers=False,
+        server_header=False,
+    ))
+    address = f"http://{HOST}:{listener.getsockname()[1]}/"
+    threading.Thread(target=announce, args=(server, address, open_browser), daemon=True).start()
+    server.run(sockets=[listener])
+    if not server.started:
+        sys.exit("The server did not start; what it said stands above.")
 
 
 def listen(port: int) -> socket.socket:
