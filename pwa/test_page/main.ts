@@ -2,6 +2,7 @@
  * The inside of the phone without its screens, within reach of a test. Built by
  * `test_page/vite.config.ts` from the same sources as the app, never into the app itself.
  */
+import type { Change } from "../src/generated/models";
 import { EngineBridge } from "../src/engine_worker/bridge";
 import { applyChange } from "../src/store/apply";
 import { PhoneDb } from "../src/store/db";
@@ -41,6 +42,18 @@ async function stateOf(db: PhoneDb): Promise<object> {
   };
 }
 
+/** The record that these changes give, one after the other, in a database of their own. */
+async function stateAfter(changes: Change[]): Promise<object> {
+  const db = new PhoneDb("alone");
+  await db.delete();
+  await db.open();
+  const written = [db.facts, db.fields, db.removed, db.newer];
+  for (const change of changes) await db.transaction("rw", written, () => applyChange(db, change));
+  const state = await stateOf(db);
+  db.close();
+  return state;
+}
+
 const params = new URLSearchParams(location.search);
 // a test that needs a broken or missing engine says so in the address
 const manifest = structuredClone(engineManifest);
@@ -58,7 +71,7 @@ async function offlineReady(): Promise<void> {
 Object.assign(window, {
   inside: {
     ...inside,
-    ...{ once, gate, hlc, applyChange, PhoneDb, stateOf, tables, offlineReady, engineManifest: manifest },
+    ...{ once, gate, hlc, stateAfter, stateOf, tables, offlineReady, engineManifest: manifest },
     EngineBridge,
     readSync: () => readSync(inside.db),
     sheetOf: (jobId: string) => assembleSheet(inside.db, jobId, {}),

@@ -137,3 +137,22 @@ def phone_on_disk(playwright: Playwright, chromium_path: str, tmp_path: Path) ->
     phone = ChromiumProcess(playwright, chromium_path, tmp_path / "profile")
     yield phone
     phone.delete()
+
+
+@pytest.fixture(scope="module")
+def bare_server(test_page_dir: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[ServerProcess]:
+    """A server with an empty record, for one file of tests."""
+    server = ServerProcess(tmp_path_factory.mktemp("bare") / "data", test_page_dir)
+    server.start()
+    yield server
+    server.kill()
+
+
+@pytest.fixture(scope="module")
+def bare_page(browser: Browser, bare_server: ServerProcess) -> Iterator[Page]:
+    """The test page without sync, for one file of tests: what a test puts in is all there is."""
+    context = browser.new_context()
+    try:
+        yield open_inside(context.new_page(), bare_server, "?alone")
+    finally:
+        context.close()

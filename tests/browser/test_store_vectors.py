@@ -1,34 +1,19 @@
 """The two rules that exist twice, held to the same vectors in the browser as on the server."""
 
 import json
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Page
 
-from tests.browser.conftest import open_inside
-from tests.browser.server_process import ROOT, ServerProcess
+from tests.browser.server_process import ROOT
 
 VECTORS = ROOT / "tests" / "vectors"
 
 
 def _all(folder: str) -> list[Any]:
     return [pytest.param(path, id=path.stem) for path in sorted((VECTORS / folder).glob("*.json"))]
-
-
-@pytest.fixture(scope="module")
-def bare_page(browser: Browser, test_page_dir: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Page]:
-    """The test page without sync: the vectors alone fill its database."""
-    server = ServerProcess(tmp_path_factory.mktemp("vectors") / "data", test_page_dir)
-    server.start()
-    context = browser.new_context()
-    try:
-        yield open_inside(context.new_page(), server, "?alone")
-    finally:
-        context.close()
-        server.kill()
 
 
 @pytest.mark.parametrize("folder", ["gate", "apply"])
@@ -54,17 +39,7 @@ def test_changes_in_any_order_give_the_record_the_vectors_say(bare_page: Page, p
     vector = json.loads(path.read_text())
     for order in vector["orders"]:
         state = bare_page.evaluate(
-            """async (changes) => {
-              const db = new inside.PhoneDb("vector");
-              await db.delete();
-              await db.open();
-              const tables = [db.facts, db.fields, db.removed, db.newer];
-              for (const change of changes) await db.transaction("rw", tables, () => inside.applyChange(db, change));
-              const state = await inside.stateOf(db);
-              db.close();
-              return state;
-            }""",
-            [vector["changes"][place] for place in order],
+            "(changes) => inside.stateAfter(changes)", [vector["changes"][place] for place in order]
         )
         wanted = vector["state"]
         wanted = {**wanted, "removed": sorted(wanted["removed"]), "newer": sorted(wanted["newer"])}
