@@ -38,11 +38,11 @@ def _map(name: str, value: dict[str, float], unit: str, origin: Origin, why: str
 
 # ---- physics of a junction ------------------------------------------------------------------
 MEMO_SIZE = int(_num("MEMO_SIZE", 8, "boards", "ASSUMED", "prepared boards kept; a bench rarely has more in hand"))
-PERCENT = _num("PERCENT", 100.0, "1", "SOURCE", "per cent")
+PERCENT = _num("PERCENT", 100.0, "1", "SOURCE", "definition: per cent")
 KELVIN = _num("KELVIN", 273.15, "K", "SOURCE", "BIPM SI brochure 9th ed., 0 degC")
 VT_MV_PER_K = _num("VT_MV_PER_K", 0.08617333, "mV/K", "SOURCE", "k/q, CODATA 2018 (exact since the 2019 SI)")
-BANDGAP_MV = _num("BANDGAP_MV", 1110.0, "mV", "SOURCE", "EG = 1.11 eV, SPICE diode model default")
-XTI = _num("XTI", 3.0, "1", "SOURCE", "XTI = 3, SPICE diode model default")
+BANDGAP_MV = _num("BANDGAP_MV", 1110.0, "mV", "SOURCE", "EG = 1.11 eV, SPICE diode default as in ngspice 39, 2023")
+XTI = _num("XTI", 3.0, "1", "SOURCE", "XTI = 3, SPICE diode default as in ngspice 39, 2023")
 IDEALITY = _num("IDEALITY", 1.25, "1", "ASSUMED", "junction of an input clamp as a meter sees it, n between 1 and 1.75")
 IDEALITY_SD = _num("IDEALITY_SD", 0.2, "1", "ASSUMED", "spread of n between chips, common to most of a socket")
 IDEALITY_OWN_SD = _num("IDEALITY_OWN_SD", 0.05, "1", "ASSUMED", "spread of n between contacts of one socket")
@@ -65,7 +65,7 @@ CURRENT_HIGH_MA = _num("CURRENT_HIGH_MA", 3.0, "mA", "PRACTICE", "no diode test 
 AIR_SD_KNOWN_K = _num("AIR_SD_KNOWN_K", 3.0, "K", "ASSUMED", "board against the air that was typed")
 AIR_SD_UNKNOWN_K = _num("AIR_SD_UNKNOWN_K", 10.0, "K", "ASSUMED", "nobody typed a temperature")
 AIR_LOW_C = _num("AIR_LOW_C", -15.0, "degC", "ASSUMED", "coldest place anybody probes")
-AIR_HIGH_C = _num("AIR_HIGH_C", 55.0, "degC", "ASSUMED", "hottest")
+AIR_HIGH_C = _num("AIR_HIGH_C", 55.0, "degC", "ASSUMED", "hottest place anybody probes")
 ABSURD_AIR_LOW_C = _num("ABSURD_AIR_LOW_C", -30.0, "degC", "ASSUMED", "below this it is asked about")
 ABSURD_AIR_HIGH_C = _num("ABSURD_AIR_HIGH_C", 60.0, "degC", "ASSUMED", "above this it is asked about")
 OPEN_CIRCUIT_DEFAULT_MV = _num("OPEN_CIRCUIT_DEFAULT_MV", 2000.0, "mV", "PRACTICE", "a usual open-circuit limit")
@@ -280,6 +280,7 @@ RISK = _map(
 
 # ---- overstress -----------------------------------------------------------------------------------
 SLIPS = (-1, 1, -2, 2, -3, 3)
+TABLE.append(Entry("SLIPS", SLIPS, "places", "PRACTICE", "a plug sits up to three places off, either way"))
 SLIP_SHARE = _map("SLIP_SHARE", {"1": 0.36, "2": 0.09, "3": 0.05}, "1", "ASSUMED", "one place off is the usual one")
 SLIP_BY_SOCKET = _map(
     "SLIP_BY_SOCKET",
@@ -363,9 +364,6 @@ TABLE.append(
         "ASSUMED",
         "what a touch will show (in band, near zero, low, high, OL) for each state; used only to choose the next touch",
     )
-)
-MEETS_SEEN_SD = _num(
-    "MEETS_SEEN_SD", 3.0, "sd", "ASSUMED", "a bridge is seen when it moves the reading by more than this"
 )
 FUSE_WITH_LIVE = _num("FUSE_WITH_LIVE", 0.4, "1", "PRACTICE", "a fuse in the feed goes with anything live")
 UNKNOWN_IO_LIMIT_MV = _num(
@@ -462,7 +460,6 @@ RESEAT_HELPS = _num("RESEAT_HELPS", 0.3, "1", "ASSUMED", "share of faults elsewh
 BRIDGE_OHM = _num("BRIDGE_OHM", 2.0, "ohm", "PRACTICE", "contact to contact below this is a bridge")
 ACROSS_OPEN_OHM = _num("ACROSS_OPEN_OHM", 100.0, "ohm", "PRACTICE", "a fuse or ferrite above this is open")
 HONEST_LOW_OHM = _num("HONEST_LOW_OHM", 20.0, "ohm", "PRACTICE", "rails below this are compared in ohms")
-OHM_BAND_LN = _num("OHM_BAND_LN", 0.25, "ln", "PRACTICE", "20 % spread of rail ohms between healthy boards")
 
 
 class RoleNumbers(NamedTuple):
@@ -521,11 +518,11 @@ UNIT_FACTORS = _map(
     },
     "base units mV, ohm, mA",
     "SOURCE",
-    "SI prefixes",
+    "SI prefixes, BIPM SI brochure 9th ed., section 3",
 )
-LOG_2 = _num("LOG_2", 0.6931471805599453, "1", "SOURCE", "natural logarithm of 2")
-LOG_2PI_HALF = _num("LOG_2PI_HALF", 0.9189385332046727, "1", "SOURCE", "half the logarithm of 2 pi")
+LOG_2PI_HALF = _num("LOG_2PI_HALF", 0.9189385332046727, "1", "SOURCE", "definition: half the logarithm of 2 pi")
 TINY = _num("TINY", 1e-300, "1", "ASSUMED", "a probability that still has a logarithm")
 PLACES_PROBABILITY = int(_num("PLACES_PROBABILITY", 6, "decimals", "ASSUMED", "how probabilities leave the engine"))
 PLACES_MV = int(_num("PLACES_MV", 2, "decimals", "ASSUMED", "how millivolts leave the engine"))
 PLACES_BITS = int(_num("PLACES_BITS", 4, "decimals", "ASSUMED", "how information leaves the engine"))
+PLACES_RATE = int(_num("PLACES_RATE", 6, "decimals", "ASSUMED", "how finely bits per second are ranked"))

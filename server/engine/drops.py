@@ -42,8 +42,8 @@ from server.engine.constants import (
 from server.engine.student import StudentT
 from shared_models.reading import Steadiness
 
-BAND, SHORT, LEAK, OPEN, HIGH, LOST, MEETS = range(7)
 STATE_WORDS = ("expected", "short", "low", "open", "high", "high")
+BAND, SHORT, LEAK, OPEN, HIGH, LOST, MEETS = range(len(STATE_WORDS) + 1)
 
 
 class View(NamedTuple):

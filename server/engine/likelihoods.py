@@ -13,6 +13,7 @@ from server.engine.seen import Seen
 
 
 def mixed(mixture: tuple[tuple[int, float], ...], row: list[float]) -> float:
+    """The density of what was seen under a mixture of states, from its density `row` under each state."""
     total = 0.0
     for state, weight in mixture:
         total += weight * row[state]

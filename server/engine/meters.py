@@ -131,28 +131,38 @@ class SessionFit(NamedTuple):
     used: int
 
 
+class Tried(NamedTuple):
+    """What reweighting came to from one start: the log of the posterior density there, and where."""
+
+    objective: float
+    log_current: float
+    kelvin: float
+    covariance: tuple[float, float, float]
+    weights: list[float]
+
+
 def fit_session(points: list[Point], at: Conditions, current_sd: float, air_sd_k: float) -> SessionFit:
     """The session's common unknowns from all points, by several starts; see the module's words."""
     with_path = [index for index, point in enumerate(points) if point.path is not None]
-    best: tuple[float, float, float, tuple[float, float, float], list[float]] | None = None
+    best: Tried | None = None
     residuals = sorted(points[index].read_mv - points[index].expected_mv for index in with_path)
     median = residuals[len(residuals) // 2] if residuals else 0.0
     starts = [(0.0, 0.0), _along_prior(median, points, with_path, at, current_sd, air_sd_k)]
     for start in starts if abs(median) > 1 else starts[:1]:
         for share in SESSION_FAULT_SHARES:
             tried = _reweigh(start, share, points, with_path, at, current_sd, air_sd_k)
-            if best is None or tried[0] > best[0]:
+            if best is None or tried.objective > best.objective:
                 best = tried
     if best is None:
         raise AssertionError("at least one start is tried")
     weights = [1.0] * len(points)
-    for index, weight in zip(with_path, best[4], strict=True):
+    for index, weight in zip(with_path, best.weights, strict=True):
         weights[index] = weight
     offset, offset_sd = _plain_offset([point for point in points if point.path is None])
     used = 0
     for index in with_path:
         used += 1 if weights[index] > 0.5 else 0
-    return SessionFit(best[1], best[2], best[3], weights, offset, offset_sd, used)
+    return SessionFit(best.log_current, best.kelvin, best.covariance, weights, offset, offset_sd, used)
 
 
 def _along_prior(
@@ -185,8 +195,8 @@ def _reweigh(
     at: Conditions,
     current_sd: float,
     air_sd_k: float,
-) -> tuple[float, float, float, tuple[float, float, float], list[float]]:
-    """Reweighted least squares from one start and one share of faults: (objective, a, b, covariance, weights)."""
+) -> Tried:
+    """Reweighted least squares from one start and one share of faults."""
     log_current, kelvin = start
     inverse_a, inverse_b = 1 / (current_sd * current_sd), 1 / (air_sd_k * air_sd_k)
     depth = FAULT_LOW_SHARE / math.log(FAULT_DEPTH_MAX_MV / FAULT_DEPTH_MIN_MV)
@@ -222,7 +232,7 @@ def _reweigh(
         covariance = (bb / determinant, aa / determinant, -ab / determinant)
         objective = logs
         log_current, kelvin = _bounded((bb * ya - ab * yb) / determinant, (aa * yb - ab * ya) / determinant, at)
-    return objective, log_current, kelvin, covariance, weights
+    return Tried(objective, log_current, kelvin, covariance, weights)
 
 
 def _plain_offset(points: list[Point]) -> tuple[float, float]:

@@ -21,11 +21,21 @@ from server.engine.constants import (
 )
 from server.engine.inference import Judged, probe_at
 from server.engine.latent import decision_outlook, test_outlook
-from server.engine.rounding import bits, plain, probability
+from server.engine.rounding import bits, plain, probability, rate
 from server.engine.touches import Candidate, Hypothesis
 from shared_models.opinion import NextTouch, Reason, Stop
 from shared_models.reading import AtContact
 from shared_models.tables import ROLE_BY_ID
+
+
+class Run(NamedTuple):
+    """Unread contacts read in one go along a row: bits per second of effective cost, and what it is made of."""
+
+    rate: float
+    gain: float
+    changes: float
+    contacts: list[int]
+    seconds: float
 
 
 class Ranked(NamedTuple):
@@ -42,7 +52,7 @@ def next_touches(
     """The best touches, best first, and the reason to stop if none is worth its time."""
     ranked = [_of_place(one, known, data_matters) for one in places]
     ranked.extend(_of_unread(judged, data_matters))
-    ranked.sort(key=lambda one: (-round(one.worth, len("bits/s")), one.shown.title))
+    ranked.sort(key=lambda one: (-rate(one.worth), one.shown.title))
     worth_it = [
         one
         for one in ranked
@@ -96,20 +106,20 @@ def _of_unread(judged: Judged, data_matters: bool) -> list[Ranked]:
     gains, changes = decision_outlook(judged.model, judged.post, variables)
     worth = dict(zip(unread, zip(gains, changes, strict=True), strict=True))
     here = probe_at(judged)
-    runs: list[tuple[float, float, float, list[int], float]] = []
+    runs: list[Run] = []
     for row in prepared.board.rows:
         for place, contact in enumerate(row):
             if contact in worth:
                 runs.append(_best_run(judged, row, place, worth, here, data_matters))
-    runs.sort(key=lambda run: (-round(run[0], len("bits/s")), run[3]))
+    runs.sort(key=lambda run: (-rate(run.rate), run.contacts))
     told: list[Ranked] = []
     taken: list[int] = []
-    for rate, gain, change, run, seconds in runs:
+    for run in runs:
         if len(told) == NEXT_TOUCHES:
             break
-        if not any(contact in taken for contact in run):
-            taken.extend(run)
-            told.append(Ranked(rate, change, _shown_run(judged, run, gain, seconds)))
+        if not any(contact in taken for contact in run.contacts):
+            taken.extend(run.contacts)
+            told.append(Ranked(run.rate, run.changes, _shown_run(judged, run.contacts, run.gain, run.seconds)))
     return told
 
 
@@ -131,14 +141,14 @@ def _best_run(
     worth: dict[int, tuple[float, float]],
     here: int | None,
     data_matters: bool,
-) -> tuple[float, float, float, list[int], float]:
+) -> Run:
     """The run from one contact along its row with the most information per second."""
     along = (
         SECONDS["next_along_fine"] if judged.prepared.board.socket.pitch_mm < FINE_PITCH_MM else SECONDS["next_along"]
     )
     beside = here is not None and row[place] in judged.prepared.scene.neighbours[here]
     seconds = along if beside else SECONDS["jump"]
-    best: tuple[float, float, float, list[int], float] | None = None
+    best: Run | None = None
     gain, change, run = 0.0, 0.0, []
     for contact in row[place : place + RUN_LENGTH]:
         if contact not in worth:
@@ -150,9 +160,9 @@ def _best_run(
         run = [*run, contact]
         gain += worth[contact][0]
         change = max(change, worth[contact][1])
-        rate = gain / _effective_seconds(seconds, RISK["next_along"] * len(run), data_matters)
-        if best is None or rate > best[0]:
-            best = (rate, gain, change, run, seconds)
+        per_second = gain / _effective_seconds(seconds, RISK["next_along"] * len(run), data_matters)
+        if best is None or per_second > best.rate:
+            best = Run(per_second, gain, change, run, seconds)
     if best is None:
         raise AssertionError("a run starts at an unread contact")
     return best

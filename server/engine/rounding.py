@@ -4,7 +4,7 @@ CPython and Pyodide differ in the last bit of some functions; rounding to fixed 
 and ranking by (rounded value, id), makes equal sheets give equal opinions.
 """
 
-from server.engine.constants import PLACES_BITS, PLACES_MV, PLACES_PROBABILITY
+from server.engine.constants import PLACES_BITS, PLACES_MV, PLACES_PROBABILITY, PLACES_RATE
 
 
 def _clean(value: float) -> float:
@@ -24,6 +24,11 @@ def millivolts(value: float) -> float:
 def bits(value: float) -> float:
     """Information in bits, 4 decimals, never below zero."""
     return _clean(round(max(0.0, value), PLACES_BITS))
+
+
+def rate(value: float) -> float:
+    """Bits per second, 6 decimals: what touches are ranked by; it does not leave the engine."""
+    return _clean(round(value, PLACES_RATE))
 
 
 def plain(value: float) -> float:

@@ -100,6 +100,7 @@ def session_conditions(sheet: BenchSheet, facts: Facts, meters: dict[str, Meter]
 
 
 def open_circuit_of(meter_id: str, meters: dict[str, Meter]) -> float:
+    """The voltage above which this meter shows OL, in mV: from its sheet, else the usual one."""
     meter = meters.get(meter_id)
     return meter.open_circuit_mv if meter is not None and meter.open_circuit_mv is not None else OPEN_CIRCUIT_DEFAULT_MV
 
@@ -123,6 +124,7 @@ def session_current_sd(
 
 
 def session_slack(at: Conditions, current_sd: float) -> float:
+    """How far a plain junction of the whole session may be shifted, one deviation, in mV."""
     per_log, per_k = slopes(0.0, PLAIN_PATH, at.current_ma, at.air_c)
     return math.hypot(per_log * current_sd, per_k * at.air_sd_k)
 

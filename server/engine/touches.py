@@ -155,7 +155,7 @@ def _at_contact(judged: Judged, contact: int, state: ContactState, known: list[H
     one = judged.prepared.board.contacts[contact]
     seen = judged.seen[contact, "red"]
     found: list[Candidate] = []
-    high = seen.drop_mv is None or state.odds[3] + state.odds[4] > 0.5
+    high = seen.drop_mv is None or state.odds.high + state.odds.open > 0.5
     if high and one.tail_reachable and not ROLE_BY_ID[one.role].is_rail:
         answers = [_tail_row(_about(hypothesis, contact)) if hypothesis.stories else EVEN for hypothesis in known]
         found.append(
@@ -201,7 +201,7 @@ def _at_contact(judged: Judged, contact: int, state: ContactState, known: list[H
                 ),
             )
         )
-    low = seen.drop_mv is not None and state.odds[1] + state.odds[2] > 0.5
+    low = seen.drop_mv is not None and state.odds.short + state.odds.low > 0.5
     if low:
         found.extend(_behind_series(judged, contact, known))
         answers = [_two(_same_both_ways(_about(hypothesis, contact))) for hypothesis in known]

@@ -18,14 +18,25 @@ from server.engine.rounding import millivolts, plain, probability
 from server.engine.student import StudentT
 from shared_models.opinion import Band, ContactOpinion, OutcomeOdds, Reason, Verdict
 
-OUTCOMES = ("expected", "short", "low", "high", "open")
+
+class Odds(NamedTuple):
+    """The odds of each outcome at one contact; they add up to one."""
+
+    expected: float
+    short: float
+    low: float
+    high: float
+    open: float
+
+
+OUTCOMES = Odds._fields
 
 
 class ContactState(NamedTuple):
-    """One contact as judged: the odds of each outcome, in the order of OUTCOMES, and the verdict."""
+    """One contact as judged: the odds of each outcome, and the verdict."""
 
     contact: int
-    odds: tuple[float, float, float, float, float]
+    odds: Odds
     verdict: Verdict
     touch_again: bool
 
@@ -45,7 +56,7 @@ def contact_states(judged: Judged) -> list[ContactState]:
                 own[place] * (1.0 if place else 0.0) + (1 - odd) * rail[place] for place in range(len(OUTCOMES))
             )
         verdict, again = _verdict(judged, contact, own)
-        states.append(ContactState(contact, (own[0], own[1], own[2], own[3], own[4]), verdict, again))
+        states.append(ContactState(contact, Odds(*own), verdict, again))
     return states
 
 
