@@ -6,6 +6,7 @@ outside `Edge`, which holds the guard.
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -68,6 +69,7 @@ def create_routes(data_dir: Path, vocabulary: Vocabulary) -> Litestar:
     )
 
 
+@cache
 def describe_routes() -> dict[str, Any]:
     """The OpenAPI document of the routes."""
     return describe(ROUTES, DEPENDENCIES, own_version())

@@ -1,13 +1,14 @@
 """The command `secondprobe`: an opinion about a sheet in a file, and the server.
 
-Exit status: 0 done, 2 the input cannot be used (said on the error stream: given, where, expected,
-example).
+Exit status: 0 done, 1 the server could not start, 2 the input or the record cannot be used (said on
+the error stream: given, where, expected, example).
 """
 
 import argparse
 import os
 import sys
 from pathlib import Path
+from typing import Any
 
 from server.engine.errors import SheetError
 from server.problems import Refusal, strict_json
@@ -77,11 +78,32 @@ def _serve(parsed: argparse.Namespace) -> int:
     import uvicorn
 
     from server.app import create_app
+    from server.store.database import RecordUnusable, check_record
 
-    app = create_app(parsed.data, parsed.app)
-    # No proxy stands before it: an address in a header is nobody's address here.
-    uvicorn.run(app, host="127.0.0.1", port=parsed.port, log_level="warning", proxy_headers=False, server_header=False)
-    return 0
+    try:
+        check_record(parsed.data)  # so that a record that cannot be used is told in words, not as a traceback
+    except RecordUnusable as error:
+        sys.stderr.write(f"secondprobe: {error}\n")
+        return 2
+
+    class Announced(uvicorn.Server):
+        async def startup(self, sockets: Any = None) -> None:
+            await super().startup(sockets)
+            if self.started:
+                print(f"Second Probe at http://localhost:{parsed.port} keeps its record in {parsed.data}", flush=True)
+
+    server = Announced(uvicorn.Config(
+        create_app(parsed.data, parsed.app), host="127.0.0.1", port=parsed.port, log_level="warning",
+        proxy_headers=False,  # no proxy stands before it: an address in a header is nobody's address here
+        server_header=False,
+    ))
+    try:
+        server.run()
+    except KeyboardInterrupt:
+        pass  # Ctrl-C: the server has ended in order before it passes this on
+    except SystemExit:
+        return 1  # it could not start and has said why
+    return 0 if server.started else 1
 
 
 def _read(name: str) -> bytes:

@@ -15,13 +15,13 @@ from pathlib import Path
 
 import aiosqlite
 
-from server.store.migrations import STEPS_DIR, migrate, read_steps
+from server.store.migrations import STEPS_DIR, RecordUnusable, migrate, read_steps
 
 FILE_NAME = "record.sqlite3"
 READERS = 2
 
 
-class RecordDamaged(Exception):
+class RecordDamaged(RecordUnusable):
     """SQLite's own check found the record damaged; nothing was changed in it."""
 
 
@@ -96,6 +96,15 @@ class Database:
             connections, self._all = self._all, []
             for connection in reversed(connections):
                 await connection.close()
+
+
+def check_record(data_dir: Path) -> None:
+    """Opens the record and closes it again, bringing it up to date; raises like `Database.open`."""
+
+    async def open_and_close() -> None:
+        await (await Database.open(data_dir)).close()
+
+    asyncio.run(open_and_close())
 
 
 async def _connect(path: Path, mode: str) -> aiosqlite.Connection:

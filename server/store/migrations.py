@@ -14,7 +14,11 @@ import aiosqlite
 STEPS_DIR = Path(__file__).parent / "steps"
 
 
-class RecordFromNewerServer(Exception):
+class RecordUnusable(Exception):
+    """The record cannot be opened by this server; the message says why and what to do."""
+
+
+class RecordFromNewerServer(RecordUnusable):
     """The record has steps that this server does not know."""
 
 

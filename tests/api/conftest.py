@@ -2,13 +2,17 @@
 
 import gzip
 from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
 
+import httpx
 import pytest
 from litestar.testing import AsyncTestClient
 
-from server.app import create_app
+from server.access.edge import Edge
+from server.app import create_app, create_routes
+from server.sync.accept import Vocabulary
 
 THIS_MACHINE = "http://127.0.0.1"
 
@@ -52,6 +56,19 @@ def make_built_app(folder: Path) -> Path:
     script.with_name(script.name + ".gz").write_bytes(gzip.compress(script.read_bytes()))
     script.with_name(script.name + ".br").write_bytes(b"stands for brotli")
     return folder
+
+
+@asynccontextmanager
+async def in_this_loop(data_dir: Path) -> AsyncIterator[httpx.AsyncClient]:
+    """The server in the test's own event loop, for what depends on two things going on at once.
+
+    The framework's test client runs each request to its end before the caller goes on.
+    """
+    routes = create_routes(data_dir, Vocabulary())
+    async with routes.lifespan(), httpx.AsyncClient(
+        transport=httpx.ASGITransport(Edge(routes)), base_url=THIS_MACHINE
+    ) as client:
+        yield client
 
 
 @pytest.fixture

@@ -14,7 +14,7 @@ from server.app import create_routes, describe_routes
 from server.sync.accept import Vocabulary
 from tests.sync.process import ServerProcess, free_port
 
-EXAMPLES_A_ROUTE = 25
+EXAMPLES_A_ROUTE = 12
 
 
 @pytest.fixture(scope="module")

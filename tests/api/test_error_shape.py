@@ -5,6 +5,7 @@ import json
 from pathlib import Path
 from typing import Any
 
+import httpx
 import msgspec
 import pytest
 from litestar.testing import AsyncTestClient
@@ -13,7 +14,7 @@ from server.api.edge import BODY_LIMIT_BYTES
 from server.app import create_app
 from server.store.database import Database
 from shared_models.change import ProblemAnswer
-from tests.api.conftest import THIS_MACHINE, SeenFrom
+from tests.api.conftest import THIS_MACHINE, SeenFrom, in_this_loop
 from tests.sync.making import added, batch, change, reading
 
 Client = AsyncTestClient[Any]
@@ -32,7 +33,7 @@ def problem_of(answer: Any, status: int) -> Any:
     return told.problem
 
 
-async def still_up(client: Client) -> None:
+async def still_up(client: httpx.AsyncClient) -> None:
     """The server answers, and takes a change."""
     assert (await client.get("/api/health")).json()["ok"] is True
     answer = await client.post("/api/changes", content=batch(change(1, added(reading()))), headers=JSON)
@@ -211,14 +212,17 @@ async def test_half_a_character_keeps_only_its_own_change_out(client: Client) ->
     assert answers[1]["id"] == "phone-a-2" and answers[1]["problem"]["code"] == "not_json"
 
 
-async def test_a_client_that_leaves_in_the_middle_harms_nobody(client: Client) -> None:
+async def test_a_client_that_leaves_in_the_middle_harms_nobody(tmp_path: Path) -> None:
     content = batch(*(change(n, added(reading(f"r-{n}"))) for n in range(1, 300)))
-    pushing = asyncio.create_task(client.post("/api/changes", content=content, headers=JSON))
-    for _ in range(25):
-        await asyncio.sleep(0)
-    pushing.cancel()
-    await asyncio.gather(pushing, return_exceptions=True)
-    await still_up(client)
+    async with in_this_loop(tmp_path) as client:
+        pushing = asyncio.create_task(client.post("/api/changes", content=content, headers=JSON))
+        for _ in range(60):
+            await asyncio.sleep(0)
+        pushing.cancel()
+        with pytest.raises(asyncio.CancelledError):
+            await pushing
+        assert (await client.get("/api/changes?after=0")).json()["changes"] == []
+        await still_up(client)
 
 
 async def test_a_record_that_cannot_be_opened_stops_the_start(tmp_path: Path) -> None:

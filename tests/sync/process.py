@@ -40,7 +40,11 @@ class ServerProcess:
                 self.request("GET", "/api/health")
                 return
             except OSError:
-                assert self.process.poll() is None, f"the server ended: {self.process.returncode}"
+                status = self.process.poll()
+                if status is not None:
+                    self.process = None
+                    said = (self.data_dir.parent / "server.log").read_text(encoding="utf-8")
+                    raise AssertionError(f"the server ended with status {status}:\n{said[-2000:]}") from None
                 assert time.monotonic() < give_up_at, f"no answer within {START_WITHIN_S} s"
                 time.sleep(0.05)
 

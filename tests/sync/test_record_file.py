@@ -130,8 +130,9 @@ async def test_a_record_of_the_first_step_with_changes_in_it_is_brought_up_to_da
     async with old.writing() as connection:
         for one in sent:
             await connection.execute(
-                "INSERT INTO change (id, device, device_seq, hlc, actor, v, body) VALUES (?, ?, ?, ?, ?, 1, ?)",
-                (*(one[name] for name in ("id", "device", "device_seq", "hlc", "actor")), json.dumps(one["body"]).encode()),
+                "INSERT INTO change (id, device, device_seq, hlc, actor, v, body)"
+                " VALUES (?, ?, ?, ?, ?, 1, cast(? AS BLOB))",
+                (one["id"], one["device"], one["device_seq"], one["hlc"], one["actor"], json.dumps(one["body"])),
             )
     epoch = old.epoch
     await old.close()
