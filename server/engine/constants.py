@@ -520,6 +520,10 @@ UNIT_FACTORS = _map(
     "SOURCE",
     "SI prefixes, BIPM SI brochure 9th ed., section 3",
 )
+UNIT_POWERS = {"mV": 0, "V": 3, "ohm": 0, "kohm": 3, "Mohm": 6, "mA": 0, "A": 3}
+TABLE.append(
+    Entry("UNIT_POWERS", UNIT_POWERS, "powers of ten", "SOURCE", "SI prefixes, BIPM SI brochure 9th ed., section 3")
+)
 LOG_2PI_HALF = _num("LOG_2PI_HALF", 0.9189385332046727, "1", "SOURCE", "definition: half the logarithm of 2 pi")
 TINY = _num("TINY", 1e-300, "1", "ASSUMED", "a probability that still has a logarithm")
 PLACES_PROBABILITY = int(_num("PLACES_PROBABILITY", 6, "decimals", "ASSUMED", "how probabilities leave the engine"))

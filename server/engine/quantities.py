@@ -9,14 +9,14 @@ notation with the multiplier inside (`4k7`, `2R2`, `1M5`), and `OL` / `out of re
 import re
 from typing import NamedTuple
 
-from server.engine.constants import DECIMAL_DOUBT_MV, DIODE_MODE_MAX_MV, NEGATIVE_DROP_MV, UNIT_FACTORS
+from server.engine.constants import DECIMAL_DOUBT_MV, DIODE_MODE_MAX_MV, NEGATIVE_DROP_MV, UNIT_FACTORS, UNIT_POWERS
 from shared_models.reading import DisplayUnit, Draw, Drop, Ohms, OutOfReach, OverRange, ReadingKind, Value, Volts
 from shared_models.tables import KEYPAD
 
 _NUMBER = re.compile(
-    r"^([+-]?)(\d+(?:[.,]\d*)?|[.,]\d+)\s*(mv|v|ma|a|ohms?|kohms?|mohms?|k|m|r|Ω|kΩ|mΩ)?$", re.IGNORECASE
+    r"^([+-]?)([0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)\s*(mv|v|ma|a|ohms?|kohms?|mohms?|k|m|r|Ω|kΩ|mΩ)?$", re.IGNORECASE
 )
-_INSIDE = re.compile(r"^(\d+)([rkm])(\d+)$", re.IGNORECASE)
+_INSIDE = re.compile(r"^([0-9]+)([rkm])([0-9]+)$", re.IGNORECASE)
 _OVER = frozenset({"ol", "0l", "o.l", "0.l", ".ol", "over", "overload"})
 _UNITS_OF: dict[str, tuple[str, ...]] = {
     "drop": ("mV", "V"),
@@ -66,12 +66,11 @@ def read_text(as_typed: str, display_unit: DisplayUnit, kind: ReadingKind) -> Va
     inside = _INSIDE.match(text)
     if inside and kind == "ohms":
         whole, multiplier, part = inside.groups()
-        return Ohms(ohm=float(f"{whole}.{part}") * UNIT_FACTORS[_UNIT_WORDS[multiplier.lower()]])
+        return Ohms(ohm=_in_base(f"{whole}.{part}", _unit(multiplier, display_unit)))
     match = _NUMBER.match(text)
     if match is None:
         return Doubt("not_a_reading", f"'{as_typed}' is not a reading (try 452, 0.452 V, 4k7, or OL).")
     sign, digits, unit_word = match.groups()
-    number = float(digits.replace(",", ".")) * (-1 if sign == "-" else 1)
     unit = _unit(unit_word, display_unit)
     if unit not in _UNITS_OF[kind]:
         return Doubt(
@@ -79,9 +78,9 @@ def read_text(as_typed: str, display_unit: DisplayUnit, kind: ReadingKind) -> Va
             f"'{as_typed}' in {unit} does not fit a reading in {' or '.join(_UNITS_OF[kind])}.",
             tuple(f"{digits} {fits}" for fits in _UNITS_OF[kind]),
         )
+    base = _in_base(sign + digits.replace(",", "."), unit)
     if kind == "drop":
-        return _drop(number, digits, unit, told=unit_word is not None, as_typed=as_typed)
-    base = number * UNIT_FACTORS[unit]
+        return _drop(base, digits, unit, told=unit_word is not None, as_typed=as_typed)
     if kind == "ohms":
         return (
             Ohms(ohm=base)
@@ -94,23 +93,27 @@ def read_text(as_typed: str, display_unit: DisplayUnit, kind: ReadingKind) -> Va
 def _unit(unit_word: str | None, display_unit: str) -> str:
     if unit_word is None:
         return display_unit
-    return _UNIT_WORDS[unit_word.lower()]
+    return _UNIT_WORDS[unit_word.casefold()]
 
 
-def _drop(number: float, digits: str, unit: str, *, told: bool, as_typed: str) -> Value | Doubt:
+def _in_base(number: str, unit: str) -> float:
+    """The number in base units, shifted as text: 1.001 V and 1001 mV are the same float, bit for bit."""
+    return float(f"{number}e{UNIT_POWERS[unit]}")
+
+
+def _drop(drop_mv: float, digits: str, unit: str, *, told: bool, as_typed: str) -> Value | Doubt:
     """A diode-mode number: the two slips of the decimal point are asked about, never guessed."""
     decimals = "." in digits or "," in digits
-    if not told and unit == "mV" and decimals and 0 < abs(number) < DECIMAL_DOUBT_MV:
+    if not told and unit == "mV" and decimals and 0 < abs(drop_mv) < DECIMAL_DOUBT_MV:
         return Doubt(
             "fits_two_units",
             f"'{as_typed}' fits two units: is it {digits} V or {digits} mV?",
             (f"{digits} V", f"{digits} mV"),
         )
-    if not told and unit == "V" and not decimals and abs(number) * UNIT_FACTORS["V"] > DIODE_MODE_MAX_MV:
+    if not told and unit == "V" and not decimals and abs(drop_mv) > DIODE_MODE_MAX_MV:
         return Doubt(
             "fits_two_units", f"'{as_typed}' V is more than a diode test shows: is it {digits} mV?", (f"{digits} mV",)
         )
-    drop_mv = number * UNIT_FACTORS[unit]
     if drop_mv > DIODE_MODE_MAX_MV:
         return Doubt("absurd", f"'{as_typed}' {unit} is more than a diode test shows (4 V at most); type it again.")
     if drop_mv < NEGATIVE_DROP_MV:
