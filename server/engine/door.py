@@ -44,7 +44,7 @@ def form_opinion(sheet: BenchSheet) -> Opinion:
     states = contact_states(judged)
     known = hypotheses(judged)
     shown, stop = next_touches(
-        judged, known, candidates(judged, states, known), data_matters=sheet.intake.data_matters != "no"
+        judged, states, known, candidates(judged, states, known), data_matters=sheet.intake.data_matters != "no"
     )
     waits_for = gate_waits_for(
         (contact.role for contact in prepared.board.contacts),

@@ -10,6 +10,7 @@ from server.engine.constants import (
 from server.engine.drops import BAND, MEETS, OPEN, View, failed_touch, state_densities, steadiness_odds
 from server.engine.prepared import Prepared
 from server.engine.seen import Seen
+from server.engine.stories.kinds import Mixture
 
 
 def mixed(mixture: tuple[tuple[int, float], ...], row: list[float]) -> float:
@@ -28,7 +29,7 @@ def variable_densities(
     failing: list[tuple[float, float] | None] = [None] * len(prepared.members)
     for (contact, lead), one in seen.items():
         variable = prepared.net_variable[contact]
-        own, fail = _own_densities(prepared, one, views[contact, lead])
+        own, fail = _own_densities(prepared, _with_its_net(prepared, one, variable, seen), views[contact, lead])
         if variable == contact:
             _times(densities, failing, contact, own, fail)
             continue
@@ -46,6 +47,25 @@ def variable_densities(
         )
         _times(densities, failing, contact, *_own_densities(prepared, one._replace(steadiness=None), view))
     return densities, failing
+
+
+def chance_it_failed(mixture: Mixture, row: list[float], fail: tuple[float, float]) -> float:
+    """How likely the touches at a variable failed, if the contact is in that mixture of states."""
+    failed = fail[0] * fail[1]
+    total = (1 - fail[0]) * mixed(mixture, row) + failed
+    return failed / total if total > 0 else 1.0
+
+
+def _with_its_net(prepared: Prepared, one: Seen, variable: int, seen: dict[tuple[int, str], Seen]) -> Seen:
+    """OL at several contacts of one rail: each is a touch that agrees, so they did not all fail."""
+    if one.drop_mv is not None or variable == one.contact:
+        return one
+    others = [seen[other, one.lead] for other in prepared.members[variable] if (other, one.lead) in seen]
+    alike = [other.agreeing for other in others if other.drop_mv is None]
+    agreeing = 0
+    for count in alike:
+        agreeing += count
+    return one._replace(agreeing=agreeing)
 
 
 def _times(

@@ -23,6 +23,7 @@ from server.engine.inference import Judged, probe_at
 from server.engine.latent import decision_outlook, test_outlook
 from server.engine.rounding import bits, plain, probability, rate
 from server.engine.touches import Candidate, Hypothesis
+from server.engine.verdicts import ContactState
 from shared_models.opinion import NextTouch, Reason, Stop
 from shared_models.reading import AtContact
 from shared_models.tables import ROLE_BY_ID
@@ -47,7 +48,7 @@ class Ranked(NamedTuple):
 
 
 def next_touches(
-    judged: Judged, known: list[Hypothesis], places: list[Candidate], *, data_matters: bool
+    judged: Judged, states: list[ContactState], known: list[Hypothesis], places: list[Candidate], *, data_matters: bool
 ) -> tuple[tuple[NextTouch, ...], Stop | None]:
     """The best touches, best first, and the reason to stop if none is worth its time."""
     ranked = [_of_place(one, known, data_matters) for one in places]
@@ -64,7 +65,35 @@ def next_touches(
     shown = [one.shown for one in [*worth_it, *rest][:NEXT_TOUCHES]]
     if anchors is not None:
         return (anchors, *shown[: NEXT_TOUCHES - 1]), None
+    if not worth_it:
+        again = _again(judged, states)
+        if again is not None:
+            telling = [one for one in shown if one.gain_bits >= STOP_GAIN_BITS and one.action != "retouch"]
+            return (*telling[: NEXT_TOUCHES - 1], again), None
     return tuple(shown), _stop(judged, worth_it, ranked)
+
+
+def _again(judged: Judged, states: list[ContactState]) -> NextTouch | None:
+    """Contacts out of their band on one touch: nothing is settled before each was touched once more."""
+    numbers = [judged.prepared.board.contacts[state.contact].number for state in states if state.touch_again]
+    if not numbers:
+        return None
+    sentence = (
+        "Out of the band on one touch each: not settled before a second one."
+        if len(numbers) > 1
+        else ("Out of the band on one touch: not settled before a second one.")
+    )
+    return NextTouch(
+        touch=AtContact(contact=numbers[0]),
+        kind="drop",
+        title=f"{', '.join(numbers)} once more",
+        gain_bits=0.0,
+        seconds=plain(SECONDS["jump"] * len(numbers)),
+        risk=probability(RISK["retouch"]),
+        run=tuple(numbers),
+        action="retouch",
+        reasons=(Reason(code="retouch", sentence=sentence, contacts=tuple(numbers)),),
+    )
 
 
 def _effective_seconds(seconds: float, risk: float, data_matters: bool) -> float:
@@ -233,7 +262,10 @@ def _stop(judged: Judged, worth_it: list[Ranked], ranked: list[Ranked]) -> Stop 
             sentence=f"Nothing is odd so far. That is no proof: all must be read; {len(unread)} contacts are left.",
         )
     if ranked:
-        return Stop(code="not_worth_its_time", sentence="No further touch would change what to do.")
+        return Stop(
+            code="not_worth_its_time",
+            sentence="No further touch would change what to do first; what is listed would confirm it.",
+        )
     return Stop(code="nothing_left", sentence="Everything that can be read here was read.")
 
 

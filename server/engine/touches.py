@@ -25,6 +25,7 @@ from server.engine.constants import (
 )
 from server.engine.evidence import BEFORE_KINDS, BEHIND_KINDS
 from server.engine.inference import Judged, probe_at
+from server.engine.likelihoods import chance_it_failed
 from server.engine.roles import first_series, fuse_of
 from server.engine.stories.kinds import Story
 from server.engine.verdicts import ContactState
@@ -179,10 +180,11 @@ def _at_contact(judged: Judged, contact: int, state: ContactState, known: list[H
             )
         )
     elif state.touch_again:
-        # an untold story reads the same twice, as every true one does
+        # a story that is true of the contact reads the same twice, told here or not; where none is,
+        # only a failed touch reads otherwise
+        again = SURE - (SURE - (1 - SURE)) * _failed_if_healthy(judged, contact)
         answers = [
-            _two(1 - SURE if hypothesis.stories and _about(hypothesis, contact) is None else SURE)
-            for hypothesis in known
+            _two(again if hypothesis.stories and _about(hypothesis, contact) is None else SURE) for hypothesis in known
         ]
         found.append(
             _candidate(
@@ -224,6 +226,15 @@ def _at_contact(judged: Judged, contact: int, state: ContactState, known: list[H
             )
         )
     return found
+
+
+def _failed_if_healthy(judged: Judged, contact: int) -> float:
+    """How likely the touch failed if nothing is wrong with this contact."""
+    variable = judged.prepared.net_variable[contact]
+    row, fail = judged.densities[variable], judged.failing[variable]
+    if row is None or fail is None:
+        return 0.0
+    return chance_it_failed(judged.prepared.mixtures[variable][0], row, fail)
 
 
 def _tail_row(story: Story | None) -> Row:

@@ -30,6 +30,8 @@ class Odds(NamedTuple):
 
 
 OUTCOMES = Odds._fields
+VERDICT_OF: tuple[Verdict, ...] = ("expected", "short", "low", "high", "expected")
+"""A number is never `open`: where open is most probable, the number came from a touch that missed."""
 
 
 class ContactState(NamedTuple):
@@ -111,7 +113,7 @@ def _verdict(judged: Judged, contact: int, odds: tuple[float, ...]) -> tuple[Ver
             return "unseen", False
         return ("open", False) if _confirmed(judged, contact, seen) else ("unread", True)
     best = max(range(len(OUTCOMES)), key=lambda place: (odds[place], -place))
-    word: Verdict = "expected" if OUTCOMES[best] == "open" else OUTCOMES[best]
+    word = VERDICT_OF[best]
     z = (seen.drop_mv - view.loc) / view.scale
     again = (
         seen.agreeing == 1
