@@ -13,6 +13,7 @@ import msgspec
 
 from server.engine.accept import Notes, accept_board, accept_readings
 from server.engine.account import decisions_of, numbering_of, stories_of
+from server.engine.candidate import hypotheses
 from server.engine.constants import CONSTANTS_VERSION, OFFSET_STORY_MV, PERCENT
 from server.engine.errors import SheetError
 from server.engine.inference import Judged, judge
@@ -23,7 +24,7 @@ from server.engine.probing import next_touches
 from server.engine.reminders import gate_waits_for, reminders_of
 from server.engine.roles import PLAIN_PATH
 from server.engine.rounding import millivolts, plain
-from server.engine.touches import candidates, hypotheses
+from server.engine.touches import candidates
 from server.engine.verdicts import contact_opinions, contact_states
 from shared_models.board import BoardVersion
 from shared_models.opinion import Number, Opinion, Overstress, Reason, Session

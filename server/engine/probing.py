@@ -8,6 +8,7 @@ blunder. On a board that looks healthy nothing can be spared: all must be read, 
 import math
 from typing import NamedTuple
 
+from server.engine.candidate import Candidate, Hypothesis
 from server.engine.constants import (
     FINE_PITCH_MM,
     NEXT_TOUCHES,
@@ -22,7 +23,6 @@ from server.engine.constants import (
 from server.engine.inference import Judged, probe_at
 from server.engine.latent import decision_outlook, test_outlook
 from server.engine.rounding import bits, plain, probability, rate
-from server.engine.touches import Candidate, Hypothesis
 from server.engine.verdicts import ContactState
 from shared_models.opinion import NextTouch, Reason, Stop
 from shared_models.reading import AtContact

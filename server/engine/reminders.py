@@ -6,9 +6,9 @@ step that applies must be done, measured under its limit at a named place, or wa
 
 from collections.abc import Iterable
 
+from server.engine.candidate import Hypothesis
 from server.engine.constants import DEEP_LOW_SD, STORY_FLOOR, UNIT_FACTORS
 from server.engine.inference import Judged
-from server.engine.touches import Hypothesis
 from shared_models.job import MakeSafeProof
 from shared_models.opinion import Reminder
 from shared_models.sheet import BenchSheet

@@ -1,0 +1,129 @@
+"""A candidate touch, its answers, and the hypotheses it is asked about.
+
+`answers[h]` is the distribution of the answer if hypothesis h (one story, or two, or none of those
+told) is true.
+"""
+
+from typing import Literal, NamedTuple
+
+from server.engine.constants import (
+    HYPOTHESES_KEPT,
+    ODD_MIN,
+    OTHER_STORY,
+    RISK,
+    SECONDS,
+)
+from server.engine.inference import Judged
+from server.engine.stories.kinds import Story
+from server.engine.verdicts import ContactState
+from shared_models.opinion import NextTouch, Reason
+from shared_models.reading import (
+    LeadOnGround,
+    Place,
+    ReadingKind,
+    Subject,
+    Touch,
+)
+
+Row = tuple[float, ...]
+Action = Literal["read", "retouch", "other_polarity", "reseat", "known_good_module", "clean_and_read"]
+
+EVEN: Row = (1 / (1 + 2), 1 / (1 + 2), 1 / (1 + 2))
+
+TITLES = {
+    "tail_normal": "Solder tail of {0}",
+    "bridged": "{0} contact to contact",
+    "part_open": "Ohms across {0}",
+    "fault_behind": "Far end of {0}",
+    "other_polarity": "{0} with the leads the other way round",
+    "plug_rail_low": "Rail ohms at the module's plug: {0}",
+    "rail_low": "Ohms to ground: {0}",
+    "retouch": "{0} once more",
+    "reseat": "Seat the module again",
+    "known_good_module": "A known-good module or cable",
+}
+
+
+class Hypothesis(NamedTuple):
+    """One or two stories taken as true together: posterior weight, the stories, the decision's number."""
+
+    weight: float
+    stories: tuple[Story, ...]
+    decision: int
+
+
+class Candidate(NamedTuple):
+    """A touch that could be made: how it would be shown, and its answers under each hypothesis."""
+
+    shown: NextTouch
+    answers: list[Row]
+
+
+def hypotheses(judged: Judged) -> list[Hypothesis]:
+    """The most probable single stories and pairs, best first; last, that none of them is true.
+
+    Without the last one a leading story would never be worth proving, however wrong the tables are.
+    """
+    stories = judged.prepared.stories
+    decisions = judged.model.decisions
+    single = len(stories)
+    ranked = sorted(range(len(judged.post)), key=lambda place: (-judged.post[place], place))[:HYPOTHESES_KEPT]
+    known = [
+        Hypothesis(
+            (1 - OTHER_STORY) * judged.post[place],
+            (stories[place],) if place < single else tuple(stories[one] for one in judged.pairs[place - single]),
+            decisions[place],
+        )
+        for place in ranked
+    ]
+    return [*known, Hypothesis(OTHER_STORY, (), max(decisions) + 1)]
+
+
+def odd_there(judged: Judged, states: list[ContactState], story: Story) -> bool:
+    """Whether a contact the story speaks of was read and is odd: no part is measured on a mere possibility."""
+    return any((contact, "red") in judged.seen and states[contact].odds[0] < ODD_MIN for contact in story.contacts)
+
+
+def about(hypothesis: Hypothesis, contact: int) -> Story | None:
+    """The story of a hypothesis that speaks of this contact."""
+    for story in hypothesis.stories:
+        if contact in story.footprint or contact in story.contacts:
+            return story
+    return None
+
+
+def two(likely: float) -> Row:
+    return (likely, 1 - likely)
+
+
+def why_of(code: str, sentence: str, *contacts: str, part: str | None = None) -> Reason:
+    return Reason(code=code, sentence=sentence, contacts=contacts, parts=(part,) if part else ())
+
+
+def candidate(
+    cost: str,
+    title: str,
+    touch: Touch,
+    kind: ReadingKind,
+    answers: list[Row],
+    *,
+    place: Place = "spring",
+    subject: Subject = "board_socket",
+    lead: LeadOnGround | None = "red",
+    action: Action = "read",
+    reasons: tuple[Reason, ...] = (),
+) -> Candidate:
+    shown = NextTouch(
+        touch=touch,
+        kind=kind,
+        title=title,
+        gain_bits=0.0,
+        seconds=SECONDS[cost],
+        risk=RISK[cost],
+        subject=subject,
+        place=place,
+        lead_on_ground=lead,
+        action=action,
+        reasons=reasons,
+    )
+    return Candidate(shown, answers)

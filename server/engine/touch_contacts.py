@@ -1,0 +1,156 @@
+"""Candidate touches at one doubtful contact: its tail, once more, the other lead, behind its series part."""
+
+from server.engine.candidate import EVEN, TITLES, Candidate, Hypothesis, Row, about, candidate, two, why_of
+from server.engine.constants import (
+    BEHIND_SERIES_CHIP,
+    BEHIND_SERIES_SHUNT,
+    SAME_BOTH_WAYS_JUNCTION,
+    SAME_BOTH_WAYS_RESISTIVE,
+    SURE,
+)
+from server.engine.evidence import BEFORE_KINDS, BEHIND_KINDS
+from server.engine.inference import Judged, probe_at
+from server.engine.likelihoods import chance_it_failed
+from server.engine.roles import first_series
+from server.engine.stories.kinds import Story
+from server.engine.verdicts import ContactState
+from shared_models.reading import (
+    AtContact,
+    AtPartEnd,
+)
+from shared_models.tables import ROLE_BY_ID
+
+
+def touches_at_contact(judged: Judged, contact: int, state: ContactState, known: list[Hypothesis]) -> list[Candidate]:
+    one = judged.prepared.board.contacts[contact]
+    seen = judged.seen[contact, "red"]
+    found: list[Candidate] = []
+    high = seen.drop_mv is None or state.odds.high + state.odds.open > 0.5
+    if high and one.tail_reachable and not ROLE_BY_ID[one.role].is_rail:
+        answers = [_tail_row(about(hypothesis, contact)) if hypothesis.stories else EVEN for hypothesis in known]
+        found.append(
+            candidate(
+                "tail",
+                TITLES["tail_normal"].format(one.number),
+                AtContact(contact=one.number),
+                "drop",
+                answers,
+                place="tail",
+                reasons=(
+                    why_of(
+                        "tail",
+                        (
+                            f"{one.number} shows OL at the spring. Touch the spring once more, then its tail: "
+                            "a normal tail means a torn or dirty contact."
+                        ),
+                        one.number,
+                    ),
+                ),
+            )
+        )
+    elif state.touch_again:
+        # a story that is true of the contact reads the same twice, told here or not; where none is,
+        # only a failed touch reads otherwise
+        again = SURE - (SURE - (1 - SURE)) * _failed_if_healthy(judged, contact)
+        answers = [
+            two(again if hypothesis.stories and about(hypothesis, contact) is None else SURE) for hypothesis in known
+        ]
+        found.append(
+            candidate(
+                "retouch" if contact == probe_at(judged) else "jump",
+                TITLES["retouch"].format(one.number),
+                AtContact(contact=one.number),
+                "drop",
+                answers,
+                action="retouch",
+                reasons=(
+                    why_of(
+                        "retouch",
+                        f"{one.number} is out of its band on one touch; a bad touch reads like that too.",
+                        one.number,
+                    ),
+                ),
+            )
+        )
+    low = seen.drop_mv is not None and state.odds.short + state.odds.low > 0.5
+    if low:
+        found.extend(_behind_series(judged, contact, known))
+        answers = [two(_same_both_ways(about(hypothesis, contact))) for hypothesis in known]
+        found.append(
+            candidate(
+                "other_polarity",
+                TITLES["other_polarity"].format(one.number),
+                AtContact(contact=one.number),
+                "drop",
+                answers,
+                action="other_polarity",
+                lead="black",
+                reasons=(
+                    why_of(
+                        "other_polarity",
+                        "A resistive short reads the same both ways; a wounded junction does not.",
+                        one.number,
+                    ),
+                ),
+            )
+        )
+    return found
+
+
+def _failed_if_healthy(judged: Judged, contact: int) -> float:
+    """How likely the touch failed if nothing is wrong with this contact."""
+    variable = judged.prepared.net_variable[contact]
+    row, fail = judged.densities[variable], judged.failing[variable]
+    if row is None or fail is None:
+        return 0.0
+    return chance_it_failed(judged.prepared.mixtures[variable][0], row, fail)
+
+
+def _tail_row(story: Story | None) -> Row:
+    """(the spring reads after all, spring OL and tail normal, both OL)."""
+    if story is None:
+        return (SURE, (1 - SURE) * 0.5, (1 - SURE) * 0.5)
+    if story.kind == "contact_torn":
+        return ((1 - SURE) * 0.5, SURE, (1 - SURE) * 0.5)
+    return ((1 - SURE) * 0.5, (1 - SURE) * 0.5, SURE)
+
+
+def _same_both_ways(story: Story | None) -> float:
+    if story is None:
+        return 0.5
+    return SAME_BOTH_WAYS_RESISTIVE if story.kind in ("shunt_short", "bridge", "leak") else SAME_BOTH_WAYS_JUNCTION
+
+
+def _behind_series(judged: Judged, contact: int, known: list[Hypothesis]) -> list[Candidate]:
+    one = judged.prepared.board.contacts[contact]
+    series = first_series(one)
+    if series is None or series.is_fuse:
+        return []
+    answers = []
+    for hypothesis in known:
+        story = about(hypothesis, contact)
+        behind = (
+            0.5
+            if story is None
+            else BEHIND_SERIES_CHIP
+            if story.kind in BEHIND_KINDS
+            else 1 - SURE
+            if story.kind in BEFORE_KINDS
+            else BEHIND_SERIES_SHUNT
+        )
+        answers.append(two(behind))
+    why = (
+        f"{series.part} lies between {one.number} and what it leads to: lower at its far "
+        "end puts the fault behind it, the same puts it before."
+    )
+    return [
+        candidate(
+            "part_end",
+            TITLES["fault_behind"].format(series.part),
+            AtPartEnd(part=series.part, end="far"),
+            "drop",
+            answers,
+            place="part_far",
+            reasons=(why_of("behind_series", why, one.number, part=series.part),),
+        )
+    ]
