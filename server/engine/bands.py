@@ -23,7 +23,7 @@ from server.engine.constants import (
     NOISE_MV,
     NOISE_PERSON_MV,
     ODD_BOARD_MIN,
-    ODD_BOARD_Z,
+    ODD_BOARD_SHARE,
     OL_LIMIT_MARGIN_MV,
     OL_SURPRISE,
     PARTNER_SD_MV,
@@ -175,7 +175,7 @@ def from_references(board: Board, contact: int, cell: ReferenceCell, to: Conditi
     prior = NigPrior(mean=middle, kappa=REFERENCE_KAPPA, df=REFERENCE_DF, scale=spread)
     kept, odd = list(range(len(cell.values))), []
     if len(cell.values) >= ODD_BOARD_MIN and _looks_odd(cell.values, middle, spread):
-        odd = odd_ones_out(prior, cell.values, ODD_BOARD_Z * len(cell.values))
+        odd = odd_ones_out(prior, cell.values, ODD_BOARD_SHARE)
         kept = [index for index in kept if index not in odd]
     values = [cell.values[index] for index in kept]
     told = predictive(update(prior, values))

@@ -109,8 +109,8 @@ NOISE_PERSON_MV = _num("NOISE_PERSON_MV", 2.0, "mV", "PRACTICE", "another person
 LEAD_NOISE_OHM = _num("LEAD_NOISE_OHM", 0.4, "ohm", "ASSUMED", "probe and contact resistance from touch to touch")
 GAIN_SD = _num("GAIN_SD", 0.0025, "1", "ASSUMED", "gain of a handheld meter")
 GROUND_SD_MV = _num("GROUND_SD_MV", 1.2, "mV", "PRACTICE", "a ground reads 0 to 3 mV, up to 5 through a flex")
-ODD_BOARD_Z = _num(
-    "ODD_BOARD_Z", 0.0005, "1", "ASSUMED", "two-sided tail beyond which a reference board is the odd one out"
+ODD_BOARD_SHARE = _num(
+    "ODD_BOARD_SHARE", 0.005, "1", "ASSUMED", "share of sets of healthy boards that may lose one as the odd one out"
 )
 ODD_BOARD_MIN = int(_num("ODD_BOARD_MIN", 4, "boards", "ASSUMED", "fewer boards cannot outvote one"))
 PARTNER_SD_MV = _num("PARTNER_SD_MV", 4.5, "mV", "ASSUMED", "half of a pair against its other half, any maker")
