@@ -63,7 +63,7 @@ def reminders_of(
     told.extend(_module(judged, known))
     told.extend(_power(sheet, judged, known))
     told.append(Reminder(code="caution", sentence=CAUTION))
-    return tuple(told)
+    return tuple(sorted(told, key=lambda one: not one.blocks))
 
 
 def _charge(sheet: BenchSheet, judged: Judged) -> list[Reminder]:
