@@ -100,3 +100,15 @@ async def test_without_a_built_app_the_server_runs_and_says_so(tmp_path: Path) -
             assert (await client.get("/api/health")).status_code == 200
             answer = await client.get("/")
             assert (answer.status_code, answer.json()["problem"]["code"]) == (404, "app_not_built")
+
+
+async def test_every_file_of_the_real_app_is_handed_out_whole(tmp_path: Path, app_dir: Path) -> None:
+    app = create_app(tmp_path / "data", app_dir)
+    files = [path for path in app_dir.rglob("*") if path.is_file() and path.suffix not in (".br", ".gz")]
+    async with AsyncTestClient(SeenFrom(app), base_url=THIS_MACHINE) as client:
+        client.headers["accept-encoding"] = "identity"
+        for path in files:
+            answer = await client.get("/" + path.relative_to(app_dir).as_posix())
+            assert answer.status_code == 200 and answer.content == path.read_bytes(), path
+            named_by_content = path.relative_to(app_dir).parts[0] in ("assets", "engine")
+            assert ("immutable" in answer.headers["cache-control"]) == named_by_content, path
