@@ -146,6 +146,7 @@ SHORT_OHM = _num("SHORT_OHM", 3.0, "ohm", "PRACTICE", "a short after the path is
 SHORT_SPREAD_MV = _num("SHORT_SPREAD_MV", 4.0, "mV", "PRACTICE", "spread of a dead short at 1 mA")
 LEAK_LOW_OHM = _num("LEAK_LOW_OHM", 10.0, "ohm", "PRACTICE", "a leak is 10 ohm ...")
 LEAK_HIGH_OHM = _num("LEAK_HIGH_OHM", 20000.0, "ohm", "ASSUMED", "... to 20 kohm, even in its logarithm")
+LEAK_STEPS = int(_num("LEAK_STEPS", 3, "1", "ASSUMED", "Newton steps to a leak's current; exact to 0.1 mV"))
 HIGH_MIN_MV = _num("HIGH_MIN_MV", 12.0, "mV", "ASSUMED", "a missing branch or joint reads at least this much high")
 HIGH_MAX_MV = _num("HIGH_MAX_MV", 600.0, "mV", "ASSUMED", "and at most this much")
 LOST_BRANCH_MV = _num("LOST_BRANCH_MV", 45.0, "mV", "PRACTICE", "LED+ with its feed fuse open: 25 to 70 mV high")

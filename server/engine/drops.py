@@ -4,9 +4,9 @@ A state is one of a few *components*; a story gives each contact a mixture of th
 proper (they integrate to one over the meter's range, OL included), so that a leak which moves the
 reading by 1 mV earns almost the healthy density and is not called a fault.
 
-Leak: R even in its logarithm between two limits, in parallel with a junction that alone reads `loc`:
-V/R + I exp((V - loc)/(n Vt)) = I, so R(V) = V / (I - Id(V)) and the distribution function of V is
-that of ln R. Smoothed with the band's scale by E[F(x + sZ) Z]/s (Stein's identity).
+Leak: R even in its logarithm between two limits, across a junction and its series resistance that alone
+read `loc`: V/R + Id = I and V - loc = n Vt ln(Id/I) + Rs (Id - I), so R(V) = V / (I - Id(V)) and the
+distribution function of V is that of ln R. Smoothed with the band's scale by E[F(x + sZ) Z]/s (Stein's identity).
 """
 
 import math
@@ -27,6 +27,7 @@ from server.engine.constants import (
     LEAK_CLIMB,
     LEAK_HIGH_OHM,
     LEAK_LOW_OHM,
+    LEAK_STEPS,
     LOG_2PI_HALF,
     LOST_BRANCH_MV,
     LOST_BRANCH_SD_MV,
@@ -115,9 +116,7 @@ def _share_below(drop_mv: float, view: View, low: float, high: float) -> float:
         return 0.0
     if drop_mv >= view.loc and view.ol_odds < 0.5:
         return 1.0
-    # a contact that healthily shows OL has no junction to share the current with
-    through = 0.0 if view.ol_odds >= 0.5 else math.exp((drop_mv - view.loc) / view.junction_mv)
-    ohm = drop_mv / (view.current_ma * (1 - through) + TINY)
+    ohm = drop_mv / (view.current_ma * (1 - _junction_share(drop_mv, view)) + TINY)
     return min(1.0, max(0.0, (math.log(ohm) - low) / (high - low)))
 
 
@@ -125,8 +124,23 @@ def leak_ohm(drop_mv: float, view: View) -> float | None:
     """The leak that would explain a reading below its band, in ohms; None where it explains nothing."""
     if not 0 < drop_mv < view.loc:
         return None
-    through = 0.0 if view.ol_odds >= 0.5 else math.exp((drop_mv - view.loc) / view.junction_mv)
-    return drop_mv / (view.current_ma * (1 - through))
+    return drop_mv / (view.current_ma * (1 - _junction_share(drop_mv, view)))
+
+
+def _junction_share(drop_mv: float, view: View) -> float:
+    """The share of the test current that the junction still takes at a reading below its own.
+
+    Newton's steps in the logarithm of the share, from above, where the equation is convex.
+    """
+    if view.ol_odds >= 0.5:
+        return 0.0  # a contact that healthily shows OL has no junction to share the current with
+    off = drop_mv - view.loc
+    series_mv = view.series_ohm * view.current_ma
+    log_share = min(off / (view.junction_mv + series_mv), (off + series_mv) / view.junction_mv)
+    for _ in range(LEAK_STEPS):
+        behind_mv = series_mv * math.exp(log_share)
+        log_share -= (view.junction_mv * log_share + behind_mv - series_mv - off) / (view.junction_mv + behind_mv)
+    return math.exp(log_share)
 
 
 def _high(x: float, view: View) -> float:

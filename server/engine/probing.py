@@ -199,8 +199,9 @@ def _best_run(
 
 def _shown_run(judged: Judged, run: list[int], gain: float, seconds: float) -> NextTouch:
     numbers = tuple(judged.prepared.board.contacts[contact].number for contact in run)
-    title = numbers[0] if len(run) == 1 else f"{numbers[0]} to {numbers[-1]}"
-    sentence = f"Unread; {'it tells' if len(run) == 1 else 'these tell'} most about what to do, for the time."
+    first = judged.prepared.board.contacts[run[0]]
+    title = f"{first.number} {first.name}".strip() if len(run) == 1 else f"{numbers[0]} to {numbers[-1]}"
+    sentence = f"Of what is unread, {'it tells' if len(run) == 1 else 'these tell'} most about what to do, per second."
     return NextTouch(
         touch=AtContact(contact=numbers[0]),
         kind="drop",
