@@ -1,0 +1,111 @@
+"""The ways through the screens that several tests take, by pointer and by keyboard."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from playwright.sync_api import Locator, Page, expect
+
+from tests.browser.seeds import JOB_ID, seed, send
+from tests.browser.server_process import ServerProcess
+
+JOB = f"#/job/{JOB_ID}"
+ENGINE_READY_MS = 60_000
+
+ACTIVE_NAME = """() => {
+  const element = document.activeElement;
+  if (element === null || element === document.body) return "";
+  const labels = [...(element.labels ?? [])].map((label) => label.innerText).join(" ");
+  return (element.getAttribute("aria-label") ?? (labels || element.innerText || "")).replace(/\\s+/g, " ").trim();
+}"""
+
+
+def safe_shop(data_dir: Path, app_dir: Path) -> Iterator[ServerProcess]:
+    """A server for one file of tests, with the seeded job already made safe; ends afterwards."""
+    server = ServerProcess(data_dir, app_dir)
+    server.start()
+    desk = seed(server)
+    proofs: dict[str, dict[str, object]] = {
+        "cables_out": {"done": True},
+        "battery_off": {"done": True},
+        "main_rail_proved": {"measured_mv": 20.0, "at_place": "C1"},
+        "led_capacitor_proved": {"measured_mv": 3.0, "at_place": "C2"},
+    }
+    send(server, [
+        desk.added("make_safe", {
+            "id": f"proof-{step}", "job_id": JOB_ID, "step": step, "proved_at_ms": 1_700_000_000_000, **proof,
+        })
+        for step, proof in proofs.items()
+    ])
+    yield server
+    server.kill()
+
+
+def go(page: Page, address: str) -> None:
+    """Opens a screen by its address, the way a link does."""
+    page.evaluate("(hash) => { location.hash = hash; }", address)
+
+
+def wait_for_shop(page: Page) -> None:
+    """Until the shop's boards and jobs are on this phone."""
+    expect(page.get_by_role("link", name="Tablet, no picture")).to_be_visible()
+
+
+def wait_for_engine(page: Page) -> None:
+    """Until opinions can be formed here; leaves the page about the shop open."""
+    go(page, "#/shop")
+    expect(page.get_by_text("Opinions work offline now.")).to_be_visible(timeout=ENGINE_READY_MS)
+
+
+def prove(page: Page, step: str, volts: str, place: str | None = None, unit: str = "V") -> None:
+    """One measured step of making safe."""
+    row = page.get_by_role("listitem").filter(has_text=step)
+    if place is not None:
+        row.get_by_label("measured at").fill(place)
+    row.get_by_label("meter shows").fill(volts)
+    row.get_by_label("unit").select_option(unit)
+    row.get_by_role("button", name="Keep").click()
+
+
+def make_safe(page: Page, job: str = JOB) -> None:
+    """All steps that hold the gate of the seeded board."""
+    go(page, f"{job}/safe")
+    page.get_by_role("checkbox", name="Charger and cables out").check()
+    page.get_by_role("checkbox", name="Battery disconnected").check()
+    prove(page, "Main rail", "0.02", "C1")
+    prove(page, "LED capacitor", "3", "C2", "mV")
+    expect(page.get_by_role("link", name="Go to the readings")).to_be_visible()
+
+
+def to_sweep(page: Page, job: str = JOB) -> None:
+    """The reading screen of a safe job, going along the rows."""
+    go(page, f"{job}/anchor")
+    page.get_by_role("radio", name="sweep").check()
+    go(page, f"{job}/read")
+    expect(number(page)).to_be_visible()
+
+
+def number(page: Page) -> Locator:
+    """The contact in hand, huge."""
+    return page.locator(".number")
+
+
+def echo(page: Page) -> Locator:
+    """The last entry, or the digits that wait."""
+    return page.get_by_test_id("echo")
+
+
+def key(page: Page, name: str) -> Locator:
+    """A key of the keypad by what it says to a screen reader."""
+    return page.locator(".keypad").get_by_role("button", name=name, exact=True)
+
+
+def tab_to(page: Page, name: str, at_most: int = 80) -> None:
+    """Presses Tab until the focus is on something of this name."""
+    seen: list[str] = []
+    for _ in range(at_most):
+        now = page.evaluate(ACTIVE_NAME)
+        if name in now:
+            return
+        seen.append(now)
+        page.keyboard.press("Tab")
+    raise AssertionError(f"Tab never came to {name!r}; it came to {seen}")
