@@ -152,6 +152,7 @@ HIGH_MAX_MV = _num("HIGH_MAX_MV", 600.0, "mV", "ASSUMED", "and at most this much
 LOST_BRANCH_MV = _num("LOST_BRANCH_MV", 45.0, "mV", "PRACTICE", "LED+ with its feed fuse open: 25 to 70 mV high")
 LOST_BRANCH_SD_MV = _num("LOST_BRANCH_SD_MV", 18.0, "mV", "PRACTICE", "spread of the same")
 EQUAL_SD_MV = _num("EQUAL_SD_MV", 1.6, "mV", "PRACTICE", "two bridged contacts read equal")
+BRIDGE_STEPS = int(_num("BRIDGE_STEPS", 6, "1", "ASSUMED", "Newton steps to how two joined lines share the current"))
 BRIDGE_N_SD_MV = _num("BRIDGE_N_SD_MV", 4.0, "mV", "ASSUMED", "two alike junctions joined: 18 to 33 mV lower, by n")
 DIFFUSE_MAX_MV = _num("DIFFUSE_MAX_MV", 2000.0, "mV", "ASSUMED", "range of a reading nobody can explain")
 LEAK_CLIMB = _num("LEAK_CLIMB", 0.5, "1", "ASSUMED", "a leaky rail still climbs half as often")

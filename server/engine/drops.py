@@ -13,6 +13,7 @@ import math
 from typing import NamedTuple
 
 from server.engine.constants import (
+    BRIDGE_STEPS,
     CLIMB_LOST,
     CLIMB_NOTED,
     DIFFUSE_MAX_MV,
@@ -141,6 +142,27 @@ def _junction_share(drop_mv: float, view: View) -> float:
         behind_mv = series_mv * math.exp(log_share)
         log_share -= (view.junction_mv * log_share + behind_mv - series_mv - off) / (view.junction_mv + behind_mv)
     return math.exp(log_share)
+
+
+def joined_mv(one_mv: float, other_mv: float, series_mv: float, other_series_mv: float, junction_mv: float) -> float:
+    """What two contacts read when they are joined, each a junction behind a resistor, in mV.
+
+    `one_mv` and `other_mv` are what they read alone, `series_mv` what the whole test current drops in each
+    resistor, `junction_mv` n Vt of both. With x the share of the first, both branches drop the same:
+    one + n Vt ln x + series (x - 1) = other + n Vt ln(1 - x) - other_series x. Solved for u = ln(x / (1 - x)),
+    between the two ends that x = 0 and x = 1 give, by Newton's steps that never leave them.
+    """
+    apart = other_mv - one_mv
+    low, high = (apart - other_series_mv) / junction_mv, (apart + series_mv) / junction_mv
+    u = 0.5 * (low + high)
+    for _ in range(BRIDGE_STEPS):
+        share = 1 / (1 + math.exp(-u))
+        error = junction_mv * u + (series_mv + other_series_mv) * share - series_mv - apart
+        low, high = (low, u) if error > 0 else (u, high)
+        u -= error / (junction_mv + (series_mv + other_series_mv) * share * (1 - share))
+        u = min(max(u, low), high)
+    left = math.log1p(math.exp(-u))
+    return one_mv - junction_mv * left + series_mv * (math.exp(-left) - 1)
 
 
 def _high(x: float, view: View) -> float:

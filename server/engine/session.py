@@ -30,7 +30,7 @@ from server.engine.constants import (
     SELF_SHARE_LEFT,
     VT_MV_PER_K,
 )
-from server.engine.drops import View
+from server.engine.drops import View, joined_mv
 from server.engine.meters import (
     Conditions,
     Point,
@@ -241,8 +241,8 @@ def _meets(
 ) -> tuple[float, float] | None:
     """What a contact reads bridged to a neighbour: the other's number where OL is healthy, else the parallel value.
 
-    Two junctions in parallel share the current: V = -n Vt ln(exp(-Va/nVt) + exp(-Vb/nVt)) for their
-    junction shares, plus half the drop in the path. Whoever was read first tells what the other reads.
+    Two junctions in parallel share the current (`drops.joined_mv`). Whoever was read first tells what the
+    other reads.
     """
     if (other, lead) not in bands:
         return None
@@ -257,10 +257,11 @@ def _meets(
     path, path_beside = path_of(prepared.board.contacts[contact]), path_of(prepared.board.contacts[other])
     if path is None or path_beside is None:
         return min(moved[contact, lead], moved[other, lead])
-    a = moved[contact, lead][0] - path.series_ohm * current_ma
-    b = moved[other, lead][0] - path_beside.series_ohm * current_ma
-    n_vt = vt * path.ideality
-    least = min(a, b)
-    shared = least - n_vt * math.log(math.exp((least - a) / n_vt) + math.exp((least - b) / n_vt))
-    loc = shared + 0.5 * min(path.series_ohm, path_beside.series_ohm) * current_ma
+    loc = joined_mv(
+        moved[contact, lead][0],
+        moved[other, lead][0],
+        path.series_ohm * current_ma,
+        path_beside.series_ohm * current_ma,
+        vt * path.ideality,
+    )
     return loc, math.hypot(BRIDGE_N_SD_MV, 0.5 * moved[contact, lead][1], 0.5 * moved[other, lead][1])
