@@ -13,7 +13,8 @@ from playwright.sync_api import Page
 from tests.browser.server_process import ServerProcess
 
 WORDS = st.sampled_from(["", "a", "b", "ü", "OL"])
-FACT, ENTITY = st.sampled_from(["f1", "f2"]), st.sampled_from(["e1", "e2"])
+# few names and few moments, so that changes meet
+FACT, ENTITY = st.just("f1"), st.sampled_from(["e1", "e2"])
 runs = itertools.count()
 
 
@@ -27,14 +28,14 @@ BODIES = st.one_of(
     st.builds(lambda name, word: ("added", "observation", name, word), FACT, WORDS),
     st.builds(
         lambda kind, name, fields: ("fields_set", kind, name, fields),
-        st.sampled_from(["job", "meter"]), ENTITY, st.dictionaries(st.sampled_from("ab"), WORDS, min_size=1),
+        st.just("job"), ENTITY, st.dictionaries(st.sampled_from("ab"), WORDS, min_size=1),
     ),
     st.builds(lambda name: ("removed", "observation", name, None), FACT),
-    st.builds(lambda kind, name: ("removed", kind, name, None), st.sampled_from(["job", "meter"]), ENTITY),
+    st.builds(lambda kind, name: ("removed", kind, name, None), st.sampled_from(["job", "meter"]), st.just("e2")),
     st.just(("newer", "job", "e1", None)),
 )
-STAMPED = st.tuples(st.integers(0, 2), st.sampled_from(["one", "two"]), BODIES)
-FIELDS = {"job": {"a": "title", "b": "note"}, "meter": {"a": "name", "b": "sheet_from"}}
+STAMPED = st.tuples(st.integers(0, 1), st.sampled_from(["one", "two"]), BODIES)
+FIELDS = {"job": {"a": "title", "b": "note"}}
 
 
 def body_of(prefix: str, drawn: tuple[str, str, str, Any]) -> dict[str, Any]:
@@ -76,7 +77,7 @@ def state_of_server(server: ServerProcess, prefix: str) -> dict[str, Any]:
 
 
 @settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(drawn=st.lists(STAMPED, min_size=1, max_size=8), data=st.data())
+@given(drawn=st.lists(STAMPED, min_size=2, max_size=10), data=st.data())
 def test_phone_and_server_come_to_one_record_from_any_order(
     bare_page: Page, bare_server: ServerProcess, drawn: list[Any], data: st.DataObject
 ) -> None:
@@ -84,5 +85,6 @@ def test_phone_and_server_come_to_one_record_from_any_order(
     changes = changes_of(prefix, drawn)
     answers = bare_server.post("/api/changes", {"changes": changes})["answers"]
     assert {answer["result"] for answer in answers} <= {"stored", "stored_newer"}
-    again = data.draw(st.permutations([*changes, *changes[:2]]))
-    assert bare_page.evaluate("(changes) => inside.stateAfter(changes)", again) == state_of_server(bare_server, prefix)
+    wanted = state_of_server(bare_server, prefix)
+    for order in (changes[::-1], data.draw(st.permutations([*changes, *changes[:2]]))):
+        assert bare_page.evaluate("(changes) => inside.stateAfter(changes)", order) == wanted

@@ -1,5 +1,5 @@
 /** Fetches what others did. The cursor moves in the transaction that applied the page, and nowhere else. */
-import type { ChangePage } from "../generated/models";
+import type { ChangePage, Problem } from "../generated/models";
 import { applyChange } from "../store/apply";
 import type { PhoneDb } from "../store/db";
 import { HLC_ZERO, shopTime, witness } from "../store/hlc";
@@ -10,11 +10,14 @@ import * as server from "./server";
 export async function pullAll(db: PhoneDb, onAnswer: (server_ms: number) => Promise<void>): Promise<boolean> {
   let isOther = false;
   for (let more = true; more; ) {
-    const page = await server.pull((await db.metaOf("cursor")) ?? 0);
+    const after = (await db.metaOf("cursor")) ?? 0;
+    const page = await server.pull(after);
     await onAnswer(page.server_ms);
     const kept = await keepPage(db, page);
     isOther ||= kept === "other_record";
     more = kept === "other_record" || page.more;
+    // more of the same page would be asked for for ever
+    if (kept === "kept" && page.more && page.next_after <= after) throw new server.Trouble(200, standsStill(after));
   }
   return isOther;
 }
@@ -35,4 +38,13 @@ async function keepPage(db: PhoneDb, page: ChangePage): Promise<"kept" | "other_
     if (!page.more) await db.setMeta("first_pull_done", true);
     return "kept";
   });
+}
+
+function standsStill(after: number): Problem {
+  return {
+    code: "page_stands_still",
+    message: "The server says there is more, but its page leads nowhere.",
+    given: `after ${after}`,
+    expected: "a page that ends later",
+  };
 }
