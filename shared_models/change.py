@@ -8,7 +8,7 @@ and applied after the update (EVOLUTION.md). Stamps order edits of one field: th
 
 from typing import Annotated, Literal
 
-from msgspec import Meta, Raw
+from msgspec import Meta, Raw, field
 
 from shared_models.base import BODY_V, Id, Model, Tagged, Words
 from shared_models.board import BoardVersion, ContactCorrection, ReferenceBoard
@@ -35,12 +35,17 @@ ENTITY_TYPES = {"job": Job, "meter": Meter, "reference_board": ReferenceBoard}
 """What is edited, by kind: `FieldsSet.fields` are fields of these, without `id` and `v`."""
 
 
+def _own_version() -> int:
+    """A default that is always written, unlike a plain one: a reader of another version must not guess it."""
+    return BODY_V
+
+
 class Added(Tagged, frozen=True, kw_only=True, tag="added"):
     """A new fact. `record` is a Struct of `FACT_TYPES[kind]`."""
 
     kind: FactKind
     record: Raw
-    v: int = BODY_V
+    v: int = field(default_factory=_own_version)
 
 
 class FieldsSet(Tagged, frozen=True, kw_only=True, tag="fields_set"):
@@ -49,7 +54,7 @@ class FieldsSet(Tagged, frozen=True, kw_only=True, tag="fields_set"):
     kind: EntityKind
     id: Id
     fields: dict[str, Raw]
-    v: int = BODY_V
+    v: int = field(default_factory=_own_version)
 
 
 class Removed(Tagged, frozen=True, kw_only=True, tag="removed"):
@@ -68,7 +73,7 @@ class Removed(Tagged, frozen=True, kw_only=True, tag="removed"):
     ]
     id: Id
     why: Words = ""
-    v: int = BODY_V
+    v: int = field(default_factory=_own_version)
 
 
 Body = Added | FieldsSet | Removed
