@@ -6,8 +6,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from msgspec import Raw
 
-from server.sync.exchange import hand_out
+from server.sync.accept import Vocabulary
+from server.sync.exchange import hand_out, take_batch
 from tests.sync.making import added, change, fields_set, reading, removed
 from tests.sync.rig import open_record, push, whole_state
 
@@ -130,11 +132,6 @@ async def test_bodies_are_handed_out_as_they_were_sent(tmp_path: Path) -> None:
     envelope = change(1, None)
     raw = json.dumps({**envelope, "body": "HERE"}).replace('"HERE"', body)
     async with open_record(tmp_path) as database:
-        from msgspec import Raw
-
-        from server.sync.accept import Vocabulary
-        from server.sync.exchange import take_batch
-
         assert (await take_batch(database, [Raw(raw.encode())], Vocabulary())).answers[0].result == "stored"
         page = await hand_out(database, 0, 1)
         assert bytes(page.changes[0].change.body) == body.encode()
