@@ -93,10 +93,12 @@ def about(hypothesis: Hypothesis, contact: int) -> Story | None:
 
 
 def two(likely: float) -> Row:
+    """The answers of a yes-or-no question whose yes has this probability."""
     return (likely, 1 - likely)
 
 
 def why_of(code: str, sentence: str, *contacts: str, part: str | None = None) -> Reason:
+    """A reason to touch: its code, the sentence, and the contacts and part it speaks of."""
     return Reason(code=code, sentence=sentence, contacts=contacts, parts=(part,) if part else ())
 
 
@@ -113,6 +115,7 @@ def candidate(
     action: Action = "read",
     reasons: tuple[Reason, ...] = (),
 ) -> Candidate:
+    """A candidate with the seconds and the risk that `cost` has in the table; its gain is filled in when ranked."""
     shown = NextTouch(
         touch=touch,
         kind=kind,
