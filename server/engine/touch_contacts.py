@@ -22,6 +22,7 @@ from shared_models.tables import ROLE_BY_ID
 
 
 def touches_at_contact(judged: Judged, contact: int, state: ContactState, known: list[Hypothesis]) -> list[Candidate]:
+    """What could be touched at or behind one contact in doubt: tail, once more, far end, other polarity."""
     one = judged.prepared.board.contacts[contact]
     seen = judged.seen[contact, "red"]
     found: list[Candidate] = []
