@@ -85,7 +85,7 @@ def test_every_edit_survives_the_browser_killed_right_after_its_promise(
               return {{
                 isThere: {is_there},
                 numbers: outbox.map((row) => row.device_seq),
-                waits: outbox.every((row) => row.status === "waiting"),
+                waits: outbox.every((row) => row.status === "waiting" && row.change.body.v === inside.tables.body_v),
               }};
             }}""",
             known,

@@ -8,7 +8,7 @@ import { uuidv7 } from "uuidv7";
 
 import type { Body, Change } from "../generated/models";
 import { applyChange } from "./apply";
-import { onLiveConnection, type FactRow, type OwnChangeRow, type PhoneDb } from "./db";
+import { BODY_V, onLiveConnection, type FactRow, type OwnChangeRow, type PhoneDb } from "./db";
 import { HLC_ZERO, shopTime, tick } from "./hlc";
 import { toPlain } from "./plain";
 import type { StorageWatch } from "./storage_state";
@@ -33,12 +33,12 @@ export class Writer {
   ) {}
 
   /**
-   * Keeps `bodies`, each as one change, and drops the draft they complete. Resolves when the
-   * transaction is complete on disk; rejects with a `StoreError` and nothing kept.
+   * Keeps `bodies`, each as one change of this app's version, and drops the draft they complete.
+   * Resolves when the transaction is complete on disk; rejects with a `StoreError` and nothing kept.
    */
   async commit(bodies: readonly Body[], draftKey?: string): Promise<void> {
     try {
-      const edits = bodies.map((body): Edit => ({ id: uuidv7(), body: toPlain(body) }));
+      const edits = bodies.map((body): Edit => ({ id: uuidv7(), body: toPlain({ ...body, v: BODY_V }) }));
       await onLiveConnection(this.db, () => this.#keep(edits, draftKey));
     } catch (error) {
       throw this.storage.failed(error);
