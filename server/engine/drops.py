@@ -80,11 +80,21 @@ def state_densities(drop_mv: float | None, view: View) -> list[float]:
     return _over_range(view) if drop_mv is None else _number(drop_mv, view)
 
 
+_HIGH_WHOLE = math.log(HIGH_MAX_MV / HIGH_MIN_MV) + 0.5  # even in the logarithm, and the ramp up to HIGH_MIN_MV
+
+
 def _over_range(view: View) -> list[float]:
-    beyond = max(
-        0.0, math.log(HIGH_MAX_MV / max(view.limit_mv - view.loc, HIGH_MIN_MV)) / math.log(HIGH_MAX_MV / HIGH_MIN_MV)
-    )
-    masses = [view.ol_odds, SMALL_MASS, SMALL_MASS, 1 - SMALL_MASS, HIGH_OL + (1 - HIGH_OL) * min(1.0, beyond), LOST_OL]
+    beyond = max(0.0, math.log(HIGH_MAX_MV / max(view.limit_mv - view.loc, HIGH_MIN_MV)) / _HIGH_WHOLE)
+    # a leak too small to bring the reading under the meter's limit, where nothing else conducts
+    leak = 1 - _share_below(view.limit_mv, view, math.log(LEAK_LOW_OHM), math.log(LEAK_HIGH_OHM))
+    masses = [
+        view.ol_odds,
+        SMALL_MASS,
+        max(SMALL_MASS, leak),
+        1 - SMALL_MASS,
+        HIGH_OL + (1 - HIGH_OL) * min(1.0, beyond),
+        LOST_OL,
+    ]
     masses.extend(1 - SMALL_MASS if met is None else SMALL_MASS for met in view.meets)
     return masses
 
@@ -170,7 +180,7 @@ def _high(x: float, view: View) -> float:
     above = x - view.loc
     if above <= 0 or above > HIGH_MAX_MV:
         return SMALL_MASS / DIFFUSE_MAX_MV
-    slope = (1 - HIGH_OL) / math.log(HIGH_MAX_MV / HIGH_MIN_MV)
+    slope = (1 - HIGH_OL) / _HIGH_WHOLE
     if above < HIGH_MIN_MV:
         return slope * above / (HIGH_MIN_MV * HIGH_MIN_MV)
     return slope / above
