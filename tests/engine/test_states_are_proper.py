@@ -1,0 +1,141 @@
+"""What a reading says of each state is a proper distribution: numbers and OL together make one.
+
+A state whose density were larger than it may be would win against the others by bookkeeping. Leaks are held
+against a brute-force solve of many leaks, one by one.
+"""
+
+import math
+from collections.abc import Callable
+
+import pytest
+
+from server.engine.constants import LEAK_HIGH_OHM, LEAK_LOW_OHM
+from server.engine.drops import (
+    BAND,
+    HIGH,
+    LEAK,
+    LOST,
+    MEETS,
+    OPEN,
+    SHORT,
+    STATE_WORDS,
+    View,
+    failed_touch,
+    state_densities,
+    steadiness_odds,
+)
+
+LANE = View(338, 4.5, 6, 0.001, 0.0, 31.9, 5, 1.0, 2000, ((338, 4.5), (0.5, 1.2)), ((313, 5.0), None))
+VIEWS = {
+    "lane at 1 mA": LANE,
+    "control behind 33 ohm at 1.9 mA": LANE._replace(loc=591, scale=8, series_ohm=38, current_ma=1.9, limit_mv=3000),
+    "lane at 0.3 mA": LANE._replace(loc=296, scale=6, current_ma=0.3),
+    "by its role alone": LANE._replace(loc=470, scale=60, df=4),
+    "behind 1 k on a 3 V meter": LANE._replace(loc=1446, scale=12, series_ohm=1005, limit_mv=3000),
+    "rail that climbs": LANE._replace(loc=394, scale=11, climb_odds=0.98),
+}
+CAPACITOR = LANE._replace(loc=660, scale=25, ol_odds=0.99, junction_mv=25.5)
+
+
+def integral(density: Callable[[float], float], low: float, high: float, steps: int = 8_000) -> float:
+    """By the midpoint rule."""
+    width = (high - low) / steps
+    return width * math.fsum(density(low + (n + 0.5) * width) for n in range(steps))
+
+
+def total(state: int, view: View) -> float:
+    """All numbers the meter can show, and OL."""
+    return integral(lambda x: state_densities(x, view)[state], -300, view.limit_mv) + state_densities(None, view)[state]
+
+
+@pytest.mark.parametrize("name", VIEWS)
+@pytest.mark.parametrize("state", [BAND, SHORT, LEAK, OPEN, HIGH, LOST, MEETS, MEETS + 1])
+def test_numbers_and_ol_together_make_one(name: str, state: int) -> None:
+    # OPEN and a bridge to what shows OL allow any number at all, thinly: that is their two per cent
+    assert total(state, VIEWS[name]) == pytest.approx(1, abs=0.035 if state in (OPEN, MEETS + 1) else 0.01)
+
+
+@pytest.mark.parametrize("state", [SHORT, LEAK, OPEN])
+def test_where_a_healthy_one_shows_ol_they_make_one_as_well(state: int) -> None:
+    assert total(state, CAPACITOR) == pytest.approx(1, abs=0.025)
+
+
+def test_nothing_is_less_likely_than_impossible() -> None:
+    for view in (*VIEWS.values(), CAPACITOR):
+        for x in (None, -50.0, -1.0, 0.0, 0.1, 3.0, 61.0, view.loc - 5, view.loc, view.loc + 8, view.loc + 500, 1999.0):
+            assert all(density >= 0 for density in state_densities(x, view))
+            assert failed_touch(x, view) >= 0
+
+
+@pytest.mark.parametrize("name", VIEWS)
+def test_a_failed_touch_gives_something(name: str) -> None:
+    view = VIEWS[name]
+    whole = failed_touch(None, view) + integral(lambda x: failed_touch(x, view), -300, view.limit_mv)
+    assert whole == pytest.approx(1, abs=0.02)
+
+
+# ---- a leak, one by one ---------------------------------------------------------------------------------
+
+
+def reads_with_leak(ohm: float, view: View) -> float:
+    """The reading of one leak across one junction with its resistor in series, by halving the voltage."""
+    saturation_ma = view.current_ma * math.exp(-(view.loc - view.series_ohm * view.current_ma) / view.junction_mv)
+
+    def through_junction(at_mv: float) -> float:
+        low, high = 0.0, view.current_ma  # the junction's own current, by halving too
+        for _ in range(40):
+            middle = 0.5 * (low + high)
+            needs = view.junction_mv * math.log(middle / saturation_ma) + view.series_ohm * middle
+            low, high = (middle, high) if needs < at_mv else (low, middle)
+        return low
+
+    low, high = 0.0, view.loc
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        taken = middle / ohm + through_junction(middle)
+        low, high = (middle, high) if taken < view.current_ma else (low, middle)
+    return low
+
+
+def below(x: float, at: list[float], sd: float) -> float:
+    """The share of readings below x, each with the scatter of a Normal."""
+    return math.fsum(0.5 * math.erfc((one - x) / (sd * math.sqrt(2))) for one in at) / len(at)
+
+
+@pytest.mark.parametrize("name", [name for name in VIEWS if name != "rail that climbs"])
+def test_the_leak_is_what_many_leaks_solved_one_by_one_read(name: str) -> None:
+    view = VIEWS[name]
+    low, high = math.log(LEAK_LOW_OHM), math.log(LEAK_HIGH_OHM)
+    many = [reads_with_leak(math.exp(low + (n + 0.5) * (high - low) / 600), view) for n in range(600)]
+    edges = [view.loc * n / 25 for n in range(28)]
+    for left, right in zip(edges, edges[1:], strict=False):
+        told = integral(lambda x: state_densities(x, view)[LEAK], left, right, 60)
+        assert told == pytest.approx(below(right, many, view.scale) - below(left, many, view.scale), abs=0.006), left
+
+
+def test_a_leak_that_moves_the_reading_by_a_millivolt_earns_nearly_the_healthy_density() -> None:
+    row = state_densities(LANE.loc - 1, LANE)
+    assert 0.2 < row[LEAK] / row[BAND] < 1.5
+    deep = state_densities(LANE.loc - 60, LANE)
+    assert deep[LEAK] / deep[BAND] > 50
+
+
+# ---- steadiness --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("climb_odds", [0.0, 0.02, 0.5, 0.98, 1.0])
+def test_steadiness_odds_are_probabilities_and_climbing_or_not_is_all_there_is(climb_odds: float) -> None:
+    view, states = LANE._replace(climb_odds=climb_odds), len(STATE_WORDS) + len(LANE.meets) + 1
+    for noted in ("steady", "climbs", "falls", "jumps"):
+        assert all(0 <= odds <= 1 for odds in steadiness_odds(noted, view, states))
+    steady, climbs = (steadiness_odds(noted, view, states) for noted in ("steady", "climbs"))
+    assert [a + b for a, b in zip(steady, climbs, strict=True)] == pytest.approx([1] * states)
+    assert steadiness_odds(None, view, states) == [1.0] * states
+
+
+def test_a_missing_climb_speaks_for_lost_capacitors_and_against_health() -> None:
+    odds = steadiness_odds("steady", VIEWS["rail that climbs"], MEETS)
+    assert odds[LOST] > 4 * odds[BAND]
+    assert odds[SHORT] > 4 * odds[BAND]
+    climbing = steadiness_odds("climbs", VIEWS["rail that climbs"], MEETS)
+    assert climbing[BAND] > 4 * climbing[LOST]
