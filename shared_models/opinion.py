@@ -24,7 +24,6 @@ StoryKind = Literal[
     "chip_damaged",
     "rail_short",
     "counted_differently",
-    "meter_differs",
 ]
 
 DecisionKind = Literal[

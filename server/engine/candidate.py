@@ -39,6 +39,7 @@ TITLES = {
     "plug_rail_low": "Rail ohms at the module's plug: {0}",
     "rail_low": "Ohms to ground: {0}",
     "retouch": "{0} once more",
+    "clean_and_read": "{0} cleaned, dried and read again",
     "reseat": "Seat the module again",
     "known_good_module": "A known-good module or cable",
 }

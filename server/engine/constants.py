@@ -458,6 +458,7 @@ SAME_BOTH_WAYS_JUNCTION = _num("SAME_BOTH_WAYS_JUNCTION", 0.5, "1", "ASSUMED", "
 PLUG_RAIL_LOW_SICK = _num("PLUG_RAIL_LOW_SICK", 0.3, "1", "PRACTICE", "a sick module shows a low rail at its plug")
 PLUG_RAIL_LOW_WELL = _num("PLUG_RAIL_LOW_WELL", 0.01, "1", "ASSUMED", "a healthy one does not")
 PLUG_RAIL_LOW_OHM = _num("PLUG_RAIL_LOW_OHM", 20.0, "ohm", "PRACTICE", "below this a module's supply is low")
+CLEAN_HELPS = _num("CLEAN_HELPS", 0.5, "1", "ASSUMED", "share of leaks at one contact that are dirt or damp")
 RESEAT_HELPS = _num("RESEAT_HELPS", 0.3, "1", "ASSUMED", "share of faults elsewhere that are the seating")
 BRIDGE_OHM = _num("BRIDGE_OHM", 2.0, "ohm", "PRACTICE", "contact to contact below this is a bridge")
 ACROSS_OPEN_OHM = _num("ACROSS_OPEN_OHM", 100.0, "ohm", "PRACTICE", "a fuse or ferrite above this is open")

@@ -27,7 +27,7 @@ from server.engine.rounding import millivolts, plain
 from server.engine.touches import candidates
 from server.engine.verdicts import contact_opinions, contact_states
 from shared_models.board import BoardVersion
-from shared_models.opinion import Number, Opinion, Overstress, Reason, Session
+from shared_models.opinion import Number, Opinion, Overstress, Reason, Session, SetAside
 from shared_models.sheet import BenchSheet
 
 ENGINE_VERSION = "0.1.0"
@@ -42,6 +42,7 @@ def form_opinion(sheet: BenchSheet) -> Opinion:
     notes = Notes(list(prepared.notes.questions), list(prepared.notes.set_aside))
     facts = accept_readings(sheet, prepared.board, notes)
     judged = judge(sheet, prepared, facts)
+    _name_what_is_not_weighed(judged, notes)
     states = contact_states(judged)
     known = hypotheses(judged)
     shown, stop = next_touches(
@@ -69,6 +70,15 @@ def form_opinion(sheet: BenchSheet) -> Opinion:
         stop=stop,
         reminders=reminders_of(sheet, judged, known, waits_for),
     )
+
+
+def _name_what_is_not_weighed(judged: Judged, notes: Notes) -> None:
+    """Readings that are kept but move no odds yet are named, so that nobody believes they did."""
+    weighed = [finding.record_id for finding in judged.findings]
+    for touched in judged.facts.further:
+        if touched.reading.id not in weighed:
+            sentence = "Kept in the record; readings of this kind at this place do not move the odds yet."
+            notes.set_aside.append(SetAside(record_id=touched.reading.id, code="not_weighed", sentence=sentence))
 
 
 def opinion_json(sheet_json: bytes) -> bytes:

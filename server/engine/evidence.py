@@ -30,6 +30,7 @@ from server.engine.roles import first_series
 from server.engine.stories.kinds import Story
 from shared_models.job import Observation
 from shared_models.reading import AcrossPart, AtContact, AtPartEnd, AtRail, BetweenContacts, Drop, Ohms, OverRange
+from shared_models.tables import ROLE_BY_ID
 
 BEHIND_KINDS = ("chip_damaged", "plug_off_by", "plugged_live")
 BEFORE_KINDS = ("bridge",)
@@ -95,9 +96,18 @@ def _finding(
         return Finding("tail_normal", touch.contact, normal, reading.id, number)
     if isinstance(touch, AtPartEnd) and touch.end == "far" and isinstance(value, Drop):
         return _far_end(board, touch.part, value.drop_mv, reading.id, sweep)
-    if isinstance(touch, AtRail) and isinstance(value, Ohms):
-        return Finding("rail_low", touch.net, value.ohm < HONEST_LOW_OHM, reading.id, value.ohm)
+    net = touch.net if isinstance(touch, AtRail) else _rail_of(board, touch)
+    if net is not None and isinstance(value, Ohms):
+        return Finding("rail_low", net, value.ohm < HONEST_LOW_OHM, reading.id, value.ohm)
     return None
+
+
+def _rail_of(board: Board, touch: object) -> str | None:
+    """The rail a contact belongs to, by the name its stories use; None for a signal."""
+    if not isinstance(touch, AtContact):
+        return None
+    contact = board.contacts[board.places[touch.contact]]
+    return (contact.net or contact.number) if ROLE_BY_ID[contact.role].is_rail else None
 
 
 def _far_end(board: Board, part: str, drop_mv: float, record_id: str, sweep: dict[int, float]) -> Finding | None:

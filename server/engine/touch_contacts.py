@@ -4,6 +4,7 @@ from server.engine.candidate import EVEN, TITLES, Candidate, Hypothesis, Row, ab
 from server.engine.constants import (
     BEHIND_SERIES_CHIP,
     BEHIND_SERIES_SHUNT,
+    CLEAN_HELPS,
     SAME_BOTH_WAYS_JUNCTION,
     SAME_BOTH_WAYS_RESISTIVE,
     SURE,
@@ -95,7 +96,30 @@ def touches_at_contact(judged: Judged, contact: int, state: ContactState, known:
                 ),
             )
         )
+        answers = [two(_clean_helps(about(hypothesis, contact))) for hypothesis in known]
+        found.append(
+            candidate(
+                "clean_and_read",
+                TITLES["clean_and_read"].format(one.number),
+                AtContact(contact=one.number),
+                "drop",
+                answers,
+                action="clean_and_read",
+                reasons=(
+                    why_of(
+                        "clean_and_read",
+                        "Flux, water and lint read like a fault: brush, alcohol, dry, then the same touch again.",
+                        one.number,
+                    ),
+                ),
+            )
+        )
     return found
+
+
+def _clean_helps(story: Story | None) -> float:
+    """How often a contact reads healthy once it is clean."""
+    return CLEAN_HELPS if story is not None and story.kind == "leak" else 1 - SURE
 
 
 def _failed_if_healthy(judged: Judged, contact: int) -> float:
