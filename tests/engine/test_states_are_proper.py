@@ -6,6 +6,7 @@ against a brute-force solve of many leaks, one by one.
 
 import math
 from collections.abc import Callable
+from itertools import pairwise
 
 import pytest
 
@@ -108,7 +109,7 @@ def test_the_leak_is_what_many_leaks_solved_one_by_one_read(name: str) -> None:
     low, high = math.log(LEAK_LOW_OHM), math.log(LEAK_HIGH_OHM)
     many = [reads_with_leak(math.exp(low + (n + 0.5) * (high - low) / 600), view) for n in range(600)]
     edges = [view.loc * n / 25 for n in range(28)]
-    for left, right in zip(edges, edges[1:], strict=False):
+    for left, right in pairwise(edges):
         told = integral(lambda x: state_densities(x, view)[LEAK], left, right, 60)
         assert told == pytest.approx(below(right, many, view.scale) - below(left, many, view.scale), abs=0.006), left
 
