@@ -19,6 +19,9 @@ from server.store.migrations import STEPS_DIR, RecordUnusable, migrate, read_ste
 
 FILE_NAME = "record.sqlite3"
 READERS = 2
+WAL_TRIES, WAL_PAUSE_S = 200, 0.05
+PRIMARY_CODE = 0xFF
+"""SQLite keeps the kind of an error in the low byte of its code."""
 
 
 class RecordDamaged(RecordUnusable):
@@ -47,15 +50,21 @@ class Database:
         """Opens the record in `data_dir`, making the folder and the record when they are not there.
 
         Raises:
-            RecordDamaged: the record does not pass SQLite's integrity check.
-            RecordFromNewerServer: it was made by a newer server.
+            RecordUnusable: it cannot be opened here; `RecordDamaged` when SQLite's integrity check
+                finds it damaged, `RecordFromNewerServer` when a newer server made it.
         """
-        data_dir.mkdir(parents=True, exist_ok=True)
         path = data_dir.resolve() / FILE_NAME
         opened: list[aiosqlite.Connection] = []
         try:
-            opened.append(await _connect(path, "rwc"))
-            epoch = await _prepare(opened[0], path, steps_dir)
+            try:
+                data_dir.mkdir(parents=True, exist_ok=True)
+                # A file that cannot be opened fails here: aiosqlite would leave a thread behind.
+                sqlite3.connect(path).close()
+                opened.append(await _connect(path, "rwc"))
+                await _check(opened[0], path)
+            except (sqlite3.Error, OSError) as error:
+                raise RecordUnusable(f"{path} cannot be opened: {error}") from error
+            epoch = await _bring_up_to_date(opened[0], steps_dir)
             for _ in range(READERS):
                 opened.append(await _connect(path, "ro"))
         except BaseException:
@@ -114,16 +123,33 @@ async def _connect(path: Path, mode: str) -> aiosqlite.Connection:
     return connection
 
 
-async def _prepare(writer: aiosqlite.Connection, path: Path, steps_dir: Path) -> str:
+async def _check(writer: aiosqlite.Connection, path: Path) -> None:
     try:
-        await writer.execute("PRAGMA journal_mode = WAL")
+        await _into_wal(writer)
         # FULL: in WAL mode NORMAL may lose the last commits with the power, and they were answered.
         await writer.execute("PRAGMA synchronous = FULL")
         found = [row[0] for row in await writer.execute_fetchall("PRAGMA integrity_check(5)")]
     except sqlite3.DatabaseError as error:
-        raise RecordDamaged(f"{path} is not a readable record ({error}); keep the file and restore a copy") from error
+        if error.sqlite_errorcode & PRIMARY_CODE not in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+            raise
+        found = [str(error)]
     if found != ["ok"]:
         raise RecordDamaged(f"{path} is damaged ({'; '.join(found)}); keep the file and restore a copy")
+
+
+async def _into_wal(writer: aiosqlite.Connection) -> None:
+    """Turns the write-ahead log on. SQLite does not wait for this lock by itself (busy_timeout)."""
+    for tries_left in reversed(range(WAL_TRIES)):
+        try:
+            await writer.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & PRIMARY_CODE != sqlite3.SQLITE_BUSY or not tries_left:
+                raise
+            await asyncio.sleep(WAL_PAUSE_S)
+
+
+async def _bring_up_to_date(writer: aiosqlite.Connection, steps_dir: Path) -> str:
     await migrate(writer, read_steps(steps_dir), clock_ms())
     await writer.execute(
         "INSERT INTO server (only_row, epoch, made_at_ms) VALUES (1, ?, ?) ON CONFLICT DO NOTHING",

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from server.store.database import FILE_NAME, Database, RecordDamaged
-from server.store.migrations import STEPS_DIR, RecordFromNewerServer, read_steps, statements
+from server.store.migrations import STEPS_DIR, RecordFromNewerServer, RecordUnusable, read_steps, statements
 from server.sync.accept import Vocabulary
 from server.sync.catch_up import apply_waiting
 from server.sync.exchange import hand_out
@@ -180,12 +180,22 @@ async def test_a_record_of_a_newer_server_is_refused(tmp_path: Path) -> None:
         await Database.open(tmp_path)
 
 
-async def test_two_servers_may_open_one_new_record_at_once(tmp_path: Path) -> None:
-    both = await asyncio.gather(Database.open(tmp_path), Database.open(tmp_path))
-    assert both[0].epoch == both[1].epoch
-    for database in both:
-        await apply_waiting(database, Vocabulary())
-        await database.close()
+async def test_several_servers_may_open_one_new_record_at_once(tmp_path: Path) -> None:
+    for attempt in range(10):
+        servers = await asyncio.gather(*(Database.open(tmp_path / str(attempt)) for _ in range(4)))
+        assert len({database.epoch for database in servers}) == 1
+        for database in servers:
+            await apply_waiting(database, Vocabulary())
+            await database.close()
+
+
+async def test_a_folder_that_is_none_is_told_in_words(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    with pytest.raises(RecordUnusable, match="cannot be opened"):
+        await Database.open(tmp_path / "file")
+    (tmp_path / "data" / FILE_NAME).mkdir(parents=True)
+    with pytest.raises(RecordUnusable, match="cannot be opened"):
+        await Database.open(tmp_path / "data")
 
 
 def test_steps_are_numbered_without_gap(tmp_path: Path) -> None:
