@@ -10,6 +10,7 @@ def test_the_bench_shows_the_trays_and_what_waits_for_the_shop(page: Page, serve
     wait_for_shop(page)
     expect(page.get_by_role("heading", name="In hand")).to_be_visible()
     expect(page.get_by_role("link", name="all with the shop")).to_be_visible()
+    page.evaluate("() => navigator.serviceWorker.ready.then(() => undefined)")
     server.kill()
     go(page, f"{JOB}/sheet")
     page.get_by_role("radio", name="Ready").check()

@@ -166,6 +166,26 @@ def test_a_press_on_a_neighbour_takes_it_in_hand_and_drops_what_waits(reading: P
     expect(number(reading)).to_have_text("4")
 
 
+def test_enter_takes_the_number_even_when_a_contact_has_the_focus(reading: Page) -> None:
+    reading.get_by_role("button", name="contact 3 ").click()
+    reading.keyboard.type("61")
+    reading.keyboard.press("Enter")
+    expect(echo(reading)).to_contain_text("3 61")
+    expect(number(reading)).to_have_text("4")
+
+
+def test_the_focus_stays_with_the_contact_in_hand_along_the_drawing(reading: Page) -> None:
+    reading.get_by_role("button", name="contact 1 ").focus()
+    for at in ("2", "3", "4"):
+        reading.keyboard.press("ArrowRight")
+        expect(number(reading)).to_have_text(at)
+        expect(reading.locator(":focus")).to_have_text(at)
+    reading.keyboard.press("ArrowRight")
+    expect(number(reading)).to_have_text("4")
+    reading.keyboard.press("ArrowDown")
+    expect(number(reading)).to_have_text("8")
+
+
 def test_entries_are_said_singly_and_politely(reading: Page) -> None:
     said = reading.locator("p[aria-live=polite]").first
     reading.keyboard.type("486")

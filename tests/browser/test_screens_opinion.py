@@ -4,10 +4,15 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from msgspec import to_builtins
 from playwright.sync_api import BrowserContext, Page, expect
 
+from demo.fill import demo_changes
+from tests.browser.seeds import send
 from tests.browser.server_process import ServerProcess
 from tests.browser.walks import JOB, echo, go, number, safe_shop, to_sweep, wait_for_engine, wait_for_shop
+
+TURNED = "#/job/t10-turned"
 
 
 @pytest.fixture(scope="module")
@@ -77,3 +82,34 @@ def test_measure_leads_to_the_place_the_opinion_named(looking: Page) -> None:
     named = number(looking).inner_text()
     looking.reload()
     expect(number(looking)).to_have_text(named)
+
+
+
+def test_who_counts_differently_is_led_to_the_drawing_and_its_numbers_are_kept_as_such(
+    new_context: Callable[[], BrowserContext], make_server: Callable[[Path], ServerProcess], app_dir: Path,
+) -> None:
+    """The demo's sheet that was written from the other end: 34 contacts, read before anybody noticed."""
+    server = make_server(app_dir)
+    for start in range(0, len(demo_changes()), 200):
+        send(server, [to_builtins(change) for change in demo_changes()[start : start + 200]])
+    page = new_context().new_page()
+    page.goto(server.url)
+    expect(page.get_by_role("heading", name="In hand")).to_be_visible()
+    wait_for_engine(page)
+    go(page, TURNED + "/opinion")
+    expect(page.get_by_role("heading", name="What happened")).to_be_visible()
+    go(page, TURNED + "/read")
+    page.get_by_role("link", name="You are counting from the other end. Put it right.").click()
+    expect(page.get_by_text("edge row: 1 … 33")).to_be_visible()
+    page.get_by_role("button", name="Turn the drawing and go by it").click()
+    expect(page.get_by_text("edge row: 33 … 1")).to_be_visible()
+    page.get_by_role("link", name="Read", exact=True).click()
+    expect(number(page)).to_have_text("20")
+    expect(page.get_by_text("solder tail")).to_be_visible()
+    page.keyboard.type("474")
+    expect(echo(page)).to_contain_text("20 474")
+    go(page, "#/")
+    expect(page.get_by_role("link", name="all with the shop")).to_be_visible()
+    newest = server.get(f"/api/changes?after={len(demo_changes())}")["changes"]
+    records = [one["change"]["body"]["record"] for one in newest]
+    assert [(one["touch"]["contact"], one["place"], one["numbered_as_drawn"]) for one in records] == [("20", "tail", True)]

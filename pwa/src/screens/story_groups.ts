@@ -14,6 +14,8 @@ export interface StoryGroup {
   second: { title: string; odds: number } | null;
 }
 
+/** A way of counting is true beside whatever happened: it is no rival of the stories of its group. */
+const COUNTING = -1;
 const WORTH_A_LINE = 0.05;
 const GROUPS_SHOWN = 4;
 const NAMED_IN_A_GROUP = 3;
@@ -21,8 +23,9 @@ const NAMED_IN_A_GROUP = 3;
 export function storyGroups(stories: readonly Story[]): { groups: StoryGroup[]; rest: number } {
   const byGroup = new Map<number, Story[]>();
   for (const story of stories) {
-    const members = byGroup.get(story.group);
-    if (members === undefined) byGroup.set(story.group, [story]);
+    const id = story.kind === "counted_differently" ? COUNTING : story.group;
+    const members = byGroup.get(id);
+    if (members === undefined) byGroup.set(id, [story]);
     else members.push(story);
   }
   const all = [...byGroup].map(([id, members]) => toGroup(id, members)).sort((a, b) => b.odds - a.odds);
