@@ -65,14 +65,17 @@ class Healthy(NamedTuple):
 
 
 class ReferenceCell(NamedTuple):
-    """All reference boards at one contact and lead: carried values by board, OL count, climbs."""
+    """All reference boards at one contact and lead: carried values by board, OL count, climbs.
+
+    `moved_mv` is how far carrying moved a reading, on average.
+    """
 
     boards: list[str]
     values: list[float]
     over_range: int
     climbs: int
     noted: int
-    raw_mean: float
+    moved_mv: float
     carry_sd: float
     same_meter: float
     log_ratio: float
@@ -99,7 +102,7 @@ def _cell(
     path = path_of(board.contacts[contact])
     boards: list[str] = []
     values: list[float] = []
-    raw: list[float] = []
+    moves: list[float] = []
     over = climbs = noted = same = 0
     worst_carry = log_ratio = 0.0
     for name, touches in sorted(by_board.items()):
@@ -117,8 +120,8 @@ def _cell(
             # one meter against itself: whatever its current is, it is the same
             from_ma = to.current_ma if at.meter_id == to.meter_id else at.current_ma
             drop_mv = touched.value.drop_mv if isinstance(touched.value, Drop) else 0.0
-            raw.append(drop_mv)
             carried.append(carry(drop_mv, path, from_ma, at.air_c, to.current_ma, to.air_c))
+            moves.append(carried[-1] - drop_mv)
             log_ratio += abs(math.log(to.current_ma / from_ma))
             worst_carry = max(worst_carry, carry_sd(path, from_ma, to.current_ma, to.air_c))
         boards.append(name)
@@ -129,10 +132,10 @@ def _cell(
         over,
         climbs,
         noted,
-        math.fsum(raw) / len(raw) if raw else 0.0,
+        math.fsum(moves) / len(moves) if moves else 0.0,
         worst_carry,
-        same / len(raw) if raw else 0.0,
-        log_ratio / len(raw) if raw else 0.0,
+        same / len(moves) if moves else 0.0,
+        log_ratio / len(moves) if moves else 0.0,
     )
 
 
@@ -179,7 +182,6 @@ def from_references(board: Board, contact: int, cell: ReferenceCell, to: Conditi
         kept = [index for index in kept if index not in odd]
     values = [cell.values[index] for index in kept]
     told = predictive(update(prior, values))
-    carried = told.loc - cell.raw_mean
     scale = math.hypot(told.scale, cell.carry_sd, noise_sd(told.loc, to.current_ma, cell.same_meter > 0.5))
     return Healthy(
         "reference_boards",
@@ -187,7 +189,7 @@ def from_references(board: Board, contact: int, cell: ReferenceCell, to: Conditi
         scale,
         told.df,
         ol_odds,
-        carried,
+        cell.moved_mv,
         climb,
         total,
         tuple(cell.boards[index] for index in odd),

@@ -17,12 +17,12 @@ from server.engine.candidate import hypotheses
 from server.engine.constants import CONSTANTS_VERSION, OFFSET_STORY_MV, PERCENT
 from server.engine.errors import SheetError
 from server.engine.inference import Judged, judge
-from server.engine.meters import carry
+from server.engine.meters import carry, slopes
 from server.engine.overstress import overstress_of
 from server.engine.prepared import prepare
 from server.engine.probing import next_touches
 from server.engine.reminders import gate_waits_for, reminders_of
-from server.engine.roles import PLAIN_PATH
+from server.engine.roles import PLAIN_PATH, path_of
 from server.engine.rounding import millivolts, plain
 from server.engine.touches import candidates
 from server.engine.verdicts import contact_opinions, contact_states
@@ -128,18 +128,19 @@ def _session(judged: Judged) -> Session:
     if not judged.facts.sweep:
         return Session(told_by_sheet=at.told)
     to_ma = at.current_ma * math.exp(fit.log_current)
-    plain_mv = sorted(band.loc for (_, lead), band in judged.bands.items() if lead == "red" and band.ol_odds < 0.5)
-    middle = plain_mv[len(plain_mv) // 2] if plain_mv else 0.0
-    references = [
-        band
-        for (_, lead), band in judged.bands.items()
-        if lead == "red" and band.ol_odds < 0.5 and band.rests_on == "reference_boards"
-    ]
-    carried = 0.0
-    for band in references:
-        carried += band.carried_mv / len(references)
+    junctions = sorted(
+        (band.loc, band.carried_mv)
+        for (contact, lead), band in judged.bands.items()
+        if lead == "red"
+        and band.ol_odds < 0.5
+        and band.rests_on == "reference_boards"
+        and path_of(judged.prepared.board.contacts[contact]) is not None
+    )
+    middle, carried = junctions[len(junctions) // 2] if junctions else (0.0, 0.0)
     shift = carry(middle, PLAIN_PATH, at.current_ma, at.air_c, to_ma, at.air_c + fit.kelvin) - middle + carried
-    aa, bb, _ = fit.covariance
+    aa, bb, ab = fit.covariance
+    per_log, per_k = slopes(middle, PLAIN_PATH, at.current_ma, at.air_c)
+    variance = per_log * per_log * aa + per_k * per_k * bb + 2 * per_log * per_k * ab
     reasons = _session_reasons(judged, shift, to_ma)
     return Session(
         current_ma=plain(to_ma),
@@ -147,7 +148,7 @@ def _session(judged: Judged) -> Session:
         junction_c=plain(at.air_c + fit.kelvin),
         junction_sd_k=plain(math.sqrt(bb)),
         shift_mv=millivolts(shift),
-        shift_sd_mv=0.0,
+        shift_sd_mv=millivolts(math.sqrt(max(0.0, variance))),
         offset_mv=millivolts(fit.offset_mv),
         contacts_used=fit.used,
         told_by_sheet=at.told,
