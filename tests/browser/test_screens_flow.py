@@ -151,6 +151,24 @@ def test_ohms_are_taken_by_the_key_of_their_unit(page: Page) -> None:
     expect(page.get_by_text("module plug, unplugged")).to_be_visible()
 
 
+def test_a_borrowed_meter_is_added_and_used_for_the_job(page: Page) -> None:
+    wait_for_shop(page)
+    go(page, f"{JOB}/sheet")
+    page.get_by_text("Another meter").click()
+    page.get_by_role("button", name="Add and use it").click()
+    expect(page.get_by_role("alert")).to_contain_text("A name is missing, for example")
+    page.get_by_label("name", exact=True).fill("borrowed, yellow")
+    page.get_by_label("test current, mA").fill("1,9")
+    page.get_by_label("display in diode mode").select_option("V")
+    page.get_by_role("button", name="Add and use it").click()
+    expect(page.get_by_role("radio", name="borrowed, yellow, 1.90 mA")).to_be_checked()
+    make_safe(page)
+    to_sweep(page)
+    expect(page.get_by_text("red on ground · borrowed, yellow, 1.90 mA")).to_be_visible()
+    page.keyboard.type("4")
+    expect(echo(page)).to_contain_text("mV, after the point")
+
+
 def test_a_correction_is_a_new_row_and_the_old_one_stays(page: Page) -> None:
     wait_for_shop(page)
     make_safe(page)
