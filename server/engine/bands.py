@@ -20,6 +20,7 @@ from server.engine.constants import (
     IDEALITY_OWN_SD,
     KELVIN,
     LEAD_NOISE_OHM,
+    NET_FOLLOWER_SD_MV,
     NOISE_MV,
     NOISE_PERSON_MV,
     ODD_BOARD_MIN,
@@ -61,6 +62,7 @@ class Healthy(NamedTuple):
     climb_odds: float
     boards: int = 0
     odd_boards: tuple[str, ...] = ()
+    net_sd: float = NET_FOLLOWER_SD_MV
     siblings: tuple[str, ...] = ()
 
 
@@ -137,6 +139,35 @@ def _cell(
         same / len(moves) if moves else 0.0,
         log_ratio / len(moves) if moves else 0.0,
     )
+
+
+def spread_within_nets(
+    nets: list[list[int]], cells: dict[tuple[int, str], ReferenceCell], lead: str
+) -> dict[int, float]:
+    """How far each contact of a rail strays from its rail's mean on healthy boards, in mV.
+
+    The prior is that contacts of one rail read alike; boards that say otherwise are believed.
+    """
+    spreads: dict[int, float] = {}
+    prior = REFERENCE_DF * NET_FOLLOWER_SD_MV * NET_FOLLOWER_SD_MV
+    for members in nets:
+        told = {
+            contact: dict(zip(cell.boards, cell.values, strict=True))
+            for contact in members
+            if (cell := cells.get((contact, lead))) is not None
+        }
+        offsets: dict[int, list[float]] = {contact: [] for contact in told}
+        for board in sorted({board for values in told.values() for board in values}):
+            here = [(contact, values[board]) for contact, values in told.items() if board in values]
+            mean = math.fsum(value for _, value in here) / len(here)
+            for contact, value in here:
+                offsets[contact].append(value - mean)
+        for contact, strays in offsets.items():
+            if len(strays) > 1:
+                middle = math.fsum(strays) / len(strays)
+                total = math.fsum((stray - middle) * (stray - middle) for stray in strays)
+                spreads[contact] = math.sqrt((prior + total) / (REFERENCE_DF + len(strays) - 1))
+    return spreads
 
 
 def carry_sd(path: Path | None, from_ma: float, to_ma: float, air_c: float) -> float:

@@ -33,6 +33,7 @@ from server.engine.constants import (
     LOST_BRANCH_MV,
     LOST_BRANCH_SD_MV,
     LOST_OL,
+    NET_FOLLOWER_SD_MV,
     OPEN_READS,
     SHORT_OHM,
     SHORT_SPREAD_MV,
@@ -53,7 +54,8 @@ class View(NamedTuple):
 
     `loc, scale, df`: the healthy distribution, shifted to the session (mV). `ol_odds`: a healthy one
     shows OL. `junction_mv`: n Vt. `series_ohm`: between the contact and the junction. `meets`: what the
-    contact would read bridged to each of its neighbours, (loc, sd) in mV, None for OL.
+    contact would read bridged to each of its neighbours, (loc, sd) in mV, None for OL. `net_sd`: how
+    far it may be from the other contacts of its rail, mV.
     """
 
     loc: float
@@ -67,6 +69,7 @@ class View(NamedTuple):
     limit_mv: float
     neighbours: tuple[tuple[float, float], ...]
     meets: tuple[tuple[float, float] | None, ...]
+    net_sd: float = NET_FOLLOWER_SD_MV
 
 
 def normal(x: float, loc: float, sd: float) -> float:

@@ -3,7 +3,6 @@
 import math
 
 from server.engine.constants import (
-    NET_FOLLOWER_SD_MV,
     RETOUCH_FACTOR,
     SIBLING_DF,
 )
@@ -39,14 +38,21 @@ def variable_densities(
             _times(densities, failing, variable, own[:MEETS], fail)
             continue
         # another contact of a rail that was read already: it should read what the rail reads
-        view = views[contact, lead]._replace(
-            loc=seen[leader, lead].drop_mv or 0.0,
-            scale=NET_FOLLOWER_SD_MV,
-            df=SIBLING_DF,
-            ol_odds=0.0 if seen[leader, lead].drop_mv is not None else 1.0,
-        )
+        view = _as_the_rail(views[contact, lead], views[leader, lead], seen[leader, lead].drop_mv)
         _times(densities, failing, contact, *_own_densities(prepared, one._replace(steadiness=None), view))
     return densities, failing
+
+
+def _as_the_rail(view: View, leader: View, rail_mv: float | None) -> View:
+    """What a further contact of a rail should read, from the one read first: as far off as that one is.
+
+    Below its band the rail is read as a share of it, so that a short is a short at every contact.
+    """
+    if rail_mv is None:
+        return view._replace(ol_odds=1.0)
+    share = min(1.0, rail_mv / leader.loc) if leader.loc > 0 else 1.0
+    loc = view.loc * share + max(0.0, rail_mv - leader.loc)
+    return view._replace(loc=loc, scale=math.hypot(view.net_sd, leader.net_sd), df=SIBLING_DF, ol_odds=0.0)
 
 
 def chance_it_failed(mixture: Mixture, row: list[float], fail: tuple[float, float]) -> float:

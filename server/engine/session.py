@@ -16,6 +16,7 @@ from server.engine.bands import (
     from_references,
     reference_cells,
     role_band,
+    spread_within_nets,
     with_limit,
 )
 from server.engine.constants import (
@@ -79,6 +80,9 @@ def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditio
                 else role_band(prepared.board, contact, lead, at)
             )
             bands[contact, lead] = with_limit(told, limit_mv)
+    for lead in leads:
+        for contact, net_sd in spread_within_nets(list(prepared.scene.nets.values()), cells, lead).items():
+            bands[contact, lead] = bands[contact, lead]._replace(net_sd=net_sd)
     return KnownBands(bands, session_current_sd(prepared, meters, at, cells))
 
 
@@ -190,6 +194,7 @@ def views_of(
                 _meets(prepared, contact, other, lead, seen, bands, moved, junction, to_ma)
                 for other in prepared.scene.neighbours[contact]
             ),
+            band.net_sd,
         )
     return views
 

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from server.engine import wording
 from server.engine.bands import Healthy
 from server.engine.constants import COVERAGE, HONEST_LOW_OHM, VERDICT_Z_RETOUCH
-from server.engine.drops import MEETS, STATE_WORDS, View, leak_ohm
+from server.engine.drops import MEETS, SHORT, STATE_WORDS, View, leak_ohm
 from server.engine.inference import Judged, Seen
 from server.engine.latent import signature_masses
 from server.engine.roles import blocked, first_series
@@ -89,9 +89,11 @@ def _state_odds(judged: Judged, variable: int, masses: list[float]) -> tuple[flo
 
 def _outcome(judged: Judged, variable: int, state: int) -> int:
     """A bridged contact keeps the verdict its number earns."""
+    contact = judged.prepared.members[variable][0]
+    if state == SHORT and judged.prepared.board.contacts[contact].role == "ground":
+        return OUTCOMES.index("expected")  # a ground cannot be shorted to ground
     if state < MEETS:
         return OUTCOMES.index(STATE_WORDS[state])
-    contact = judged.prepared.members[variable][0]
     view = judged.views[contact, "red"]
     met = view.meets[state - MEETS]
     if met is None or met[0] > view.loc - view.scale:

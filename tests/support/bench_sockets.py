@@ -94,6 +94,7 @@ class World:
             ROLES[role].series_ohm or rng.choice((0.0, 0.0, 0.0, 33.0)) * (role == "control") for role in self.roles
         ]
         self.typical = [self._typical(role) for role in self.roles]
+        self.first_of_net = [self.nets.index(net) if net else i for i, net in enumerate(self.nets)]
         self.numbers = [str(i + 1) for i in range(size)]
         self.told_paths = rng.random() < 0.7
         self.parts: dict[str, Part] = {chip: Part(ref=chip, kind="chip") for chip in ("U1", "U2", "U3")}
@@ -194,7 +195,12 @@ class World:
         return ref
 
     def board(self) -> WorldBoard:
-        return new_board(self.rng, self.roles, self.chips, self.typical, self.series)
+        board = new_board(self.rng, self.roles, self.chips, self.typical, self.series)
+        # contacts of one net are one piece of copper: they see the same junction
+        for i, first in enumerate(self.first_of_net):
+            board.junction_mv[i], board.black_mv[i] = board.junction_mv[first], board.black_mv[first]
+            board.ideality[i] = board.ideality[first]
+        return board
 
     def number_shown(self, board: WorldBoard, i: int, lead: str, meter: WorldMeter, celsius: float) -> float | None:
         """One touch: noise, and now and then a touch that failed (OL, or the neighbour's number)."""

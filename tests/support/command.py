@@ -18,9 +18,9 @@ TESTS = ROOT / "tests"
 LOAD = TESTS / "load"
 WORKERS = 2
 NEEDS = {
-    "chromium": "chromium",         # the browser
-    "ngspice": "ngspice",           # an independent circuit simulator
-    "libatomic.so.1": "libatomic1", # what drives the browser is linked with it; a bare Debian has none
+    "chromium": "chromium",  # the browser
+    "ngspice": "ngspice",  # an independent circuit simulator
+    "libatomic.so.1": "libatomic1",  # what drives the browser is linked with it; a bare Debian has none
 }
 """What the tests need beside Python and Node, with the Debian package that brings it."""
 
@@ -33,7 +33,8 @@ def parse(arguments: list[str]) -> argparse.Namespace:
     if arguments[:1] == ["load"]:
         return argparse.Namespace(load=arguments[1:], only=None, no_skips=False)
     parser = argparse.ArgumentParser(
-        prog="python3 tests", description="Runs every test. `python3 tests load NAME` runs one benchmark instead.",
+        prog="python3 tests",
+        description="Runs every test. `python3 tests load NAME` runs one benchmark instead.",
     )
     parser.add_argument("--only", metavar="NAME", help="one folder or file of tests/, or a word as for pytest -k")
     parser.add_argument("--no-skips", action="store_true", help="a skipped test is a failed one")

@@ -40,7 +40,11 @@ class PyodideNode:
         self._errors: deque[str] = deque(maxlen=40)
         self._process = subprocess.Popen(
             [node or _node(), str(SCRIPT), str(manifest), str(public)],
-            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, encoding="utf-8",
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            encoding="utf-8",
         )
         threading.Thread(target=self._keep_errors, daemon=True).start()
         about = self._read()
@@ -89,7 +93,10 @@ class PyodideNode:
         return self
 
     def __exit__(
-        self, kind: type[BaseException] | None, problem: BaseException | None, where: TracebackType | None,
+        self,
+        kind: type[BaseException] | None,
+        problem: BaseException | None,
+        where: TracebackType | None,
     ) -> None:
         self.close()
 
