@@ -17,7 +17,7 @@ from demo.command import DEFAULT_PORT
 PICTURES = Path(__file__).resolve().parents[1] / "pwa" / "pictures"
 MOST_BYTES = 120_000
 PHONE: ViewportSize = {"width": 360, "height": 640}
-DESK: ViewportSize = {"width": 1060, "height": 700}
+DESK: ViewportSize = {"width": 1000, "height": 600}
 JOB = "#/job/t10-slipped"
 ENGINE_READY_MS = 60_000
 
@@ -96,26 +96,34 @@ SHOTS: tuple[tuple[str, ViewportSize, bool, Callable[[Page], None]], ...] = (
 def take(browser: Browser, url: str, to: Path) -> None:
     """All pictures into the folder `to`. Ends the process when one is too big to be looked at on the road."""
     to.mkdir(exist_ok=True)
-    context = browser.new_context(viewport=PHONE, device_scale_factor=1.5, locale="en-GB")
+    for size, dots in ((PHONE, 1.5), (DESK, 1)):
+        page = _ready_page(browser, url, size, dots)
+        for name, shown_at, dark, show in SHOTS:
+            if shown_at is not size:
+                continue
+            page.emulate_media(color_scheme="dark" if dark else "light")
+            show(page)
+            page.evaluate("() => document.activeElement?.blur()")
+            page.wait_for_timeout(300)
+            picture = to / f"{name}.png"
+            page.screenshot(path=picture)
+            size_bytes = picture.stat().st_size
+            if size_bytes > MOST_BYTES:
+                sys.exit(f"{picture.name} has {size_bytes} bytes; {MOST_BYTES} is the most")
+            print(f"  {picture.name}: {size_bytes // 1000} kB")
+        page.context.close()
+
+
+def _ready_page(browser: Browser, url: str, size: ViewportSize, dots: float) -> Page:
+    """The demo in a browser of its own, its opinions loaded, and from then on cut off from the shop."""
+    context = browser.new_context(viewport=size, device_scale_factor=dots, locale="en-GB")
     page = context.new_page()
     page.goto(url)
     expect(page.get_by_role("heading", name="In hand")).to_be_visible()
     _go(page, "#/shop")
     expect(page.get_by_text("Opinions work offline now.")).to_be_visible(timeout=ENGINE_READY_MS)
     context.route("**/api/**", lambda route: route.abort())  # nothing of this reaches the demo's record
-    for name, size, dark, show in SHOTS:
-        page.set_viewport_size(size)
-        page.emulate_media(color_scheme="dark" if dark else "light")
-        show(page)
-        page.wait_for_timeout(300)
-        picture = to / f"{name}.png"
-        # a desk is wide enough to be read at one dot a pixel
-        page.screenshot(path=picture, scale="css" if size is DESK else "device")
-        size_bytes = picture.stat().st_size
-        if size_bytes > MOST_BYTES:
-            sys.exit(f"{picture.name} has {size_bytes} bytes; {MOST_BYTES} is the most")
-        print(f"  {picture.name}: {size_bytes // 1000} kB")
-    context.close()
+    return page
 
 
 def main() -> None:
@@ -129,7 +137,7 @@ def main() -> None:
     if chromium is None:
         sys.exit("No chromium: apt-get install -y --no-install-recommends chromium")
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+        browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-lcd-text"])
         take(browser, given.url, given.to)
         browser.close()
 

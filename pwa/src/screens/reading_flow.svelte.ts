@@ -33,6 +33,8 @@ export class ReadingFlow {
   /** The contact that was asked to be touched once more, while it is in hand. */
   again = $state<string | null>(null);
   trouble = $state<string | null>(null);
+  /** Entries on their way to the disk, or waiting for the opinion that may ask for them once more. */
+  underway = $state(0);
   /** Ids of this visit's entries, newest last; the first is the newest there was at the start. */
   taken = $state.raw<string[]>([]);
   lead = $state<LeadOnGround>("red");
@@ -135,9 +137,15 @@ export class ReadingFlow {
   }
 
   #then(work: () => Promise<void>): void {
-    this.#chain = this.#chain.then(work).catch((error: unknown) => {
-      this.trouble = error instanceof Error ? error.message : String(error);
-    });
+    this.underway += 1;
+    this.#chain = this.#chain
+      .then(work)
+      .catch((error: unknown) => {
+        this.trouble = error instanceof Error ? error.message : String(error);
+      })
+      .finally(() => {
+        this.underway -= 1;
+      });
   }
 
   async #take(text: string, unit: DisplayUnit, climbs: boolean): Promise<void> {
