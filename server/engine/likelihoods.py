@@ -3,6 +3,7 @@
 import math
 
 from server.engine.constants import (
+    DOUBLE_TOUCH_MV,
     RETOUCH_FACTOR,
     SIBLING_DF,
 )
@@ -63,15 +64,22 @@ def chance_it_failed(mixture: Mixture, row: list[float], fail: tuple[float, floa
 
 
 def _with_its_net(prepared: Prepared, one: Seen, variable: int, seen: dict[tuple[int, str], Seen]) -> Seen:
-    """OL at several contacts of one rail: each is a touch that agrees, so they did not all fail."""
-    if one.drop_mv is not None or variable == one.contact:
+    """The same at several contacts of one rail: each is a touch that agrees, so they did not all fail."""
+    if variable == one.contact:
         return one
-    others = [seen[other, one.lead] for other in prepared.members[variable] if (other, one.lead) in seen]
-    alike = [other.agreeing for other in others if other.drop_mv is None]
     agreeing = 0
-    for count in alike:
-        agreeing += count
+    for other in prepared.members[variable]:
+        beside = seen.get((other, one.lead))
+        if beside is not None and _same(one.drop_mv, beside.drop_mv):
+            agreeing += beside.agreeing
     return one._replace(agreeing=agreeing)
+
+
+def _same(one_mv: float | None, other_mv: float | None) -> bool:
+    """Whether two touches say the same: OL both, or two numbers close together."""
+    if one_mv is None or other_mv is None:
+        return one_mv is other_mv
+    return abs(one_mv - other_mv) <= DOUBLE_TOUCH_MV
 
 
 def _times(
