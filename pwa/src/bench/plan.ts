@@ -3,6 +3,8 @@
  * a queue, or walks the socket in order. It changes only when an entry is made, never by itself.
  */
 import type {
+  Contact,
+  ContactCorrection,
   LeadOnGround,
   NextTouch,
   Opinion,
@@ -29,6 +31,21 @@ export type Walk = "guided" | "sweep";
 
 export function contactOf(aim: Aim): string | null {
   return aim.touch.what === "contact" ? aim.touch.contact : null;
+}
+
+/** The socket's contacts by number, with what somebody learnt about them later: the newest word counts. */
+export function correctedContacts(
+  socket: Pick<Socket, "contacts" | "ref">,
+  corrections: readonly ContactCorrection[],
+): Map<string, Contact> {
+  const contacts = new Map(socket.contacts.map((contact) => [contact.number, contact]));
+  const oldestFirst = [...corrections].sort((a, b) => a.made_at_ms - b.made_at_ms || (a.id < b.id ? -1 : 1));
+  for (const { socket: of, contact: number, name, role } of oldestFirst) {
+    const contact = contacts.get(number);
+    if (of !== socket.ref || contact === undefined) continue;
+    contacts.set(number, { ...contact, ...(name == null ? {} : { name }), ...(role == null ? {} : { role }) });
+  }
+  return contacts;
 }
 
 /** The contacts a touch is on. */

@@ -1,9 +1,10 @@
-/** The two lines of words on the reading screen: how we measure, and the one reminder. */
+/** The words of the reading screen: how we measure, how one gets there, and the one reminder. */
 import { countsDifferently } from "../bench/counting";
-import type { Aim } from "../bench/plan";
+import { type LaidRow, moveWords } from "../bench/layout";
+import { type Aim, contactOf } from "../bench/plan";
 import type { ContactOpinion, Opinion } from "../generated/models";
 import type { JobView, StorageState } from "../store/door";
-import { kindWords } from "../ui/words";
+import { kindWords, placeWords, subjectWords, touchWords } from "../ui/words";
 
 /** "red on ground · meter 2, 1.00 mA · 23 °C" */
 export function howWeMeasure(view: JobView, aim: Aim | null): string {
@@ -14,6 +15,15 @@ export function howWeMeasure(view: JobView, aim: Aim | null): string {
   const shown = current == null || (aim !== null && aim.kind !== "drop") ? meter : `${meter}, ${current.toFixed(2)} mA`;
   const air = view.job.air_c == null ? "" : `${Math.round(view.job.air_c)} °C`;
   return kind + [lead, shown, air].filter((part) => part !== "").join(" · ");
+}
+
+/** How one gets there from the contact touched before, and where on the contact or part the probe stands. */
+export function whereWords(rows: readonly LaidRow[], aim: Aim, from: string | null): string {
+  const contact = contactOf(aim);
+  const subject = aim.subject === "board_socket" ? "" : `, ${subjectWords(aim.subject)}`;
+  if (contact === null) return touchWords(aim.touch) + subject;
+  const place = aim.place === "spring" ? "" : `, ${placeWords(aim.place)}`;
+  return moveWords(rows, from, contact) + place + subject;
 }
 
 export interface ReminderLine {
