@@ -169,22 +169,14 @@ def numbering_of(judged: Judged) -> Numbering:
     order = judged.counting.best
     weight = next(weight for weight, one in judged.counting.orders if one is order)
     anchors = tuple(judged.prepared.board.contacts[anchor].number for anchor in judged.counting.anchors)
-    if len(judged.counting.orders) > 1 and not judged.facts.sweep:
-        sentence = (
-            f"Touch {', '.join(anchors)} first: they tell which way you count."
-            if anchors
-            else "No contact tells which way you count: this socket reads the same turned round."
-        )
-        return Numbering(
-            order=order.name,
-            sentence=sentence,
-            probability=probability(weight),
-            anchors=anchors,
-            settled=judged.counting.settled,
-        )
+    sentence = wording.ORDER_SENTENCES[order.name]
+    if len(judged.counting.orders) > 1 and not anchors:
+        sentence = "No contact tells which way you count: this socket reads the same turned round."
+    elif len(judged.counting.orders) > 1 and not judged.facts.sweep:
+        sentence = f"Touch {', '.join(anchors)} first: they tell which way you count."
     return Numbering(
         order=order.name,
-        sentence=wording.ORDER_SENTENCES[order.name],
+        sentence=sentence,
         probability=probability(weight),
         anchors=anchors,
         settled=judged.counting.settled,

@@ -97,7 +97,8 @@ def count(board: Board, sweep: list[Touched], bands: Callable[[int], Healthy], s
     written = sorted({board.places[_written(touched)] for touched in sweep})
     anchors = _anchors(board, orders, healthy)
     sure = ranked[0][0] >= (ANCHOR_SETTLED if len(written) > ANCHORS_MAX else ANCHOR_SETTLED_EARLY)
-    settled = len(orders) == 1 or (sure and len(written) >= 2)
+    # where no contact tells the orders apart, the prior alone settles nothing
+    settled = len(orders) == 1 or (bool(anchors) and sure and len(written) >= 2)
     return Counting(ranked, anchors, settled, ranked[0][1] if settled else orders[0])
 
 

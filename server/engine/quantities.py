@@ -7,6 +7,7 @@ notation with the multiplier inside (`4k7`, `2R2`, `1M5`), and `OL` / `out of re
 """
 
 import re
+from decimal import Decimal
 from typing import NamedTuple
 
 from server.engine.constants import DECIMAL_DOUBT_MV, DIODE_MODE_MAX_MV, NEGATIVE_DROP_MV, UNIT_FACTORS, UNIT_POWERS
@@ -143,8 +144,6 @@ def write_text(value: Value, unit: DisplayUnit) -> str:
         kind, base = "draw", value.draw_ma
     if unit not in _UNITS_OF[kind]:
         raise ValueError(f"{kind} is not written in {unit} (expected {' or '.join(_UNITS_OF[kind])})")
-    # repr is the shortest text that reads back as the same float; exponents are written out for people
-    shown = f"{base / UNIT_FACTORS[unit]!r}"
-    if "e" in shown:
-        shown = f"{base / UNIT_FACTORS[unit]:.12f}".rstrip("0").rstrip(".")
+    # repr is the shortest text that reads back as the same float; a Decimal writes its exponent out for people
+    shown = format(Decimal(repr(base / UNIT_FACTORS[unit])), "f")
     return f"{shown} {unit}"

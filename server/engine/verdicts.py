@@ -116,11 +116,10 @@ def _verdict(judged: Judged, contact: int, odds: tuple[float, ...]) -> tuple[Ver
         return ("open", False) if _confirmed(judged, contact, seen) else ("unread", True)
     best = max(range(len(OUTCOMES)), key=lambda place: (odds[place], -place))
     word = VERDICT_OF[best]
-    z = (seen.drop_mv - view.loc) / view.scale
+    # a number where a healthy one shows OL is as far out of its band as a number can be
+    out_of_band = view.ol_odds > 0.5 or abs(seen.drop_mv - view.loc) > VERDICT_Z_RETOUCH * view.scale
     again = (
-        seen.agreeing == 1
-        and not _confirmed(judged, contact, seen)
-        and (word != "expected" or abs(z) > VERDICT_Z_RETOUCH)
+        seen.agreeing == 1 and not _confirmed(judged, contact, seen) and (word != "expected" or out_of_band)
     )
     return word, again
 

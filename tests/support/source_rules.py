@@ -8,7 +8,7 @@ import ast
 from collections.abc import Iterator
 
 ALLOWED_MODULES = frozenset(
-    {"collections.abc", "functools", "hashlib", "itertools", "math", "re", "statistics", "sys", "typing"}
+    {"collections.abc", "functools", "decimal", "hashlib", "itertools", "math", "re", "statistics", "sys", "typing"}
 )
 ALLOWED_PACKAGES = ("msgspec", "shared_models", "server.engine")
 ALLOWED_OF = {
