@@ -24,6 +24,14 @@ StoryKind = Literal[
     "chip_damaged",
     "rail_short",
     "counted_differently",
+    "plug_tilted",
+    "tool_slip",
+    "part_knocked_off",
+    "wet",
+    "cracked_joint",
+    "cable_flipped",
+    "leads_swapped",
+    "other_revision",
 ]
 
 DecisionKind = Literal[

@@ -15,7 +15,7 @@ from server.engine.stories.kinds import Story as Told
 from server.engine.verdicts import ContactState
 from shared_models.opinion import Decision, DecisionKind, Numbering, Reason, Story
 
-EVENTS = ("plug_off_by", "plugged_live")
+EVENTS = ("plug_off_by", "plugged_live", "plug_tilted", "tool_slip")
 
 
 def stories_of(judged: Judged, states: list[ContactState]) -> tuple[Story, ...]:

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from server.engine.accept import Board, Touched
 from server.engine.constants import (
+    BLACK_OL,
     BULK_OHM,
     GAIN_SD,
     GROUND_SD_MV,
@@ -239,9 +240,8 @@ def role_band(board: Board, contact: int, lead: LeadOnGround, to: Conditions) ->
     climb = 1.0 if row.climbs else 0.0
     if lead == "black":
         loc, sd = 0.5 * (role.black_low_mv + role.black_high_mv), (role.black_high_mv - role.black_low_mv) * RANGE_TO_SD
-        return Healthy(
-            "role", loc, max(sd, NOISE_PERSON_MV), ROLE_DF, 1.0 if healthy_ol(one) or row.is_rail else 0.0, 0.0, climb
-        )
+        shows_ol = 1 - OL_SURPRISE if healthy_ol(one) else BLACK_OL.get(one.role, OL_SURPRISE)
+        return Healthy("role", loc, max(sd, NOISE_PERSON_MV), ROLE_DF, shows_ol, 0.0, climb)
     path = path_of(one)
     series = (path.series_ohm - _role_ohm(one.role)) if path is not None else 0.0
     typical = role.typical_mv + max(series, 0.0) * REFERENCE_CURRENT_MA

@@ -357,6 +357,8 @@ OUTCOME_OF = {
     "open": (0.003, 0.0, 0.001, 0.001, 0.995),
     "high": (0.05, 0.0, 0.0, 0.75, 0.2),
     "lost": (0.1, 0.0, 0.0, 0.82, 0.08),
+    "shifted": (0.25, 0.0, 0.37, 0.36, 0.02),
+    "other_lead": (0.05, 0.0, 0.05, 0.6, 0.3),
 }
 TABLE.append(
     Entry(
@@ -367,6 +369,73 @@ TABLE.append(
         "what a touch will show (in band, near zero, low, high, OL) for each state; used only to choose the next touch",
     )
 )
+TILT_BY_SOCKET = _map(
+    "TILT_BY_SOCKET",
+    {
+        "mezzanine": 1.0,
+        "zif": 0.3,
+        "micro_coax": 0.7,
+        "open_header": 1.0,
+        "card_edge": 0.5,
+        "usb_c": 0.0,
+        "hdmi": 0.0,
+        "other": 0.5,
+    },
+    "1",
+    "ASSUMED",
+    "how likely a plug is dragged or tilted in, by socket kind",
+)
+FLIP_BY_SOCKET = _map(
+    "FLIP_BY_SOCKET", {"zif": 3.0}, "1", "PRACTICE", "a cable goes in the other way round in a ZIF only"
+)
+TILT_PLACES = (2, 4)
+TABLE.append(
+    Entry("TILT_PLACES", TILT_PLACES, "places", "PRACTICE", "a tilted plug hurts a run of 2 to 8 contacts from one end")
+)
+TILT_HURT = _map(
+    "TILT_HURT",
+    {"short": 0.25, "low": 0.4, "expected": 0.35},
+    "1",
+    "PRACTICE",
+    "each signal at the end that touched first, live",
+)
+TILT_RAIL = _map(
+    "TILT_RAIL", {"short": 0.3, "high": 0.2, "expected": 0.5}, "1", "ASSUMED", "a rail at the end that touched first"
+)
+TOOL_FROM_MV = _num("TOOL_FROM_MV", 4500.0, "mV", "ASSUMED", "a tool across a line of this much hurts its neighbour")
+TOOL_HURT = _map(
+    "TOOL_HURT",
+    {"short": 0.5, "low": 0.25, "open": 0.15, "expected": 0.1},
+    "1",
+    "PRACTICE",
+    "a neighbour that a tool joined to LED+ or a main feed: short, or its bond wire gone",
+)
+KNOCKED_OFF = _map(
+    "KNOCKED_OFF",
+    {"open": 0.5, "high": 0.25, "expected": 0.25},
+    "1",
+    "PRACTICE",
+    "a signal whose small part was knocked off: series part OL, clamp 10 to 30 mV, ESD array hardly seen",
+)
+WET_LINE = _map("WET_LINE", {"low": 0.55, "expected": 0.45}, "1", "PRACTICE", "each line in a wet corner, unequal")
+WET_PLACES = int(_num("WET_PLACES", 3, "places", "PRACTICE", "a wet corner spans about this many places, both rows"))
+CRACKED_LINE = _map(
+    "CRACKED_LINE", {"open": 0.2, "expected": 0.8}, "1", "PRACTICE", "each line of a chip with a cracked joint"
+)
+ACROSS_ROWS = _num("ACROSS_ROWS", 0.2, "1", "ASSUMED", "a bridge across rows beside one along a row")
+REVISION_SD_MV = _num("REVISION_SD_MV", 45.0, "mV", "PRACTICE", "another maker's chip: its contacts 20 to 60 mV apart")
+SEEN_HERE = _map(
+    "SEEN_HERE",
+    {"bent": 0.5, "lifted": 0.5, "missing": 0.5, "bridged": 0.6, "wet": 0.6, "changes_when_pressed": 0.6, "hot": 0.4},
+    "1",
+    "ASSUMED",
+    "how often a thing is seen where the story says it is",
+)
+SEEN_ANYWHERE = _num(
+    "SEEN_ANYWHERE", 0.01, "1", "ASSUMED", "how often the same is seen at a place that has nothing to do with it"
+)
+TORCH_LIGHTLESS = _num("TORCH_LIGHTLESS", 0.7, "1", "PRACTICE", "a torch shows the picture when only the light is gone")
+TORCH_OTHERWISE = _num("TORCH_OTHERWISE", 0.15, "1", "ASSUMED", "the same otherwise; the light may be gone elsewhere")
 FUSE_WITH_LIVE = _num("FUSE_WITH_LIVE", 0.4, "1", "PRACTICE", "a fuse in the feed goes with anything live")
 UNKNOWN_IO_LIMIT_MV = _num(
     "UNKNOWN_IO_LIMIT_MV", 2100.0, "mV", "PRACTICE", "limit of an IO line when the part is not known"
@@ -387,7 +456,7 @@ SHARE = _map(
         "contact_torn": 8,
         "series_open_led": 8,
         "series_open_rail": 3,
-        "series_open_signal": 4,
+        "series_open_signal": 1,
         "shunt_short": 2,
         "leak": 4,
         "chip_led_driver": 5,
@@ -395,6 +464,14 @@ SHARE = _map(
         "rail_short_led": 4,
         "rail_short_panel": 3,
         "rail_short_other": 3,
+        "plug_tilted": 5,
+        "tool_slip": 5,
+        "part_knocked_off": 5,
+        "wet": 5,
+        "cracked_joint": 2,
+        "cable_flipped": 1,
+        "leads_swapped": 2,
+        "other_revision": 4,
     },
     "per 100 jobs",
     "PRACTICE",
@@ -413,21 +490,37 @@ INTAKE_FACTORS: dict[str, dict[str, float]] = {
         "plug_off_by": 3,
         "elsewhere": 0.7,
         "chip_led_driver": 2,
+        "plug_tilted": 3,
+        "tool_slip": 3,
     },
-    "spark_seen": {"plugged_live": 2, "plug_off_by": 3, "elsewhere": 0.3, "nothing_wrong": 0.3, "series_open_led": 1.5},
-    "plug_went_in_crooked": {"plug_off_by": 6},
+    "spark_seen": {
+        "plugged_live": 2,
+        "plug_off_by": 3,
+        "plug_tilted": 2,
+        "tool_slip": 3,
+        "elsewhere": 0.3,
+        "nothing_wrong": 0.3,
+        "series_open_led": 1.5,
+    },
+    "plug_went_in_crooked": {"plug_off_by": 6, "plug_tilted": 6},
     "new_module_fitted": {"elsewhere": 1.3},
-    "liquid": {"leak": 12, "elsewhere": 0.5},
-    "dropped": {"contact_torn": 2, "elsewhere": 1.3},
-    "soldered_at_socket": {"bridge": 8, "contact_torn": 3.5, "series_open_signal": 4},
-    "pried_with_metal": {"series_open_signal": 4, "contact_torn": 2, "bridge": 1.5},
+    "liquid": {"wet": 12, "leak": 4, "elsewhere": 0.5},
+    "dropped": {"cracked_joint": 6, "contact_torn": 2, "elsewhere": 1.3},
+    "soldered_at_socket": {"bridge": 8, "contact_torn": 3.5, "part_knocked_off": 4},
+    "pried_with_metal": {"part_knocked_off": 4, "contact_torn": 2, "tool_slip": 2},
     "long_screw_in_doubt": {"contact_torn": 3},
     "never_opened": {
         "plug_off_by": 0.1,
         "plugged_live": 0.1,
         "bridge": 0.1,
         "contact_torn": 0.1,
+        "plug_tilted": 0.1,
+        "tool_slip": 0.1,
+        "part_knocked_off": 0.1,
+        "cable_flipped": 0.1,
         "series_open_led": 0.3,
+        "cracked_joint": 1.5,
+        "wet": 1.5,
         "elsewhere": 1.5,
     },
 }
@@ -504,6 +597,13 @@ ROLE_NUMBERS: dict[str, RoleNumbers] = {
 }
 TABLE.append(
     Entry("ROLE_NUMBERS", ROLE_NUMBERS, "mV, ohm", "PRACTICE", "healthy readings by role, red and black on ground")
+)
+BLACK_OL = _map(
+    "BLACK_OL",
+    {"main_rail": 0.5, "led_plus": 0.9, "led_minus": 0.9},
+    "1",
+    "PRACTICE",
+    "how often a healthy contact of these roles shows OL with black on ground",
 )
 RANGE_TO_SD = _num("RANGE_TO_SD", 0.25, "1", "ASSUMED", "a stated range is about four deviations wide")
 

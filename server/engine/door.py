@@ -14,7 +14,7 @@ import msgspec
 from server.engine.accept import Notes, accept_board, accept_readings
 from server.engine.account import decisions_of, numbering_of, stories_of
 from server.engine.candidate import hypotheses
-from server.engine.constants import CONSTANTS_VERSION, OFFSET_STORY_MV, PERCENT
+from server.engine.constants import CONSTANTS_VERSION, OFFSET_STORY_MV, PERCENT, VERDICT_Z_RETOUCH
 from server.engine.errors import SheetError
 from server.engine.inference import Judged, judge
 from server.engine.meters import carry, slopes
@@ -176,6 +176,22 @@ def _session_reasons(judged: Judged, shift_mv: float, to_ma: float) -> tuple[Rea
                     f"Everything here reads about {abs(shift_mv):.0f} mV {side} than on the healthy "
                     f"boards, more where a resistor lies in series: {how} ({to_ma:.2f} mA). It was "
                     "taken out, path by path."
+                ),
+            )
+        )
+    far_warm = abs(judged.fit.kelvin) > VERDICT_Z_RETOUCH * judged.at.air_sd_k
+    far_current = judged.at.told and abs(judged.fit.log_current) > VERDICT_Z_RETOUCH * judged.at.current_sd
+    if judged.facts.sweep and (far_warm or far_current):
+        told.append(
+            Reason(
+                code="session_differs",
+                sentence=(
+                    f"The readings fit {to_ma:.2f} mA and {judged.at.air_c + judged.fit.kelvin:.0f} °C, far from what "
+                    "was told: another meter, a warm or cold board, or healthy boards of another revision."
+                ),
+                numbers=(
+                    Number(name="current_ma", value=plain(to_ma)),
+                    Number(name="junction_c", value=plain(judged.at.air_c + judged.fit.kelvin)),
                 ),
             )
         )

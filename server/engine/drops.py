@@ -35,6 +35,7 @@ from server.engine.constants import (
     LOST_OL,
     NET_FOLLOWER_SD_MV,
     OPEN_READS,
+    REVISION_SD_MV,
     SHORT_OHM,
     SHORT_SPREAD_MV,
     SMALL_MASS,
@@ -45,8 +46,11 @@ from server.engine.constants import (
 from server.engine.student import StudentT
 from shared_models.reading import Steadiness
 
-STATE_WORDS = ("expected", "short", "low", "open", "high", "high")
-BAND, SHORT, LEAK, OPEN, HIGH, LOST, MEETS = range(len(STATE_WORDS) + 1)
+STATE_WORDS = ("expected", "short", "low", "open", "high", "high", "expected", "expected")
+"""The outcome each component is counted as: a contact of another revision, or read with the leads
+swapped, is not a wrong contact."""
+
+BAND, SHORT, LEAK, OPEN, HIGH, LOST, SHIFTED, OTHER_LEAD, MEETS = range(len(STATE_WORDS) + 1)
 
 
 class View(NamedTuple):
@@ -55,7 +59,8 @@ class View(NamedTuple):
     `loc, scale, df`: the healthy distribution, shifted to the session (mV). `ol_odds`: a healthy one
     shows OL. `junction_mv`: n Vt. `series_ohm`: between the contact and the junction. `meets`: what the
     contact would read bridged to each of its neighbours, (loc, sd) in mV, None for OL. `net_sd`: how
-    far it may be from the other contacts of its rail, mV.
+    far it may be from the other contacts of its rail, mV. `other_lead`: the healthy distribution with the
+    leads the other way round (loc, scale, df, ol_odds).
     """
 
     loc: float
@@ -70,6 +75,7 @@ class View(NamedTuple):
     neighbours: tuple[tuple[float, float], ...]
     meets: tuple[tuple[float, float] | None, ...]
     net_sd: float = NET_FOLLOWER_SD_MV
+    other_lead: tuple[float, float, float, float] | None = None
 
 
 def normal(x: float, loc: float, sd: float) -> float:
@@ -97,6 +103,8 @@ def _over_range(view: View) -> list[float]:
         1 - SMALL_MASS,
         HIGH_OL + (1 - HIGH_OL) * min(1.0, beyond),
         LOST_OL,
+        view.ol_odds,
+        view.ol_odds if view.other_lead is None else view.other_lead[-1],
     ]
     masses.extend(1 - SMALL_MASS if met is None else SMALL_MASS for met in view.meets)
     return masses
@@ -109,9 +117,18 @@ def _number(x: float, view: View) -> list[float]:
     if view.series_ohm > SHORT_OHM:
         short = 0.5 * (short + normal(x, (SHORT_OHM + view.series_ohm) * view.current_ma, spread))
     lost = (1 - LOST_OL) * normal(x, view.loc + LOST_BRANCH_MV, math.hypot(LOST_BRANCH_SD_MV, view.scale))
-    densities = [band, short, _leak(x, view), OPEN_READS, _high(x, view), lost]
+    shifted = (1 - view.ol_odds) * normal(x, view.loc, math.hypot(REVISION_SD_MV, view.scale))
+    densities = [band, short, _leak(x, view), OPEN_READS, _high(x, view), lost, shifted, _other_lead(x, view, band)]
     densities.extend(OPEN_READS if met is None else normal(x, met[0], met[1]) for met in view.meets)
     return densities
+
+
+def _other_lead(x: float, view: View, band: float) -> float:
+    """Density with the leads swapped; where nothing is known of the other lead, as healthy."""
+    if view.other_lead is None:
+        return band
+    loc, scale, df, ol_odds = view.other_lead
+    return (1 - ol_odds) * math.exp(StudentT(df, loc, scale).logpdf(x)) + SMALL_MASS / DIFFUSE_MAX_MV
 
 
 def _leak(x: float, view: View) -> float:

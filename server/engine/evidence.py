@@ -23,7 +23,11 @@ from server.engine.constants import (
     PLUG_RAIL_LOW_OHM,
     PLUG_RAIL_LOW_SICK,
     PLUG_RAIL_LOW_WELL,
+    SEEN_ANYWHERE,
+    SEEN_HERE,
     SURE,
+    TORCH_LIGHTLESS,
+    TORCH_OTHERWISE,
     VERDICT_Z_RETOUCH,
 )
 from server.engine.roles import first_series
@@ -32,7 +36,7 @@ from shared_models.job import Observation
 from shared_models.reading import AcrossPart, AtContact, AtPartEnd, AtRail, BetweenContacts, Drop, Ohms, OverRange
 from shared_models.tables import ROLE_BY_ID
 
-BEHIND_KINDS = ("chip_damaged", "plug_off_by", "plugged_live")
+BEHIND_KINDS = ("chip_damaged", "plug_off_by", "plugged_live", "plug_tilted", "tool_slip")
 BEFORE_KINDS = ("bridge",)
 
 
@@ -122,20 +126,30 @@ def _far_end(board: Board, part: str, drop_mv: float, record_id: str, sweep: dic
 
 def log_factors(
     stories: list[Story], board: Board, findings: list[Finding], observations: tuple[Observation, ...]
-) -> list[float]:
-    """For each story the sum of its log factors over all findings and observations."""
-    factors = [0.0] * len(stories)
+) -> list[list[float]]:
+    """For each piece of evidence (a finding, a thing seen, one mark of several) the log factor of each story."""
+    rows = []
     for finding in findings:
-        for place, story in enumerate(stories):
+        row = []
+        for story in stories:
             likely, usual = _odds(story, board, finding)
-            factors[place] += math.log(
-                (likely if finding.was_so else 1 - likely) / (usual if finding.was_so else 1 - usual)
-            )
+            row.append(math.log((likely if finding.was_so else 1 - likely) / (usual if finding.was_so else 1 - usual)))
+        rows.append(row)
     for seen in sorted(observations, key=lambda one: one.id):
         if seen.seen == "burnt":
-            for place, story in enumerate(stories):
-                factors[place] += _burnt(story, board, seen)
-    return factors
+            rows.extend([_burnt(story, board, seen, number) for story in stories] for number in seen.contacts)
+        else:
+            rows.append([_seen(story, board, seen) for story in stories])
+    return rows
+
+
+def claimed_twice(rows: list[list[float]], first: int, second: int) -> float:
+    """What two stories together count too much, as a negative log: a mark is explained once, by either."""
+    too_much = 0.0
+    for row in rows:
+        if row[first] > 0 and row[second] > 0:
+            too_much -= min(row[first], row[second])
+    return too_much
 
 
 def _odds(story: Story, board: Board, finding: Finding) -> tuple[float, float]:
@@ -164,18 +178,46 @@ def _odds(story: Story, board: Board, finding: Finding) -> tuple[float, float]:
     return (SURE if story.kind == "rail_short" and story.subject == finding.where else 1 - SURE), 1 - SURE
 
 
-def _burnt(story: Story, board: Board, seen: Observation) -> float:
-    """A mark on the board's contact or on the plug's, where this story says one was hit, or elsewhere."""
+SEEN_WITH = {
+    "bent": ("contact_torn",),
+    "lifted": ("contact_torn",),
+    "missing": ("part_knocked_off", "series_open"),
+    "bridged": ("bridge",),
+    "wet": ("wet", "leak"),
+    "changes_when_pressed": ("cracked_joint", "contact_torn"),
+    "hot": ("chip_damaged", "plugged_live", "plug_off_by", "plug_tilted", "tool_slip", "rail_short"),
+}
+"""Which stories expect a thing to be seen, at their own contacts or part."""
+
+LIGHTLESS = ("series_open", "rail_short", "chip_damaged")
+
+
+def _seen(story: Story, board: Board, seen: Observation) -> float:
+    """A thing seen at contacts or at a part: likely where the story says so, rare anywhere else."""
+    if seen.seen == "torch_shows_picture":
+        lit = any(board.contacts[index].role in ("led_plus", "led_minus") for index in story.contacts)
+        lightless = story.kind in LIGHTLESS and lit
+        return math.log(TORCH_LIGHTLESS / TORCH_OTHERWISE) if lightless else 0.0
+    if story.kind not in SEEN_WITH.get(seen.seen, ()):
+        return 0.0
+    at_part = seen.part is not None and seen.part in (story.part, story.subject)
+    at_contact = any(board.contacts[index].number in seen.contacts for index in story.contacts)
+    if story.kind == "bridge":
+        at_contact = bool(seen.contacts) and all(number in story.subject.split("-") for number in seen.contacts)
+    if seen.subject == "module_plug" or not (at_part or at_contact):
+        return 0.0
+    return math.log(SEEN_HERE[seen.seen] / SEEN_ANYWHERE)
+
+
+def _burnt(story: Story, board: Board, seen: Observation, number: str) -> float:
+    """One mark, on the board's contact or on the plug's, where this story says one was hit, or elsewhere."""
     if seen.subject == "module_plug":
         # the plug contact that stood on a contact that was hit carries the other half of the mark
         places = [board.contacts[index].number for index in story.hit_plugs] + _plugs_on_hits(story, board)
     else:
         places = [board.contacts[index].number for index in story.hit]
-    total = 0.0
-    for number in seen.contacts:
-        likely = BURNT_AT_HIT if number in places else (BURNT_BY_EVENT if story.live else BURNT_ANYWHERE)
-        total += math.log(likely / BURNT_ANYWHERE)
-    return total
+    likely = BURNT_AT_HIT if number in places else (BURNT_BY_EVENT if story.live else BURNT_ANYWHERE)
+    return math.log(likely / BURNT_ANYWHERE)
 
 
 def _plugs_on_hits(story: Story, board: Board) -> list[str]:

@@ -18,7 +18,7 @@ from server.engine.constants import (
     TINY,
 )
 from server.engine.drops import View
-from server.engine.evidence import Finding, findings_of, log_factors
+from server.engine.evidence import Finding, claimed_twice, findings_of, log_factors
 from server.engine.latent import posterior, second_story_scores, story_scores, with_pairs
 from server.engine.latent.model import LatentModel
 from server.engine.likelihoods import lone_over_range, mixed, variable_densities
@@ -118,13 +118,14 @@ def _infer(
     observations = tuple(
         drawn_observation(prepared, one, counting) for one in sheet.observations if one.id not in sheet.removed_ids
     )
-    factors = log_factors(prepared.stories, prepared.board, findings, observations)
+    rows = log_factors(prepared.stories, prepared.board, findings, observations)
+    factors = [math.fsum(row[place] for row in rows) for place in range(len(prepared.stories))]
     for story, extra in lone_over_range(prepared, seen, views).items():
         factors[story] += extra
     scores = [
         score + factor for score, factor in zip(story_scores(prepared.model, log_likelihoods), factors, strict=True)
     ]
-    pairs, pair_scores = _pairs(prepared, log_likelihoods, scores, factors)
+    pairs, pair_scores = _pairs(prepared, log_likelihoods, scores, factors, rows)
     both = with_pairs(prepared.model, pairs, pair_scores, _pair_decisions(prepared, pairs)) if pairs else prepared.model
     return Judged(
         prepared,
@@ -153,7 +154,11 @@ def _shifted(bands: dict[tuple[int, str], Healthy], views: dict[tuple[int, str],
 
 
 def _pairs(
-    prepared: Prepared, log_likelihoods: list[list[float] | None], scores: list[float], factors: list[float]
+    prepared: Prepared,
+    log_likelihoods: list[list[float] | None],
+    scores: list[float],
+    factors: list[float],
+    rows: list[list[float]],
 ) -> tuple[list[tuple[int, int]], list[float]]:
     """Pairs of independent stories worth keeping, with their scores; a feed's fuse goes with anything live."""
     firsts = sorted(range(len(scores)), key=lambda place: (-scores[place], place))[:FIRSTS_TRIED]
@@ -162,7 +167,8 @@ def _pairs(
     found = second_story_scores(prepared.model, log_likelihoods, scores, firsts, log_second, top - LOG_WORTH_KEEPING)
     kept = []
     for score, first, second in found:
-        kept.append((score + _goes_with(prepared, first, second), first, second))
+        together = _goes_with(prepared, first, second) + claimed_twice(rows, first, second)
+        kept.append((score + together, first, second))
     kept.sort(key=lambda one: (-one[0], one[1], one[2]))
     kept = [one for one in kept if one[0] > top - LOG_WORTH_KEEPING][:HYPOTHESES_KEPT]
     return [(first, second) for _, first, second in kept], [score for score, _, _ in kept]

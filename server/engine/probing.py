@@ -12,6 +12,7 @@ from server.engine.candidate import Candidate, Hypothesis
 from server.engine.constants import (
     FINE_PITCH_MM,
     NEXT_TOUCHES,
+    ODD_MIN,
     RISK,
     RISK_WEIGHT_DATA_S,
     RISK_WEIGHT_S,
@@ -23,7 +24,7 @@ from server.engine.constants import (
 from server.engine.inference import Judged, probe_at
 from server.engine.latent import decision_outlook, test_outlook
 from server.engine.rounding import bits, plain, probability, rate
-from server.engine.verdicts import ContactState
+from server.engine.verdicts import ContactState, odds_of_kind
 from shared_models.opinion import NextTouch, Reason, Stop
 from shared_models.reading import AtContact
 from shared_models.tables import ROLE_BY_ID
@@ -51,6 +52,8 @@ def next_touches(
     judged: Judged, states: list[ContactState], known: list[Hypothesis], places: list[Candidate], *, data_matters: bool
 ) -> tuple[tuple[NextTouch, ...], Stop | None]:
     """The best touches, best first, and the reason to stop if none is worth its time."""
+    if odds_of_kind(judged, "leads_swapped") > ODD_MIN:
+        return (), Stop(code="redo_reading", sentence="The leads seem swapped: swap them and read two contacts again.")
     ranked = [_of_place(one, known, data_matters) for one in places]
     ranked.extend(_of_unread(judged, data_matters))
     ranked.sort(key=lambda one: (-rate(one.worth), one.shown.title))

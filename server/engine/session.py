@@ -195,8 +195,19 @@ def views_of(
                 for other in prepared.scene.neighbours[contact]
             ),
             band.net_sd,
+            _with_leads_swapped(moved, bands, contact, lead),
         )
     return views
+
+
+def _with_leads_swapped(
+    moved: dict[tuple[int, str], tuple[float, float]], bands: dict[tuple[int, str], Healthy], contact: int, lead: str
+) -> tuple[float, float, float, float] | None:
+    """The healthy distribution of a contact under the other lead, if there is one."""
+    key = (contact, "red" if lead == "black" else "black")
+    if key not in moved:
+        return None
+    return (*moved[key], bands[key].df, bands[key].ol_odds)
 
 
 def _moved(

@@ -119,7 +119,7 @@ def touches_at_contact(judged: Judged, contact: int, state: ContactState, known:
 
 def _clean_helps(story: Story | None) -> float:
     """How often a contact reads healthy once it is clean."""
-    return CLEAN_HELPS if story is not None and story.kind == "leak" else 1 - SURE
+    return CLEAN_HELPS if story is not None and story.kind in ("leak", "wet") else 1 - SURE
 
 
 def _failed_if_healthy(judged: Judged, contact: int) -> float:

@@ -5,11 +5,12 @@ touched again before it is believed; a single OL never makes `open`; where a hea
 the verdict is `unseen`, since this reading cannot show an open there.
 """
 
+import math
 from typing import NamedTuple
 
 from server.engine import wording
 from server.engine.bands import Healthy
-from server.engine.constants import COVERAGE, HONEST_LOW_OHM, VERDICT_Z_RETOUCH
+from server.engine.constants import COVERAGE, HONEST_LOW_OHM, ODD_MIN, VERDICT_Z_RETOUCH
 from server.engine.drops import MEETS, SHORT, STATE_WORDS, View, leak_ohm
 from server.engine.inference import Judged, Seen
 from server.engine.latent import signature_masses
@@ -47,6 +48,7 @@ def contact_states(judged: Judged) -> list[ContactState]:
     """The state of every contact, red on ground, in the order they lie."""
     masses = signature_masses(judged.model, judged.post)
     by_variable = [_state_odds(judged, variable, masses[variable]) for variable in range(len(masses))]
+    swapped = odds_of_kind(judged, "leads_swapped") > ODD_MIN
     states = []
     for contact in range(len(judged.prepared.board.contacts)):
         own = by_variable[contact]
@@ -57,9 +59,21 @@ def contact_states(judged: Judged) -> list[ContactState]:
             own = tuple(
                 own[place] * (1.0 if place else 0.0) + (1 - odd) * rail[place] for place in range(len(OUTCOMES))
             )
-        verdict, again = _verdict(judged, contact, own)
+        # read with the leads swapped, a number is another quantity: it says nothing of this contact yet
+        unjudged = swapped and judged.prepared.board.contacts[contact].role != "ground"
+        verdict, again = ("unread", False) if unjudged else _verdict(judged, contact, own)
         states.append(ContactState(contact, Odds(*own), verdict, again))
     return states
+
+
+def odds_of_kind(judged: Judged, kind: str) -> float:
+    """The probability that a story of this kind is true, alone or beside another."""
+    stories = judged.prepared.stories
+    told = [weight for story, weight in zip(stories, judged.post, strict=False) if story.kind == kind]
+    for weight, (first, second) in zip(judged.post[len(stories) :], judged.pairs, strict=True):
+        if kind in (stories[first].kind, stories[second].kind):
+            told.append(weight)
+    return math.fsum(told)
 
 
 def _state_odds(judged: Judged, variable: int, masses: list[float]) -> tuple[float, ...]:
@@ -118,9 +132,7 @@ def _verdict(judged: Judged, contact: int, odds: tuple[float, ...]) -> tuple[Ver
     word = VERDICT_OF[best]
     # a number where a healthy one shows OL is as far out of its band as a number can be
     out_of_band = view.ol_odds > 0.5 or abs(seen.drop_mv - view.loc) > VERDICT_Z_RETOUCH * view.scale
-    again = (
-        seen.agreeing == 1 and not _confirmed(judged, contact, seen) and (word != "expected" or out_of_band)
-    )
+    again = seen.agreeing == 1 and not _confirmed(judged, contact, seen) and (word != "expected" or out_of_band)
     return word, again
 
 
@@ -198,6 +210,8 @@ def _reasons(judged: Judged, state: ContactState, seen: Seen | None, view: View,
             return [wording.reason("out_of_reach", contacts=(one.number,))]
         return []
     told: list[Reason] = []
+    if state.verdict == "unread" and odds_of_kind(judged, "leads_swapped") > ODD_MIN:
+        return [wording.reason("leads_swapped", contacts=(one.number,))]
     if seen.rival is not None:
         told.append(wording.two_touches(one.number, seen.drop_mv, seen.rival[0]))
     if state.verdict == "unseen":

@@ -28,6 +28,7 @@ def rests_on(band: Healthy) -> Literal["reference_boards", "siblings", "role"]:
 
 PLAIN_SENTENCES = {
     "out_of_reach": "Could not be reached.",
+    "leads_swapped": "Read with the leads the other way round, it seems: not judged before it is read again.",
     "no_climb": "Healthy boards climb here while they are held; this one does not: its capacitors are cut off.",
 }
 
@@ -189,6 +190,22 @@ def story_title(story: Story, scene: Scene) -> str:
         return f"Leak to ground at {names[0]}"
     if story.kind == "chip_damaged":
         return f"Damaged chip {story.part}" if story.part else "Damaged chip behind the socket"
+    if story.kind == "plug_tilted":
+        return f"Plug tilted in live: {story.subject} touched first"
+    if story.kind == "tool_slip":
+        return f"Tool across {names[0]} and {names[1]}, live"
+    if story.kind == "part_knocked_off":
+        return f"A small part gone at {names[0]}"
+    if story.kind == "wet":
+        return f"Wet or corroded around {story.subject}"
+    if story.kind == "cracked_joint":
+        return f"Cracked joint under {story.part}" if story.part else "Cracked joint under the chip behind"
+    if story.kind == "cable_flipped":
+        return "Cable in the wrong way round"
+    if story.kind == "leads_swapped":
+        return "The leads are swapped"
+    if story.kind == "other_revision":
+        return f"{story.part or 'A chip'} of another maker or revision"
     return f"Rail {story.subject} shorted to ground"
 
 
@@ -212,6 +229,14 @@ DECISION_SENTENCES = {
 }
 
 
+REDO_SENTENCES = {
+    "leads": "Swap the leads and read again.",
+    "revision": "Compare with healthy boards of this revision.",
+}
+
+
 def decision_sentence(kind: str, subject: str) -> str:
     """What would be done, in one sentence."""
+    if kind == "redo_reading" and subject in REDO_SENTENCES:
+        return REDO_SENTENCES[subject]
     return DECISION_SENTENCES[kind].format(at=f" {subject}" if subject else "")

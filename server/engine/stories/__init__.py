@@ -1,16 +1,20 @@
 """The stories: one account each of what may have happened, with what it predicts for each contact.
 
-`kinds` says what a story is; `whole`, `events`, `contacts` and `parts` are one family of causes each.
+`kinds` says what a story is; `whole`, `events`, `hands`, `contacts`, `parts`, `damp` and `mistakes` are one
+family of causes each.
 To add a story: write a function `(scene) -> list[Story]` in the family it belongs to, list it in
 `told` below, give its share in `constants.SHARE`, its decision in the function, its words in
 `wording.STORY_TITLES`.
 """
 
 from server.engine.stories.contacts import bridges, leaks, torn_contacts
+from server.engine.stories.damp import cracked_joints, wet_corners
 from server.engine.stories.events import plugged_live, plugs_off
+from server.engine.stories.hands import parts_knocked_off, plugs_tilted, tool_slips
 from server.engine.stories.kinds import Scene, Story
+from server.engine.stories.mistakes import leads_swapped, other_revisions
 from server.engine.stories.parts import chips_damaged, rails_shorted, series_parts_open, shunts_shorted
-from server.engine.stories.whole import elsewhere, nothing_wrong
+from server.engine.stories.whole import cable_flipped, elsewhere, nothing_wrong
 
 FAMILIES = (
     nothing_wrong,
@@ -24,6 +28,14 @@ FAMILIES = (
     series_parts_open,
     chips_damaged,
     rails_shorted,
+    plugs_tilted,
+    tool_slips,
+    parts_knocked_off,
+    wet_corners,
+    cracked_joints,
+    cable_flipped,
+    leads_swapped,
+    other_revisions,
 )
 
 

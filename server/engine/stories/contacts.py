@@ -1,20 +1,24 @@
 """Stories of the socket itself: a bridge between neighbours, a torn contact, a leak at one contact."""
 
-from server.engine.constants import TORN
+from server.engine.constants import ACROSS_ROWS, TORN
 from server.engine.drops import LEAK, MEETS
 from server.engine.overstress import net_key
 from server.engine.roles import healthy_ol
-from server.engine.stories.kinds import Mixture, Scene, Story, mixture, share, shows_open
+from server.engine.stories.kinds import Mixture, Scene, Story, across_rows, mixture, share, shows_open
 
 
 def bridges(scene: Scene) -> list[Story]:
-    """A bridge between two neighbours along a row, where it would change what either reads."""
+    """A bridge between two neighbours, along a row or across, where it would change what either reads."""
+    facing = across_rows(scene.board)
     pairs = []
     for left, beside in enumerate(scene.neighbours):
         for right in beside:
             if left < right and _bridge_seen(scene, left, right):
                 pairs.append((left, right))
-    return [_bridge(scene, left, right, share(scene, "bridge", len(pairs))) for left, right in pairs]
+    each = share(scene, "bridge", len([pair for pair in pairs if pair not in facing]))
+    return [
+        _bridge(scene, left, right, each * (ACROSS_ROWS if (left, right) in facing else 1.0)) for left, right in pairs
+    ]
 
 
 def _bridge_seen(scene: Scene, left: int, right: int) -> bool:

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from server.engine.accept import Board
 from server.engine.constants import INTAKE_FACTORS, SHARE, SYMPTOM_FACTORS
-from server.engine.drops import BAND, HIGH, LEAK, LOST, OPEN, SHORT
+from server.engine.drops import BAND, HIGH, LEAK, LOST, OPEN, OTHER_LEAD, SHIFTED, SHORT
 from server.engine.overstress import net_key
 from server.engine.roles import chip_of, healthy_ol
 from shared_models.job import Intake
@@ -19,7 +19,16 @@ from shared_models.sheet import Shop
 from shared_models.tables import ROLE_BY_ID
 
 Mixture = tuple[tuple[int, float], ...]
-STATE_OF = {"expected": BAND, "short": SHORT, "low": LEAK, "open": OPEN, "high": HIGH, "lost": LOST}
+STATE_OF = {
+    "expected": BAND,
+    "short": SHORT,
+    "low": LEAK,
+    "open": OPEN,
+    "high": HIGH,
+    "lost": LOST,
+    "shifted": SHIFTED,
+    "other_lead": OTHER_LEAD,
+}
 
 
 class Story(NamedTuple):
@@ -46,7 +55,8 @@ class Story(NamedTuple):
 class Scene(NamedTuple):
     """What stories are told about: the board, what was said, and who lies beside whom.
 
-    `neighbours[c]`: contacts beside c along its row. `nets`: rail contacts by net, in order.
+    `neighbours[c]`: contacts beside c along its row, then the one across from it. `nets`: rail contacts by
+    net, in order.
     `chips`: signal contacts by the chip they lead to.
     """
 
@@ -64,6 +74,9 @@ def scene_of(board: Board, intake: Intake, shop: Shop | None) -> Scene:
         for left, right in pairwise(row):
             neighbours[left].append(right)
             neighbours[right].append(left)
+    for left, right in across_rows(board):
+        neighbours[left].append(right)
+        neighbours[right].append(left)
     nets: dict[str, list[int]] = {}
     chips: dict[str, list[int]] = {}
     for index, contact in enumerate(board.contacts):
@@ -72,6 +85,13 @@ def scene_of(board: Board, intake: Intake, shop: Shop | None) -> Scene:
         elif contact.role not in ("ground", "unconnected", "strap", "unknown"):
             chips.setdefault(chip_of(contact) or "", []).append(index)
     return Scene(board, _factors(intake, shop), neighbours, nets, chips)
+
+
+def across_rows(board: Board) -> list[tuple[int, int]]:
+    """Contacts that face each other in two rows of equal length."""
+    if len(board.rows) != 2 or len(board.rows[0]) != len(board.rows[1]):
+        return []
+    return list(zip(board.rows[0], board.rows[1], strict=True))
 
 
 def _factors(intake: Intake, shop: Shop | None) -> dict[str, float]:

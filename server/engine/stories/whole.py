@@ -1,5 +1,6 @@
-"""Stories that leave the board's contacts as they are: nothing wrong, or the fault is elsewhere."""
+"""Stories that leave the board's contacts as they are: nothing wrong, elsewhere, a cable the wrong way round."""
 
+from server.engine.constants import FLIP_BY_SOCKET
 from server.engine.stories.kinds import Scene, Story, share
 
 
@@ -11,3 +12,9 @@ def nothing_wrong(scene: Scene) -> list[Story]:
 def elsewhere(scene: Scene) -> list[Story]:
     """Module, cable, seating, or a part that does not fit: the board's contacts say nothing of it."""
     return [Story("elsewhere", "module", share(scene, "elsewhere", 1), {}, ("module", ""))]
+
+
+def cable_flipped(scene: Scene) -> list[Story]:
+    """A flat cable in with its contacts on the wrong side or turned; possible in a ZIF only, the board unhurt."""
+    weight = share(scene, "cable_flipped", 1) * FLIP_BY_SOCKET.get(scene.board.socket.kind, 0.0)
+    return [Story("cable_flipped", "cable", weight, {}, ("reseat_or_clean", "cable"))]

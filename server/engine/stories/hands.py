@@ -1,0 +1,122 @@
+"""Stories of a hand or a tool: a plug tilted in live, a tool across a live line, a small part knocked off."""
+
+from server.engine.constants import (
+    KNOCKED_OFF,
+    TILT_BY_SOCKET,
+    TILT_HURT,
+    TILT_PLACES,
+    TILT_RAIL,
+    TOOL_FROM_MV,
+    TOOL_HURT,
+)
+from server.engine.overstress import net_key
+from server.engine.roles import chip_of, first_series
+from server.engine.stories.kinds import Mixture, Scene, Story, at_risk, mixture, share, shows_open
+from shared_models.tables import ROLE_BY_ID
+
+
+def plugs_tilted(scene: Scene) -> list[Story]:
+    """A plug dragged or tilted in live: a run from one end hurt, both rows, whatever it leads to."""
+    how_likely = TILT_BY_SOCKET[scene.board.socket.kind]
+    ends = [(end, places) for end in ("start", "end") for places in TILT_PLACES]
+    if how_likely == 0:
+        return []
+    weight = share(scene, "plug_tilted", len(ends)) * how_likely
+    return [_tilted(scene, end, places, weight) for end, places in ends]
+
+
+def _tilted(scene: Scene, end: str, places: int, weight: float) -> Story:
+    touched = [index for row in scene.board.rows for index in (row[:places] if end == "start" else row[-places:])]
+    footprint: dict[int, Mixture] = {}
+    chips: list[str] = []
+    feeds: list[str] = []
+    for index in touched:
+        contact = scene.board.contacts[index]
+        if ROLE_BY_ID[contact.role].is_rail:
+            footprint[scene.nets[net_key(contact)][0]] = mixture(TILT_RAIL)
+            feeds.append(net_key(contact))
+        elif contact.role not in ("ground", "unconnected", "strap", "unknown"):
+            footprint[index] = mixture(TILT_HURT)
+            chips.append(chip_of(contact) or "")
+    first, last = scene.board.contacts[touched[0]].number, scene.board.contacts[touched[-1]].number
+    part = max(sorted(set(chips)), key=chips.count) if chips else ""
+    return Story(
+        "plug_tilted",
+        f"{first}-{last}",
+        weight,
+        footprint,
+        ("chip", part),
+        any(at_risk(scene, chip) for chip in chips),
+        live=True,
+        hit=tuple(index for index in touched if index in footprint),
+        feeds=tuple(sorted(set(feeds))),
+        part=part or None,
+        contacts=tuple(footprint),
+    )
+
+
+def tool_slips(scene: Scene) -> list[Story]:
+    """Tweezers, a spudger or a screw across a live line of some volts and the contact beside it."""
+    pairs = [
+        (source, victim)
+        for source, beside in enumerate(scene.neighbours)
+        if _live_line(scene, source)
+        for victim in beside
+        if _can_be_hurt(scene, source, victim)
+    ]
+    each = share(scene, "tool_slip", len(pairs))
+    return [_slipped(scene, source, victim, each) for source, victim in pairs]
+
+
+def _live_line(scene: Scene, index: int) -> bool:
+    contact = scene.board.contacts[index]
+    board_side = contact.sourced_by in ("board", "both", None)
+    return board_side and ROLE_BY_ID[contact.role].is_rail and (contact.working_mv or 0.0) >= TOOL_FROM_MV
+
+
+def _can_be_hurt(scene: Scene, source: int, victim: int) -> bool:
+    a, b = scene.board.contacts[source], scene.board.contacts[victim]
+    if net_key(a) == net_key(b) or b.role in ("ground", "unconnected", "strap", "unknown"):
+        return False
+    return (b.limit_mv or 0.0) < (a.working_mv or 0.0)
+
+
+def _slipped(scene: Scene, source: int, victim: int, weight: float) -> Story:
+    a, b = scene.board.contacts[source], scene.board.contacts[victim]
+    chip = chip_of(b)
+    return Story(
+        "tool_slip",
+        f"{a.number}-{b.number}",
+        weight,
+        {victim: mixture(TOOL_HURT)},
+        ("chip", chip or ""),
+        at_risk(scene, chip),
+        live=True,
+        hit=(source, victim),
+        feeds=(net_key(a),),
+        part=chip,
+        contacts=(source, victim),
+    )
+
+
+def parts_knocked_off(scene: Scene) -> list[Story]:
+    """A small part beside the socket knocked off: a series part, a clamp, an array."""
+    lines = sorted(index for members in scene.chips.values() for index in members if shows_open(scene, index))
+    each = share(scene, "part_knocked_off", len(lines))
+    stories = []
+    for index in lines:
+        contact = scene.board.contacts[index]
+        series = first_series(contact)
+        part = series.part if series is not None else None
+        stories.append(
+            Story(
+                "part_knocked_off",
+                contact.number,
+                each,
+                {index: mixture(KNOCKED_OFF)},
+                ("series_part", part or contact.number),
+                part=part,
+                contacts=(index,),
+            )
+        )
+    return stories
