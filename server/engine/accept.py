@@ -11,6 +11,7 @@ import msgspec
 from server.engine.constants import ABSURD_AIR_HIGH_C, ABSURD_AIR_LOW_C
 from server.engine.errors import SheetError
 from server.engine.quantities import Doubt, read_text
+from server.engine.roles import Path, path_of
 from shared_models.board import BoardVersion, Contact, ContactCorrection, Net, Part, Socket
 from shared_models.opinion import Question, SetAside
 from shared_models.reading import (
@@ -28,7 +29,7 @@ from shared_models.sheet import BenchSheet
 
 
 class Board(NamedTuple):
-    """The board as it is judged: the socket with corrections applied, contacts in the order they lie."""
+    """The board as it is judged: the socket with corrections applied; contacts and paths in the order they lie."""
 
     version: BoardVersion
     socket: Socket
@@ -37,6 +38,7 @@ class Board(NamedTuple):
     rows: list[list[int]]
     parts: dict[str, Part]
     nets: dict[str, Net]
+    paths: list[Path | None]
 
 
 class Touched(NamedTuple):
@@ -182,6 +184,7 @@ def accept_board(sheet: BenchSheet) -> Board:
         rows,
         {part.ref: part for part in sheet.board.parts},
         {net.name: net for net in sheet.board.nets},
+        [path_of(contact) for contact in contacts],
     )
 
 

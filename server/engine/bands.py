@@ -41,7 +41,7 @@ from server.engine.constants import (
     VT_MV_PER_K,
 )
 from server.engine.meters import Conditions, carry, conditions_of
-from server.engine.roles import Path, healthy_ol, path_of, sibling_key
+from server.engine.roles import Path, healthy_ol, sibling_key
 from server.engine.student import NigPrior, odd_ones_out, predictive, update
 from shared_models.reading import Drop, LeadOnGround, Meter, OfReferenceBoard
 from shared_models.tables import ROLE_BY_ID
@@ -102,7 +102,7 @@ def reference_cells(
 def _cell(
     board: Board, contact: int, by_board: dict[str, list[Touched]], meters: dict[str, Meter], to: Conditions
 ) -> ReferenceCell:
-    path = path_of(board.contacts[contact])
+    path = board.paths[contact]
     boards: list[str] = []
     values: list[float] = []
     moves: list[float] = []
@@ -242,7 +242,7 @@ def role_band(board: Board, contact: int, lead: LeadOnGround, to: Conditions) ->
         loc, sd = 0.5 * (role.black_low_mv + role.black_high_mv), (role.black_high_mv - role.black_low_mv) * RANGE_TO_SD
         shows_ol = 1 - OL_SURPRISE if healthy_ol(one) else BLACK_OL.get(one.role, OL_SURPRISE)
         return Healthy("role", loc, max(sd, NOISE_PERSON_MV), ROLE_DF, shows_ol, 0.0, climb)
-    path = path_of(one)
+    path = board.paths[contact]
     series = (path.series_ohm - _role_ohm(one.role)) if path is not None else 0.0
     typical = role.typical_mv + max(series, 0.0) * REFERENCE_CURRENT_MA
     loc = carry(typical, path, REFERENCE_CURRENT_MA, REFERENCE_C, to.current_ma, to.air_c)

@@ -43,7 +43,7 @@ from server.engine.meters import (
     slopes,
 )
 from server.engine.prepared import Prepared
-from server.engine.roles import PLAIN_PATH, path_of
+from server.engine.roles import PLAIN_PATH
 from server.engine.seen import Seen
 from shared_models.reading import LeadOnGround, Meter
 from shared_models.sheet import BenchSheet
@@ -152,7 +152,7 @@ def fit_from_references(
             and band.ol_odds < 0.5
             and band.loc > DOUBLE_TOUCH_MV
         ):
-            points.append(Point(band.loc, one.drop_mv, band.scale, path_of(prepared.board.contacts[contact])))
+            points.append(Point(band.loc, one.drop_mv, band.scale, prepared.board.paths[contact]))
             keys.append((contact, lead))
     fit = fit_session(points, at, current_sd, at.air_sd_k)
     return fit, dict(zip(keys, fit.weights, strict=True))
@@ -176,8 +176,10 @@ def views_of(
     junction = VT_MV_PER_K * (KELVIN + to_c)
     views = {}
     for (contact, lead), (loc, scale) in moved.items():
+        if lead == "black" and (contact, lead) not in seen:
+            continue  # only what was read is judged; red on ground is also shown before it is read
         band = bands[contact, lead]
-        path = path_of(prepared.board.contacts[contact])
+        path = prepared.board.paths[contact]
         beside = [other for other in prepared.scene.neighbours[contact] if (other, lead) in moved]
         views[contact, lead] = View(
             loc,
@@ -222,7 +224,7 @@ def _moved(
     to_c: float,
 ) -> tuple[float, float]:
     """(centre, scale) of a healthy reading in this session, by the fit without this contact."""
-    path = path_of(prepared.board.contacts[key[0]])
+    path = prepared.board.paths[key[0]]
     if band.rests_on == "siblings":
         return band.loc, band.scale  # siblings were read in this very session
     if path is None:
@@ -270,7 +272,7 @@ def _meets(
         return None if beside.ol_odds > 0.5 else moved[other, lead]
     if beside.ol_odds > 0.5:
         return moved[contact, lead]
-    path, path_beside = path_of(prepared.board.contacts[contact]), path_of(prepared.board.contacts[other])
+    path, path_beside = prepared.board.paths[contact], prepared.board.paths[other]
     if path is None or path_beside is None:
         return min(moved[contact, lead], moved[other, lead])
     loc = joined_mv(
