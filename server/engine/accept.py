@@ -290,13 +290,26 @@ def _read(reading: Reading, board: Board, sheet: BenchSheet, notes: Notes) -> To
 
 
 def _air(reading: Reading, sheet: BenchSheet, notes: Notes) -> float | None:
-    air_c = reading.air_c if reading.air_c is not None else (sheet.air_c if isinstance(reading.of, OfJob) else None)
-    if air_c is None or ABSURD_AIR_LOW_C <= air_c <= ABSURD_AIR_HIGH_C:
+    air_c = reading.air_c if reading.air_c is not None else _air_of(reading, sheet)
+    if air_c is None or sane_air(air_c) is not None:
         return air_c
     sentence = f"{air_c:g} °C is no air temperature at a bench; it is not used until it is typed again."
     if not any(question.sentence == sentence for question in notes.questions):
         notes.questions.append(Question(code="absurd_air", sentence=sentence, reading_id=reading.id))
     return None
+
+
+def _air_of(reading: Reading, sheet: BenchSheet) -> float | None:
+    """The air the job, or the reference board, was read in: for readings that do not say their own."""
+    of = reading.of
+    if isinstance(of, OfJob):
+        return sheet.air_c
+    return next((one.air_c for one in sheet.reference_boards if one.id == of.reference_board_id), None)
+
+
+def sane_air(air_c: float | None) -> float | None:
+    """An air temperature that a bench can have; None for one that is asked about, or was not typed."""
+    return air_c if air_c is not None and ABSURD_AIR_LOW_C <= air_c <= ABSURD_AIR_HIGH_C else None
 
 
 def _ask_about_meters(rows: list[Reading], sheet: BenchSheet, notes: Notes) -> None:

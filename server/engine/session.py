@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import msgspec
 
-from server.engine.accept import Facts
+from server.engine.accept import Facts, sane_air
 from server.engine.bands import (
     Healthy,
     ReferenceCell,
@@ -99,7 +99,7 @@ def session_conditions(sheet: BenchSheet, facts: Facts, meters: dict[str, Meter]
         if counts
         else (sheet.meter_id or min(sorted(meters), default=""))
     )
-    air = sorted(airs)[len(airs) // 2] if airs else sheet.air_c
+    air = sorted(airs)[len(airs) // 2] if airs else sane_air(sheet.air_c)
     return conditions_of(meter_id, meters.get(meter_id), air)
 
 
