@@ -15,11 +15,8 @@ from demo.shop.boards import T10
 from demo.shop.meters import BENCH_METER, BORROWED_METER, BORROWED_METER_NO_SHEET
 from demo.shop.references import REFERENCE_METER, T10_GOOD
 from demo.shop.table import OL, T10_J7
-from server.engine.accept import Notes, accept_readings
 from server.engine.door import form_opinion
-from server.engine.inference import Judged, judge
 from server.engine.meters import carry
-from server.engine.prepared import prepare
 from server.engine.roles import path_of
 from shared_models.reading import Meter
 from shared_models.sheet import BenchSheet
@@ -37,15 +34,11 @@ def t10(meter: Meter, air_c: float | None, drops: dict[str, str]) -> BenchSheet:
     return bench.sheet(readings=bench.pen.sweep(drops, {}))
 
 
-def judged_of(sheet: BenchSheet) -> Judged:
-    prepared = prepare(sheet)
-    return judge(sheet, prepared, accept_readings(sheet, prepared.board, Notes([], [])))
-
-
 def centre(sheet: BenchSheet, contact: str) -> float:
     """The centre of the healthy band of one contact in this session."""
-    judged = judged_of(sheet)
-    return judged.views[judged.prepared.board.places[contact], "red"].loc
+    at = next(one.band.centre_mv for one in form_opinion(sheet).contacts if one.contact == contact)
+    assert at is not None
+    return at
 
 
 @pytest.mark.parametrize("meter", [BENCH_METER, BORROWED_METER_NO_SHEET], ids=["with a sheet", "without"])
@@ -85,9 +78,8 @@ def test_with_the_meters_sheet_six_in_ten_low_contacts_do_not_drag_the_rest_down
     healthy = {n: carry(float(MEANS[n]), path_of(socket[n]), 1.0, 23.0, true_ma, true_c) for n in JUNCTIONS}
     depth = {n: math.exp(rng.uniform(math.log(3), math.log(250))) if n in low else 0.0 for n in JUNCTIONS}
     drops = {n: f"{healthy[n] + rng.gauss(0, 3) - depth[n]:.0f}" for n in JUNCTIONS}
-    judged = judged_of(t10(BENCH_METER, 23.0, drops))
-    places = judged.prepared.board.places
-    errors = [abs(judged.views[places[n], "red"].loc - healthy[n]) for n in JUNCTIONS]
+    bands = {one.contact: one.band for one in form_opinion(t10(BENCH_METER, 23.0, drops)).contacts}
+    errors = [abs((bands[n].centre_mv or 0.0) - healthy[n]) for n in JUNCTIONS]
     assert math.fsum(errors) / len(errors) < 4
 
 
@@ -163,3 +155,14 @@ def test_the_reference_meters_sheet_is_used_for_the_references() -> None:
     assert [one.contact for one in opinion.contacts if one.verdict in CALLED] == []
     band = next(one.band for one in opinion.contacts if one.contact == "3")
     assert band.centre_mv == pytest.approx(297, abs=4)
+
+
+def test_a_reference_board_read_in_the_cold_is_carried_from_its_own_air() -> None:
+    board = board_of([line(n, "lane") for n in range(1, 9)])
+    known = references([{str(n): 377.7 for n in range(1, 9)}])  # 338 mV at 23 °C reads 377.7 at 3 °C
+    cold = {**known, "reference_boards": tuple(replace(one, air_c=3.0) for one in known["reference_boards"])}
+    opinion = form_opinion(sheet_of(board, touched({str(n): 338 for n in range(1, 9)}), known=cold))
+    band = opinion.contacts[0].band
+    assert band.centre_mv == pytest.approx(338, abs=1)
+    assert band.carried_by_mv == pytest.approx(-39.7, abs=1)
+    assert {one.verdict for one in opinion.contacts} == {"expected"}

@@ -14,7 +14,6 @@ from typing import NamedTuple
 
 import pytest
 
-from server.engine.accept import Notes, accept_readings
 from server.engine.constants import (
     BANDGAP_MV,
     BRIDGE_N_SD_MV,
@@ -26,13 +25,9 @@ from server.engine.constants import (
     VT_MV_PER_K,
     XTI,
 )
-from server.engine.drops import View, leak_ohm
-from server.engine.inference import judge
+from server.engine.drops import View, joined_mv, leak_ohm
 from server.engine.meters import carry
-from server.engine.prepared import prepare
 from server.engine.roles import Path
-from shared_models.board import SeriesPart
-from tests.support.benches import board_of, line, references, sheet_of
 from tests.support.ngspice import node_millivolts, run
 
 SOLVER_MV = 0.01
@@ -170,19 +165,6 @@ def test_published_cards_with_a_resistor_across_read_as_simulated(
         assert reading_with_leak(ohm, view(loc_mv, part, 1.0)) == pytest.approx(reads_mv, abs=0.15), (card, ohm)
 
 
-def bridged_by_engine(a_mv: float, a_ohm: float, b_mv: float, b_ohm: float) -> float:
-    """What the engine says contact 1 reads bridged to contact 2, healthy boards reading `a_mv` and `b_mv`."""
-    contacts = [
-        line(n, "control", path=(SeriesPart(part=f"R{n}", ohm=ohm),)) for n, ohm in (("1", a_ohm), ("2", b_ohm))
-    ]
-    sheet = sheet_of(board_of(contacts), known=references([{"1": a_mv, "2": b_mv}] * 9), air_c=23.0)
-    prepared = prepare(sheet)
-    judged = judge(sheet, prepared, accept_readings(sheet, prepared.board, Notes([], [])))
-    met = judged.views[0, "red"].meets[0]
-    assert met is not None
-    return met[0]
-
-
 def test_two_bridged_contacts_read_what_the_simulator_reads(ngspice_path: str) -> None:
     rng = random.Random(22)
     parts = [
@@ -196,7 +178,8 @@ def test_two_bridged_contacts_read_what_the_simulator_reads(ngspice_path: str) -
     volts = node_millivolts(ngspice_path, alone + joined)
     a_mv, b_mv, both_mv = volts[: 2 * CIRCUITS : 2], volts[1 : 2 * CIRCUITS : 2], volts[2 * CIRCUITS :]
     for (a, b), a_loc, b_loc, simulated in zip(parts, a_mv, b_mv, both_mv, strict=True):
-        told = bridged_by_engine(a_loc, a.series_ohm - BULK_OHM, b_loc, b.series_ohm - BULK_OHM)
+        n_vt = IDEALITY * VT_MV_PER_K * (KELVIN + 23.0)
+        told = joined_mv(a_loc, b_loc, a.series_ohm, b.series_ohm, n_vt)  # ohms are millivolts at 1 mA
         cost = a.plus_one_mv(a_loc - a.series_ohm, 23.0) + b.plus_one_mv(b_loc - b.series_ohm, 23.0)
         assert told == pytest.approx(simulated, abs=2 * SOLVER_MV + 2 * cost), (a, b)
         assert told < min(a_loc, b_loc)
