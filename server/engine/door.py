@@ -6,7 +6,6 @@ verdicts -> account -> touches, probing -> reminders -> rounding, wording. Same 
 here and on the phone, warm or cold, whatever the order of its lists.
 """
 
-import hashlib
 import math
 
 import msgspec
@@ -15,6 +14,7 @@ from server.engine.accept import Notes, accept_board, accept_readings
 from server.engine.account import decisions_of, numbering_of, stories_of
 from server.engine.candidate import hypotheses
 from server.engine.constants import CONSTANTS_VERSION, OFFSET_STORY_MV, PERCENT, VERDICT_Z_RETOUCH
+from server.engine.digest import board_digest, sheet_digest
 from server.engine.errors import SheetError
 from server.engine.inference import Judged, judge
 from server.engine.meters import carry, slopes
@@ -38,7 +38,8 @@ _encoder = msgspec.json.Encoder()
 
 def form_opinion(sheet: BenchSheet) -> Opinion:
     """The opinion on a sheet. Raises SheetError when there is nothing to judge against."""
-    prepared = prepare(sheet)
+    board = board_digest(sheet)
+    prepared = prepare(sheet, board)
     notes = Notes(list(prepared.notes.questions), list(prepared.notes.set_aside))
     facts = accept_readings(sheet, prepared.board, notes)
     judged = judge(sheet, prepared, facts)
@@ -56,7 +57,7 @@ def form_opinion(sheet: BenchSheet) -> Opinion:
         engine_version=ENGINE_VERSION,
         constants_version=CONSTANTS_VERSION,
         sheet_id=sheet.sheet_id,
-        sheet_digest=sheet_digest(sheet),
+        sheet_digest=sheet_digest(sheet, board),
         gate_open=not waits_for,
         gate_waits_for=waits_for,
         questions=tuple(sorted(notes.questions, key=msgspec.json.encode)),
@@ -90,37 +91,6 @@ def overstress_map(board: BoardVersion, socket: str, slip: int) -> tuple[Overstr
     """Who meets which voltage with the plug `slip` places off. Raises SheetError for an unknown socket."""
     sheet = BenchSheet(sheet_id="map", asked_at_ms=0, board=board, socket=socket)
     return tuple(overstress_of(accept_board(sheet), slip))
-
-
-def sheet_digest(sheet: BenchSheet) -> str:
-    """SHA-256 of the sheet's content, whatever the order of its lists; the clock and the sheet's id stay out."""
-    hasher = hashlib.sha256()
-    encode = _encoder.encode
-    for part in (
-        sheet.board,
-        sheet.socket,
-        sheet.intake,
-        sheet.shop,
-        sheet.air_c,
-        sheet.meter_id,
-        sheet.stage,
-        sheet.mode,
-    ):
-        hasher.update(encode(part))
-    for rows in (
-        sheet.meters,
-        sheet.reference_boards,
-        sheet.known_good_readings,
-        sheet.readings,
-        sheet.observations,
-        sheet.make_safe,
-        sheet.corrections,
-    ):
-        hasher.update(b"|")
-        for row in sorted([encode(row) for row in rows]):
-            hasher.update(row)
-    hasher.update(encode(sorted(sheet.removed_ids)))
-    return hasher.hexdigest()
 
 
 def _session(judged: Judged) -> Session:

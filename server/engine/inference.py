@@ -69,9 +69,8 @@ def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
     at = session_conditions(sheet, facts, meters)
     known = known_bands(prepared, meters, at)
     bands = dict(known.bands)
-    counting = count(
-        prepared.board, facts.sweep, lambda contact: bands[contact, "red"], session_slack(at, known.current_sd)
-    )
+    red = [bands[contact, "red"] for contact in range(len(prepared.board.contacts))]
+    counting = count(prepared.board, known.ways, facts.sweep, red, session_slack(at, known.current_sd))
     seen = gather(prepared, facts, counting.best.to_drawn)
     fit, weights = fit_from_references(prepared, seen, bands, at, known.current_sd)
     read = {

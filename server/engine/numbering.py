@@ -6,7 +6,6 @@ order come from how well the readings fit healthy bands when they are moved to w
 """
 
 import math
-from collections.abc import Callable
 from typing import NamedTuple
 
 from server.engine.accept import Board, Touched
@@ -68,14 +67,26 @@ def possible_orders(board: Board) -> list[Order]:
     return orders
 
 
-def count(board: Board, sweep: list[Touched], bands: Callable[[int], Healthy], slack_mv: float) -> Counting:
-    """The odds of each order given the readings as written, and the anchors for what is still open.
+class Ways(NamedTuple):
+    """All ways to count a socket, and the contacts that tell them apart; no reading changes them."""
 
-    `bands(contact)` is the healthy band with red on ground; `slack_mv` how far the whole session may
-    be shifted (other meter, other temperature).
-    """
+    orders: list[Order]
+    anchors: list[int]
+
+
+def ways_to_count(board: Board, healthy: list[Healthy]) -> Ways:
+    """The possible orders and their anchors; `healthy` is each contact's band with red on ground."""
     orders = possible_orders(board)
-    healthy = [bands(index) for index in range(len(board.contacts))]
+    return Ways(orders, _anchors(board, orders, healthy))
+
+
+def count(board: Board, ways: Ways, sweep: list[Touched], healthy: list[Healthy], slack_mv: float) -> Counting:
+    """The odds of each order given the readings as written.
+
+    `healthy` is each contact's band with red on ground; `slack_mv` how far the whole session may be
+    shifted (other meter, other temperature).
+    """
+    orders, anchors = ways
     scores = []
     for order in orders:
         prior = 1 - COUNTED_DIFFERENTLY if order.name == AS_DRAWN else COUNTED_DIFFERENTLY / max(1, len(orders) - 1)
@@ -95,7 +106,6 @@ def count(board: Board, sweep: list[Touched], bands: Callable[[int], Healthy], s
         key=lambda one: (-one[0], one[1].name),
     )
     written = sorted({board.places[_written(touched)] for touched in sweep})
-    anchors = _anchors(board, orders, healthy)
     sure = ranked[0][0] >= (ANCHOR_SETTLED if len(written) > ANCHORS_MAX else ANCHOR_SETTLED_EARLY)
     # where no contact tells the orders apart, the prior alone settles nothing
     settled = len(orders) == 1 or (bool(anchors) and sure and len(written) >= 2)

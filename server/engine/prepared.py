@@ -6,11 +6,8 @@ its own variable, and only what happens to a single contact (torn, bridged) of t
 The memo is keyed by content: the same sheet gets the same answer warm or cold.
 """
 
-import hashlib
 import math
 from typing import Any, NamedTuple
-
-import msgspec
 
 from server.engine.accept import Board, Notes, Touched, accept_board, accept_known_good
 from server.engine.constants import (
@@ -61,28 +58,13 @@ class Prepared(NamedTuple):
 _MEMO: dict[bytes, Prepared] = {}
 
 
-def prepare(sheet: BenchSheet) -> Prepared:
-    """The prepared board of a sheet, from the memo or made now."""
-    key = _key(sheet)
+def prepare(sheet: BenchSheet, key: bytes) -> Prepared:
+    """The prepared board of a sheet, from the memo or made now; `key` is `digest.board_digest` of it."""
     if key not in _MEMO:
         if len(_MEMO) >= MEMO_SIZE:
             del _MEMO[next(iter(_MEMO))]
         _MEMO[key] = _make(sheet)
     return _MEMO[key]
-
-
-def _key(sheet: BenchSheet) -> bytes:
-    """A digest of everything `_make` looks at, whatever the order of its lists."""
-    hasher = hashlib.sha256()
-    encode = msgspec.json.encode
-    for part in (sheet.board, sheet.socket, sheet.intake, sheet.shop):
-        hasher.update(encode(part))
-    for rows in (sheet.reference_boards, sheet.known_good_readings, sheet.corrections):
-        hasher.update(b"|")
-        for row in sorted([encode(row) for row in rows]):
-            hasher.update(row)
-    hasher.update(encode(sorted(sheet.removed_ids)))
-    return hasher.digest()
 
 
 def _make(sheet: BenchSheet) -> Prepared:

@@ -42,6 +42,7 @@ from server.engine.meters import (
     log_current_sd,
     slopes,
 )
+from server.engine.numbering import Ways, ways_to_count
 from server.engine.prepared import Prepared
 from server.engine.roles import PLAIN_PATH
 from server.engine.seen import Seen
@@ -50,10 +51,11 @@ from shared_models.sheet import BenchSheet
 
 
 class KnownBands(NamedTuple):
-    """Every contact's band under both leads before any reading of this job, and the current's doubt."""
+    """Every contact's band under both leads before any reading of this job, the current's doubt, the ways to count."""
 
     bands: dict[tuple[int, str], Healthy]
     current_sd: float
+    ways: Ways
 
 
 def known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) -> KnownBands:
@@ -83,7 +85,8 @@ def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditio
     for lead in leads:
         for contact, net_sd in spread_within_nets(list(prepared.scene.nets.values()), cells, lead).items():
             bands[contact, lead] = bands[contact, lead]._replace(net_sd=net_sd)
-    return KnownBands(bands, session_current_sd(prepared, meters, at, cells))
+    red = [bands[contact, "red"] for contact in range(len(prepared.board.contacts))]
+    return KnownBands(bands, session_current_sd(prepared, meters, at, cells), ways_to_count(prepared.board, red))
 
 
 def session_conditions(sheet: BenchSheet, facts: Facts, meters: dict[str, Meter]) -> Conditions:

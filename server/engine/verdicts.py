@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from server.engine import wording
 from server.engine.bands import Healthy
-from server.engine.constants import COVERAGE, HONEST_LOW_OHM, ODD_MIN, VERDICT_Z_RETOUCH
+from server.engine.constants import COVERAGE, HONEST_LOW_OHM, MASS_COUNTS, ODD_MIN, VERDICT_Z_RETOUCH
 from server.engine.drops import MEETS, SHORT, STATE_WORDS, View, leak_ohm
 from server.engine.inference import Judged, Seen
 from server.engine.latent import signature_masses
@@ -81,7 +81,7 @@ def _state_odds(judged: Judged, variable: int, masses: list[float]) -> tuple[flo
     row, fail = judged.densities[variable], judged.failing[variable]
     totals = [0.0] * len(OUTCOMES)
     for mass, mixture in zip(masses, judged.prepared.mixtures[variable], strict=True):
-        if mass <= 0:
+        if mass < MASS_COUNTS:
             continue
         weights = [
             (

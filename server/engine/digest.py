@@ -1,0 +1,41 @@
+"""Digests of a sheet's content, whatever the order of its lists: the memo's key and the opinion's mark.
+
+What never changes while a job is read (board, healthy boards, intake) is digested once and goes into both.
+"""
+
+import hashlib
+from collections.abc import Iterable
+
+import msgspec
+
+from shared_models.sheet import BenchSheet
+
+_encode = msgspec.json.Encoder().encode
+
+
+def board_digest(sheet: BenchSheet) -> bytes:
+    """A digest of everything that `prepared` looks at."""
+    lists = (sheet.reference_boards, sheet.known_good_readings, sheet.corrections)
+    return _digest((sheet.board, sheet.socket, sheet.intake, sheet.shop, sorted(sheet.removed_ids)), lists).digest()
+
+
+def sheet_digest(sheet: BenchSheet, board: bytes | None = None) -> str:
+    """SHA-256 of the sheet's content as hex; the clock and the sheet's id stay out.
+
+    `board` is `board_digest(sheet)` where the caller has it already.
+    """
+    lists = (sheet.meters, sheet.readings, sheet.observations, sheet.make_safe)
+    hasher = _digest((sheet.air_c, sheet.meter_id, sheet.stage, sheet.mode), lists)
+    hasher.update(board_digest(sheet) if board is None else board)
+    return hasher.hexdigest()
+
+
+def _digest(parts: Iterable[object], lists: Iterable[Iterable[object]]) -> "hashlib._Hash":
+    hasher = hashlib.sha256()
+    for part in parts:
+        hasher.update(_encode(part))
+    for rows in lists:
+        hasher.update(b"|")
+        for row in sorted([_encode(row) for row in rows]):
+            hasher.update(row)
+    return hasher
