@@ -69,7 +69,7 @@ def form_opinion(sheet: BenchSheet) -> Opinion:
         decisions=decisions_of(judged),
         next=shown,
         stop=stop,
-        reminders=reminders_of(sheet, judged, known, waits_for),
+        reminders=reminders_of(sheet, judged, known, waits_for, notes),
     )
 
 

@@ -6,6 +6,7 @@ step that applies must be done, measured under its limit at a named place, or wa
 
 from collections.abc import Iterable
 
+from server.engine.accept import Notes
 from server.engine.candidate import Hypothesis
 from server.engine.constants import DEEP_LOW_SD, STORY_FLOOR, UNIT_FACTORS
 from server.engine.inference import Judged
@@ -47,7 +48,7 @@ def _proved(step: MakeSafeStep, proof: MakeSafeProof | None) -> bool:
 
 
 def reminders_of(
-    sheet: BenchSheet, judged: Judged, known: list[Hypothesis], waits_for: tuple[str, ...]
+    sheet: BenchSheet, judged: Judged, known: list[Hypothesis], waits_for: tuple[str, ...], notes: Notes
 ) -> tuple[Reminder, ...]:
     """The lines of caution that this job needs now, blocking ones first."""
     told: list[Reminder] = []
@@ -59,11 +60,28 @@ def reminders_of(
                 code="make_safe_first", sentence=f"Not proved safe yet: {names}. Readings open when it is.", blocks=True
             )
         )
+    told.extend(_still_powered(notes))
     told.extend(_charge(sheet, judged))
     told.extend(_module(judged, known))
     told.extend(_power(sheet, judged, known))
     told.append(Reminder(code="caution", sentence=CAUTION))
     return tuple(sorted(told, key=lambda one: not one.blocks))
+
+
+def _still_powered(notes: Notes) -> list[Reminder]:
+    """A drop below zero is voltage left on the board: readings stop until it is proved gone again."""
+    below = [question.contact or "a place" for question in notes.questions if question.code == "negative_drop"]
+    if not below:
+        return []
+    where = ", ".join(sorted(below))
+    return [
+        Reminder(
+            code="still_powered",
+            sentence=f"{where} read below zero: voltage is left on the board. Prove the main rail and the LED "
+            "capacitor again before the next touch.",
+            blocks=True,
+        )
+    ]
 
 
 def _charge(sheet: BenchSheet, judged: Judged) -> list[Reminder]:

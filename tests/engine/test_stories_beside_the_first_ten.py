@@ -165,3 +165,11 @@ def test_a_session_far_from_what_was_told_is_said(base: BenchSheet) -> None:
     opinion = opinion_on(base, warm)
     assert "session_differs" in [reason.code for reason in opinion.session.reasons]
     assert [one.contact for one in opinion.contacts if one.verdict in ("short", "low", "high", "open")] == []
+
+
+def test_a_drop_below_zero_stops_the_readings_until_the_rails_are_proved_again(base: BenchSheet) -> None:
+    opinion = opinion_on(base, {"20": "-35"})
+    told = [reminder for reminder in opinion.reminders if reminder.code == "still_powered"]
+    assert [reminder.blocks for reminder in told] == [True]
+    assert "20" in told[0].sentence
+    assert "still_powered" not in [reminder.code for reminder in opinion_on(base, {}).reminders]
