@@ -79,6 +79,12 @@ export function plainAim(contact: string, lead: LeadOnGround): Aim {
   };
 }
 
+/** Says whether a touch goes on as the last ones: a drop at a contact's spring with this lead on ground. */
+export function isPlainAim(aim: Aim, lead: LeadOnGround): boolean {
+  const contact = contactOf(aim);
+  return contact !== null && aimKey(aim) === aimKey(plainAim(contact, lead));
+}
+
 /** The places of one proposal: itself, or each contact of its run. */
 export function aimsOf(next: NextTouch): Aim[] {
   const one: Aim = {

@@ -8,7 +8,7 @@
  */
 import { countsDifferently } from "../bench/counting";
 import type { Aim, Walk } from "../bench/plan";
-import { aimKey, aimOfRow, contactOf, judgedContacts, nextAlong, plainAim, proposed, readContacts } from "../bench/plan";
+import { aimKey, aimOfRow, contactOf, isPlainAim, judgedContacts, nextAlong, plainAim, proposed, readContacts } from "../bench/plan";
 import type { DisplayUnit, LeadOnGround, Opinion } from "../generated/models";
 import type { Door, JobView, StoredOpinion } from "../store/door";
 
@@ -45,6 +45,8 @@ export class ReadingFlow {
   #queue: Aim[] = [];
   #askedAgain = new Set<string>();
   #doneSince = new Set<string>();
+  /** Touches in another way than a plain drop that were left for later: they need other leads or another range. */
+  #leftForLater = new Set<string>();
   #takenContacts = new Set<string>();
   #chain: Promise<void> = Promise.resolve();
   #endWait: (() => void) | null = null;
@@ -120,9 +122,10 @@ export class ReadingFlow {
     this.aim = { ...aim, lead: this.lead };
   }
 
-  /** A contact is taken in hand by a press on it. */
+  /** A contact is taken in hand by a press on it; what would have needed another way is not asked again on this visit. */
   pick(contact: string): void {
     this.settle();
+    if (this.aim !== null && !isPlainAim(this.aim, this.lead)) this.#leftForLater.add(aimKey(this.aim));
     this.#queue = [];
     this.again = null;
     this.aim = plainAim(contact, this.lead);
@@ -213,7 +216,8 @@ export class ReadingFlow {
     }
     // the engine names contacts as drawn: who still counts differently cannot be guided to them
     const guided = this.#walk === "guided" && (this.#around.byDrawing() || !countsDifferently(opinion));
-    const [aim, ...queue] = guided ? proposed(opinion, this.#doneSince) : [];
+    const passed = new Set([...this.#doneSince, ...this.#leftForLater]);
+    const [aim, ...queue] = guided ? proposed(opinion, passed) : [];
     if (aim !== undefined) {
       this.aim = aim;
       this.#queue = queue;
