@@ -639,6 +639,7 @@ PLACES_RATE = int(_num("PLACES_RATE", 6, "decimals", "ASSUMED", "how finely bits
 MICRO_PER_ONE = _num("MICRO_PER_ONE", 1e6, "1", "SOURCE", "SI prefixes, BIPM SI brochure 9th ed., section 3")
 LED_STOP_LOW_MV = _num("LED_STOP_LOW_MV", 2200.0, "mV a LED", "PRACTICE", "a string stops draining its capacitor here")
 LED_STOP_HIGH_MV = _num("LED_STOP_HIGH_MV", 2400.0, "mV a LED", "PRACTICE", "or already here, by kind and temperature")
+METER_FLOOR_MV = _num("METER_FLOOR_MV", 0.1, "mV", "PRACTICE", "last digit of a bench meter on its lowest volts range")
 CURVE_POINTS = int(_num("CURVE_POINTS", 40, "steps", "ASSUMED", "enough for a line on a phone"))
 CURVE_TAIL = _num("CURVE_TAIL", 1.25, "1", "ASSUMED", "how far a curve is drawn past the time of the plugging limit")
 SECONDS_PER_MINUTE = _num("SECONDS_PER_MINUTE", 60.0, "s", "SOURCE", "BIPM SI brochure 9th ed., table 8")

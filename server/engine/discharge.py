@@ -18,6 +18,7 @@ from server.engine.constants import (
     LED_STOP_HIGH_MV,
     LED_STOP_LOW_MV,
     LONGEST_WAIT_S,
+    METER_FLOOR_MV,
     MICRO_PER_ONE,
     MOST_LEDS,
     SECONDS_PER_MINUTE,
@@ -74,7 +75,7 @@ def discharge(question: DischargeQuestion) -> Discharge:
     """
     _refuse_impossible(question)
     start, later = question.start_mv, question.later
-    still_fed = later is not None and abs(later.measured_mv) >= abs(start) > 0
+    still_fed = later is not None and abs(later.measured_mv) >= abs(start) > METER_FLOOR_MV
     tau, told_by = _tau(question, still_fed)
     limits = tuple(
         LimitTime(limit=kind, limit_mv=limit, after_s=_when(start, limit, tau), words=words, origin=origin)
@@ -106,8 +107,10 @@ def _tau(question: DischargeQuestion, still_fed: bool) -> tuple[float | None, Li
     later = question.later
     if still_fed:
         return None, "nothing"
-    if later is not None and later.measured_mv and question.start_mv:
-        return later.after_s / math.log(abs(question.start_mv) / abs(later.measured_mv)), "measured"
+    if later is not None and abs(question.start_mv) > METER_FLOOR_MV:
+        # what the meter no longer shows is taken as its last digit: late rather than early
+        shown_mv = max(abs(later.measured_mv), METER_FLOOR_MV)
+        return later.after_s / math.log(abs(question.start_mv) / shown_mv), "measured"
     if question.capacitance_uf is not None and question.bleed_ohm is not None:
         return time_constant_s(question.capacitance_uf, question.bleed_ohm), "parts"
     return None, "nothing"
