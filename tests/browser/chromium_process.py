@@ -5,6 +5,7 @@ import shutil
 import signal
 import subprocess
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 from playwright.sync_api import Browser, Page, Playwright
@@ -26,8 +27,8 @@ class ChromiumProcess:
         self._process: subprocess.Popen[bytes] | None = None
         self._browser: Browser | None = None
 
-    def open(self, url: str) -> Page:
-        """Starts the browser and opens `url` in it."""
+    def open(self, url: str, before: Callable[[Page], None] | None = None) -> Page:
+        """Starts the browser and opens `url` in it; `before` gets the page while it is still blank."""
         port_file = self._profile / "DevToolsActivePort"
         port_file.unlink(missing_ok=True)
         for lock in self._profile.glob("Singleton*"):
@@ -39,6 +40,8 @@ class ChromiumProcess:
         port = self._port(port_file)
         self._browser = self._playwright.chromium.connect_over_cdp(f"http://127.0.0.1:{port}")
         page = self._browser.contexts[0].new_page()
+        if before is not None:
+            before(page)
         page.goto(url)
         return page
 
