@@ -23,12 +23,15 @@ from server.api.description import describe
 from server.api.edge import BODY_LIMIT_BYTES, answer_error, refuse_options
 from server.api.health import health, own_version
 from server.api.opinion import give_opinion, job_opinion, job_sheet
+from server.api.photos import get_photo, head_photo, put_photo
+from server.photos.files import PhotoFolder
 from server.store.database import Database
 from server.sync.accept import Vocabulary
 from server.sync.catch_up import apply_waiting
 
 ROUTES: tuple[BaseRouteHandler, ...] = (
     health, give_opinion, give_discharge, job_sheet, job_opinion, push_changes, pull_changes,
+    put_photo, get_photo, head_photo,
 )
 
 
@@ -50,6 +53,7 @@ def create_routes(data_dir: Path, vocabulary: Vocabulary) -> Litestar:
         try:
             await apply_waiting(database, vocabulary)
             app.state.database, app.state.vocabulary = database, vocabulary
+            app.state.photos = PhotoFolder(data_dir)
             yield
         finally:
             await database.close()

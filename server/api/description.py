@@ -5,6 +5,7 @@ and that a route's body is the one its `opt` names. Only the JSON is served: the
 for people load scripts from elsewhere.
 """
 
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -26,10 +27,13 @@ PROBLEMS = {
         (413, "the body is too long"),
         (405, "the path has no such method"),
         (415, "the body is not said to be JSON"),
-        (422, "the sheet can be read and not judged"),
+        (422, "what was sent can be read and not used"),
     )
 }
 """The answers that are not a success, the same for every route."""
+
+TAKES_BYTES = "takes_bytes"
+"""The key under which a route's `opt` names the media types of a body that is a file."""
 
 _REFS = "#/components/schemas/{name}"
 
@@ -45,7 +49,8 @@ def describe(
     document = writer.openapi_schema.to_schema()
     structs: list[Any] = [ProblemAnswer]
     for route in routes:
-        structs.append(route.parsed_fn_signature.return_type.annotation)
+        returned = route.parsed_fn_signature.return_type
+        structs += [returned.annotation, *(inner.annotation for inner in returned.inner_types)]
         if taken := route.opt.get(TAKES):
             structs.append(taken)
             for path in route.paths:
@@ -53,7 +58,18 @@ def describe(
                     "required": True,
                     "content": {"application/json": {"schema": {"$ref": _REFS.format(name=taken.__name__)}}},
                 }
+        if media_types := route.opt.get(TAKES_BYTES):
+            for path in route.paths:
+                _at(document, path)["put"]["requestBody"] = {
+                    "required": True,
+                    "content": {each: {"schema": {"type": "string", "format": "binary"}} for each in media_types},
+                }
     structs = [kind for kind in structs if isinstance(kind, type) and issubclass(kind, msgspec.Struct)]
     _, described = msgspec.json.schema_components(structs, ref_template=_REFS)
     document["components"]["schemas"].update(described)
     return document
+
+
+def _at(document: dict[str, Any], path: str) -> dict[str, Any]:
+    """The described path; a parameter's type is no part of its name there."""
+    return document["paths"][re.sub(r":\w+}", "}", path)]

@@ -5,6 +5,7 @@ and that every answer that is not a success is a `ProblemAnswer`, without the se
 """
 
 import logging
+import re
 from typing import Any, get_args
 
 import msgspec
@@ -86,12 +87,7 @@ def _refusal_for(request: Request[Any, Any, Any], error: Exception) -> Refusal:
     path = request.url.path
     match error:
         case RequestEntityTooLarge():
-            limit = f"at most {BODY_LIMIT_BYTES} bytes"
-            return Refusal(413, Problem(
-                code="too_large", message=f"The body is longer than {BODY_LIMIT_BYTES} bytes.", where="the whole body",
-                given=f"{request.headers.get('content-length', f'more than {BODY_LIMIT_BYTES}')} bytes", expected=limit,
-                example="send changes in smaller batches",
-            ), {"Connection": "close"})
+            return Refusal(413, _too_large(request), {"Connection": "close"})
         case NotFoundException() if path == "/":
             return Refusal(404, Problem(
                 code="app_not_built", message="The server runs, but the app is not built here.", where="the path",
@@ -121,14 +117,29 @@ def _refusal_for(request: Request[Any, Any, Any], error: Exception) -> Refusal:
             ))
 
 
+def _too_large(request: Request[Any, Any, Any]) -> Problem:
+    limit = request.route_handler.resolve_request_max_body_size() or BODY_LIMIT_BYTES
+    is_file = limit != BODY_LIMIT_BYTES  # only a route that takes files has a limit of its own
+    return Problem(
+        code="too_large", message=f"The body is longer than {limit} bytes.", where="the whole body",
+        given=f"{request.headers.get('content-length', f'more than {limit}')} bytes", expected=f"at most {limit} bytes",
+        example="send a smaller picture" if is_file else "send changes in smaller batches",
+    )
+
+
 def _methods_at(request: Request[Any, Any, Any]) -> set[str]:
     path = request.url.path.rstrip("/") or "/"
-    routes = [route for route in request.app.routes if route.path == path]
+    routes = [route for route in request.app.routes if re.fullmatch(re.sub(r"{\w+:str}", "[^/]+", route.path), path)]
     return {method for route in routes for method in getattr(route, "methods", ())} - {"OPTIONS"}
 
 
 def _query_problem(request: Request[Any, Any, Any], error: ValidationException) -> Problem:
-    """A query parameter that is missing or wrong: the framework names it in `extra` or in its message."""
+    """A parameter that is missing or wrong: the framework names it in `extra` or in its message."""
+    if given := request.path_params.get("sha256"):
+        return Problem(
+            code="wrong_value", message="The address does not name a picture.", where="path.sha256",
+            given=shown(given), expected="a SHA-256 of 64 hexadecimal digits", example=f"/api/photos/{'0' * 64}",
+        )
     extra = error.extra if isinstance(error.extra, list) and error.extra else [{}]
     key = extra[0].get("key") or next((name for name in QUERY if f"'{name}'" in error.detail), "")
     given = request.query_params.get(key)

@@ -34,7 +34,8 @@ async def test_no_route_is_answered_to_another_machine(tmp_path: Path, built_app
         for method, path in every_route(tmp_path / "data"):
             answer = await client.request(method, path, headers={"X-Forwarded-For": "127.0.0.1"})
             assert answer.status_code == 403, (method, path)
-            assert answer.json()["problem"]["code"] == "not_admitted"
+            if method != "HEAD":  # an answer to HEAD has no body
+                assert answer.json()["problem"]["code"] == "not_admitted"
 
 
 @pytest.mark.parametrize("address", ["127.0.0.1", "127.5.4.3", "::1"])
