@@ -95,7 +95,8 @@ def _charge(sheet: BenchSheet, judged: Judged) -> list[Reminder]:
     )
     newest: dict[str, MakeSafeProof] = {}
     for proof in sorted(sheet.make_safe, key=lambda one: (one.proved_at_ms, one.id)):
-        newest[proof.step] = proof
+        if proof.id not in sheet.removed_ids:
+            newest[proof.step] = proof
     if led:
         where = f" at {places[0]}" if places else ""
         proof = newest.get("led_capacitor_proved")
