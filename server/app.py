@@ -17,7 +17,7 @@ from litestar.handlers import BaseRouteHandler
 
 from server.access.edge import Edge
 from server.api.app_files import AppFiles
-from server.api.bench import give_discharge
+from server.api.bench import give_discharge, give_overstress
 from server.api.changes import pull_changes, push_changes
 from server.api.description import describe
 from server.api.edge import BODY_LIMIT_BYTES, answer_error, refuse_options
@@ -30,7 +30,7 @@ from server.sync.accept import Vocabulary
 from server.sync.catch_up import apply_waiting
 
 ROUTES: tuple[BaseRouteHandler, ...] = (
-    health, give_opinion, give_discharge, job_sheet, job_opinion, push_changes, pull_changes,
+    health, give_opinion, give_discharge, give_overstress, job_sheet, job_opinion, push_changes, pull_changes,
     put_photo, get_photo, head_photo,
 )
 

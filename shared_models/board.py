@@ -171,13 +171,23 @@ class Part(Model, frozen=True, kw_only=True):
 
 
 class Net(Model, frozen=True, kw_only=True):
-    """A net of the board. `rail_kind` is none for a signal. `proof_at` names where its voltage is measured."""
+    """A net of the board. `rail_kind` is none for a signal. `proof_at` names where its voltage is measured.
+
+    Of a rail that stores charge: `stored_uf` its capacitance, `bleed_ohm` what drains it for good,
+    `led_count` the LEDs in series across it, `overvoltage_mv` where its source stops when nothing loads
+    it, `source_ma` what the source goes on giving into a fault. What is not known stays out.
+    """
 
     name: str
     rail_kind: Literal["ground", "main", "standby", "io", "core", "memory", "panel", "backlight"] | None = None
     working_mv: Millivolts | None = None
     stores_charge: bool = False
     proof_at: str | None = None
+    stored_uf: Annotated[float, Meta(gt=0, le=1e7)] | None = None
+    bleed_ohm: Annotated[float, Meta(gt=0, le=1e12)] | None = None
+    led_count: Annotated[int, Meta(ge=1, le=400)] | None = None
+    overvoltage_mv: Millivolts | None = None
+    source_ma: Annotated[float, Meta(gt=0, le=1e6)] | None = None
 
 
 class BoardVersion(Model, frozen=True, kw_only=True):

@@ -648,3 +648,24 @@ LARGEST_START_MV = _num("LARGEST_START_MV", 1e6, "mV", "ASSUMED", "no place this
 LARGEST_CAPACITANCE_UF = _num("LARGEST_CAPACITANCE_UF", 1e7, "uF", "ASSUMED", "10 F: above any capacitor of a board")
 LARGEST_BLEED_OHM = _num("LARGEST_BLEED_OHM", 1e12, "ohm", "ASSUMED", "above any insulation a meter can tell from none")
 MOST_LEDS = int(_num("MOST_LEDS", 400, "LEDs", "ASSUMED", "in one string; more would be above 1 kV lit"))
+
+# ---- a plug that sits wrong, state by state --------------------------------------------------------------
+LIVE_ROLES = {
+    "battery_off": (),
+    "battery_in_off": ("main_rail",),
+    "asleep": ("main_rail", "io_rail", "memory_rail"),
+    "lit": ("main_rail", "rail_5v", "panel_supply", "io_rail", "memory_rail", "core_rail", "core_rail_large"),
+}
+TABLE.append(
+    Entry("LIVE_ROLES", LIVE_ROLES, "roles", "PRACTICE", "rails that stand at their working voltage in each state")
+)
+LED_FEED_DROP_MV = _num(
+    "LED_FEED_DROP_MV", 300.0, "mV", "PRACTICE", "a dark LED rail sits at its input less the boost's diode"
+)
+OVERVOLTAGE_RATIO = _num(
+    "OVERVOLTAGE_RATIO", 1.25, "1", "PRACTICE", "a boost without load climbs to its own limit, 10 to 25 % up"
+)
+CLAMP_MV = _num(
+    "CLAMP_MV", 600.0, "mV", "PRACTICE", "what a clamp takes, in the injection rule R = (Vpin - (VDD + 0.6 V)) / I"
+)
+WORST_SHOWN = int(_num("WORST_SHOWN", 3, "1", "ASSUMED", "what one looks at before the work"))

@@ -26,11 +26,14 @@ def seated_on(board: Board, slip: int) -> dict[int, int]:
 
 def overstress_of(board: Board, slip: int) -> list[Overstress]:
     """Every line that meets a voltage it should not, for one slip. Sorted by who, then contact order."""
-    stands = seated_on(board, slip)
-    clusters = _clusters(board, stands)
+    return overstress_where(board, seated_on(board, slip), slip)
+
+
+def overstress_where(board: Board, stands: dict[int, int], slip: int = 0) -> list[Overstress]:
+    """The same for any way the plug's contacts stand on the socket's; `slip` is only handed on."""
     lines: list[Overstress] = []
-    for sockets, plugs in clusters:
-        lines.extend(_lines_of(board, slip, stands, sockets, plugs))
+    for sockets, plugs in _clusters(board, stands):
+        lines.extend(lines_of(board, slip, stands, sockets, plugs))
     return sorted(lines, key=lambda line: (line.meets, board.places[line.contact]))
 
 
@@ -87,9 +90,10 @@ def _strong(contact: Contact, side: str) -> bool:
     return ours and ROLE_BY_ID[contact.role].is_rail and contact.working_mv is not None and contact.working_mv > 0
 
 
-def _lines_of(
+def lines_of(
     board: Board, slip: int, stands: dict[int, int], sockets: list[int], plugs: list[int]
 ) -> list[Overstress]:
+    """Who of these joined socket and plug contacts meets more than it should, or is shorted to ground."""
     contacts = board.contacts
     socket_sources = [index for index in sockets if _strong(contacts[index], "board")]
     plug_sources = [index for index in plugs if _strong(contacts[index], "module")]

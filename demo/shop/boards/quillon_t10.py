@@ -134,10 +134,28 @@ PARTS = (
 
 NETS = (
     Net(name="GND", rail_kind="ground", working_mv=0),
-    Net(name="VMAIN", rail_kind="main", working_mv=4200, stores_charge=True, proof_at="C12"),
+    Net(
+        name="VMAIN",
+        rail_kind="main",
+        working_mv=4200,
+        stores_charge=True,
+        proof_at="C12",
+        stored_uf=100,
+        source_ma=6000,
+    ),
     Net(name="3V3D", rail_kind="panel", working_mv=3300),
     Net(name="1V8", rail_kind="io", working_mv=1800),
-    Net(name="LED_A", rail_kind="backlight", working_mv=28_000, stores_charge=True, proof_at="C88"),
+    Net(
+        name="LED_A",
+        rail_kind="backlight",
+        working_mv=28_000,
+        stores_charge=True,
+        proof_at="C88",
+        stored_uf=4.7,
+        bleed_ohm=5.53e6,  # the divider of U31's voltage sense, 5.1 Mohm and 430 kohm
+        led_count=10,
+        source_ma=120,
+    ),
 )
 
 T10 = BoardVersion(
