@@ -137,8 +137,8 @@ def _verdict(judged: Judged, contact: int, odds: tuple[float, ...]) -> tuple[Ver
 
 
 def _confirmed(judged: Judged, contact: int, seen: Seen) -> bool:
-    """Touched twice alike, or another contact of the same net says the same."""
-    if seen.agreeing > 1:
+    """Touched twice alike, proved at another place, or another contact of the same net says the same."""
+    if seen.agreeing > 1 or _proved_elsewhere(judged, contact):
         return True
     net = judged.prepared.net_variable[contact]
     if net == contact:
@@ -155,6 +155,18 @@ def _confirmed(judged: Judged, contact: int, seen: Seen) -> bool:
         and abs(other.drop_mv - seen.drop_mv) < VERDICT_Z_RETOUCH * judged.views[contact, "red"].scale
         for other in others
     )
+
+
+def _proved_elsewhere(judged: Judged, contact: int) -> bool:
+    """Whether a touch at another place already proved what this contact reads: a bridge, or a fault behind its part."""
+    one = judged.prepared.board.contacts[contact]
+    series = first_series(one)
+    for finding in judged.findings:
+        if finding.was_so and finding.code == "bridged" and one.number in finding.where.split("-"):
+            return True
+        if finding.code == "fault_behind" and series is not None and finding.where == series.part:
+            return True
+    return False
 
 
 def contact_opinions(judged: Judged, states: list[ContactState]) -> tuple[ContactOpinion, ...]:
