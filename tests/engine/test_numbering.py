@@ -163,6 +163,8 @@ def test_three_faults_are_not_taken_for_another_way_of_counting() -> None:
     opinion = job(T10, T10_GOOD, {**T10_DROPS, "4": "2", "6": "2", "16": "0"})
     assert opinion.numbering.order == AS_DRAWN
     assert {one.contact for one in opinion.contacts if one.verdict in CALLED} >= {"4", "6"}
+    # two contacts of one rail that say the same did not both slip
+    assert all(one.odds.short > 0.9 for one in opinion.contacts if one.contact in ("4", "6"))
 
 
 def test_a_contact_pointed_out_on_the_drawing_keeps_its_number() -> None:

@@ -117,6 +117,14 @@ def test_a_contact_is_judged_without_itself(contact: str, off_mv: int) -> None:
     assert centre(unknown[1], contact) == pytest.approx(centre(unknown[0], contact), abs=4.0)
 
 
+@pytest.mark.parametrize("off_mv", [-15, 15])
+@pytest.mark.parametrize("meter", [BENCH_METER, BORROWED_METER_NO_SHEET], ids=["with a sheet", "without"])
+def test_among_four_contacts_one_a_little_off_does_not_draw_its_own_band_along(meter: Meter, off_mv: int) -> None:
+    four = {number: MEANS[number] for number in ("3", "9", "12", "21")}
+    moved = {**four, "3": str(int(four["3"]) + off_mv)}
+    assert centre(t10(meter, 23.0, moved), "3") == pytest.approx(centre(t10(meter, 23.0, four), "3"), abs=0.5)
+
+
 def test_a_contact_read_alone_on_an_unknown_meter_proves_nothing() -> None:
     opinion = form_opinion(t10(BORROWED_METER_NO_SHEET, None, {"3": "289"}))
     one = next(one for one in opinion.contacts if one.contact == "3")
