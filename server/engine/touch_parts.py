@@ -74,9 +74,10 @@ def touches_at_parts(judged: Judged, states: list[ContactState], known: list[Hyp
                     )
                     for other in known
                 ]
-                names = " and ".join(board.contacts[index].number for index in story.contacts)
+                read = [index for index in story.contacts if (index, "red") in judged.seen]
+                names = " and ".join(board.contacts[index].number for index in read)
                 fuse = fuse_of(board.contacts[story.contacts[0]]) == story.part
-                verb = "reads" if len(story.contacts) == 1 else "read"
+                verb = "reads" if len(read) == 1 else "read"
                 beside = " (a blown fuse moves the contact by little)" if fuse else ""
                 why = f"{names} {verb} as if {story.part} were open; across it, OL or over 100 ohm settles it{beside}."
                 found.append(
