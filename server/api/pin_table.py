@@ -1,0 +1,14 @@
+"""A pin table pasted from a spreadsheet: read here for a phone whose engine is not up."""
+
+from litestar import Request, post
+
+from server.api.description import PROBLEMS
+from server.api.edge import TAKES, body_of
+from server.engine.pin_table import pin_table
+from shared_models.pin_table import PinTable, PinTableQuestion
+
+
+@post("/api/pin-table", status_code=200, opt={TAKES: PinTableQuestion}, responses=PROBLEMS)
+async def read_pin_table(request: Request) -> PinTable:
+    """The table's contacts, or every error by its line. Nothing is stored."""
+    return pin_table(await body_of(request))

@@ -1,0 +1,84 @@
+"""How a socket's contacts are numbered: from the counting to the rows as they lie, and back.
+
+Rows are told as seen on the board side the socket stands on, top row first, each from left to right.
+A plug seen on its own contacts is that picture mirrored; its numbers are those of the socket contacts
+it meets.
+"""
+
+from itertools import product
+from typing import get_args
+
+from server.engine.errors import SheetError
+from shared_models.board import Row
+from shared_models.pin_table import Corner, Numbering, NumberingOrder
+
+LETTERS = "ABCDEFGH"
+ROW_NAMES = {1: ("",), 2: ("upper", "lower")}
+
+
+def rows_of(numbering: Numbering) -> tuple[Row, ...]:
+    """The rows as they lie, numbered.
+
+    Raises:
+        SheetError: odd and even numbers for other than two rows, or for rows that differ by more than
+            the one contact that an odd count leaves over.
+    """
+    upside_down = numbering.pin_one.startswith("bottom")
+    from_right = numbering.pin_one.endswith("right") != numbering.from_other_side
+    lengths = numbering.row_lengths[::-1] if upside_down else numbering.row_lengths
+    by_parity = numbering.order == "odd_even" and not numbering.lettered
+    counted = _odd_even(lengths) if by_parity else _along(numbering, lengths)
+    laid = [row[::-1] if from_right else row for row in counted]
+    if upside_down:
+        laid.reverse()
+    names = ROW_NAMES.get(len(laid)) or tuple(f"row {place + 1}" for place in range(len(laid)))
+    return tuple(Row(name=name, contacts=row) for name, row in zip(names, laid, strict=True))
+
+
+def numbering_of(rows: tuple[Row, ...]) -> Numbering | None:
+    """The first numbering, in the order of the choices, that lays exactly these contacts; None if none does."""
+    lengths = tuple(len(row.contacts) for row in rows)
+    if not lengths or not all(lengths) or len(lengths) > len(LETTERS):
+        return None
+    wanted = [row.contacts for row in rows]
+    for lettered, order, pin_one in product((False, True), get_args(NumberingOrder), get_args(Corner)):
+        numbering = Numbering(row_lengths=lengths, order=order, pin_one=pin_one, lettered=lettered)
+        try:
+            laid = rows_of(numbering)
+        except SheetError:
+            continue
+        if [row.contacts for row in laid] == wanted:
+            return numbering
+    return None
+
+
+def mirrored(rows: tuple[Row, ...]) -> tuple[Row, ...]:
+    """The plug's rows as one looks at its contacts: left and right change places. Its own inverse."""
+    return tuple(Row(name=row.name, contacts=row.contacts[::-1]) for row in rows)
+
+
+def _along(numbering: Numbering, lengths: tuple[int, ...]) -> list[tuple[str, ...]]:
+    rows: list[tuple[str, ...]] = []
+    before = 0
+    for place, length in enumerate(lengths):
+        start = 0 if numbering.lettered else before
+        letter = LETTERS[place] if numbering.lettered else ""
+        row = tuple(f"{letter}{start + column + 1}" for column in range(length))
+        turns_back = numbering.order == "along_then_back" and place % 2 == 1
+        rows.append(row[::-1] if turns_back else row)
+        before += length
+    return rows
+
+
+def _odd_even(lengths: tuple[int, ...]) -> list[tuple[str, ...]]:
+    if len(lengths) != 2 or lengths[0] - lengths[1] not in (0, 1):
+        raise SheetError(
+            "rows_do_not_fit", "odd and even numbers cannot be put into these rows", where="row_lengths",
+            given=" and ".join(str(length) for length in lengths),
+            expected="two rows, equal, or the one with contact 1 longer by one", example="10 and 9",
+        )
+    odd, even = lengths
+    return [
+        tuple(str(2 * column + 1) for column in range(odd)),
+        tuple(str(2 * column + 2) for column in range(even)),
+    ]

@@ -1,0 +1,92 @@
+"""A pin table from a spreadsheet, and how the contacts of a socket are numbered.
+
+Questions a person answers about what they paste (which column is which, what separates them, whether
+the first line is a heading) are fields here: none of them is guessed. Leaves to others: reading the
+table (`server/engine/pin_table.py`) and laying the rows (`server/engine/socket_rows.py`).
+"""
+
+from typing import Annotated, Literal
+
+from msgspec import Meta
+
+from shared_models.base import ContactNumber, Model
+from shared_models.board import Contact, Row
+from shared_models.change import Problem
+
+Column = Annotated[int, Meta(ge=1, le=200)]
+"""A column by its place, the first from the left is 1."""
+
+Delimiter = Literal["comma", "semicolon", "tab"]
+FirstLine = Literal["heading", "contact"]
+NumberingOrder = Literal["along_twice", "along_then_back", "odd_even"]
+Corner = Literal["top_left", "top_right", "bottom_left", "bottom_right"]
+
+
+class ColumnMap(Model, frozen=True, kw_only=True):
+    """Which column holds what; what the table does not have stays out. Volts are volts, not millivolts.
+
+    `name` and `net` may be one column; otherwise each column is one thing.
+    """
+
+    contact: Column
+    name: Column | None = None
+    net: Column | None = None
+    role: Column | None = None
+    row: Column | None = None
+    pair_with: Column | None = None
+    working_v: Column | None = None
+    limit_v: Column | None = None
+    sourced_by: Column | None = None
+    leads_to: Column | None = None
+
+
+class PinTableQuestion(Model, frozen=True, kw_only=True):
+    """A pasted table and what it means.
+
+    `socket_contacts` are the numbers the socket has, where it is known: then one that is missing or
+    one too many is an error. `propose_roles`: where no role is given, one may come from the name.
+    """
+
+    text: Annotated[str, Meta(max_length=200_000)]
+    delimiter: Delimiter
+    first_line: FirstLine
+    columns: ColumnMap
+    socket_contacts: tuple[ContactNumber, ...] = ()
+    propose_roles: bool = True
+
+
+class LineProblem(Model, frozen=True, kw_only=True):
+    """One thing wrong in the table. `line` counts from 1 as the text stands, headings and empty lines
+    too; `column` is None where the whole line is meant."""
+
+    line: int
+    problem: Problem
+    column: int | None = None
+
+
+class PinTable(Model, frozen=True, kw_only=True):
+    """Contacts in the table's order, or everything that is wrong by line; never some of each.
+
+    `rows` are the rows the table names, in the order it first names them; empty without such a column.
+    A role that came from a name has `role_origin` "proposed".
+    """
+
+    contacts: tuple[Contact, ...] = ()
+    rows: tuple[Row, ...] = ()
+    errors: tuple[LineProblem, ...] = ()
+
+
+class Numbering(Model, frozen=True, kw_only=True):
+    """How contacts are numbered, seen on the board side the socket stands on.
+
+    `row_lengths` from the top row down. Counting starts in the corner `pin_one`: "along_twice" goes the
+    same way through every row, "along_then_back" turns at each end, "odd_even" puts odd numbers into the
+    first of two rows and even ones into the other. `lettered`: every row has a letter (A, B) and counts
+    from 1. `from_other_side`: the corner is meant as seen from the other side of the board.
+    """
+
+    row_lengths: Annotated[tuple[Annotated[int, Meta(ge=1, le=400)], ...], Meta(min_length=1, max_length=8)]
+    order: NumberingOrder = "along_twice"
+    pin_one: Corner = "top_left"
+    lettered: bool = False
+    from_other_side: bool = False
