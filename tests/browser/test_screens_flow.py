@@ -10,9 +10,7 @@ from tests.browser.walks import (
     make_safe,
     number,
     prove,
-    tab_to,
     to_sweep,
-    wait_for_engine,
     wait_for_shop,
 )
 
@@ -100,52 +98,6 @@ def test_only_a_step_that_may_not_exist_is_waived_and_only_with_a_reason(page: P
     page.get_by_role("button", name="Waive").click()
     expect(page.get_by_text("waived: no battery fitted")).to_be_visible()
     expect(page.get_by_text("Readings open with:")).not_to_contain_text("Battery")
-
-
-def test_the_whole_way_by_keys_alone(page: Page) -> None:
-    """Tab, space, arrows and typing; no pointer from the bench to the opinion."""
-    wait_for_engine(page)  # the anchors are known from the start then, and no label changes on the way
-    go(page, "#/")
-    wait_for_shop(page)
-    press = page.keyboard.press
-    tab_to(page, "Take a device in")
-    press("Enter")
-    tab_to(page, "What and whose")
-    page.keyboard.type("T1, by keys")
-    tab_to(page, "not in this list")
-    press("ArrowUp")
-    tab_to(page, "Take it in")
-    press("Enter")
-    tab_to(page, "Charger and cables out")
-    press("Space")
-    tab_to(page, "Battery disconnected")
-    press("Space")
-    for place in ("C1", "C2"):
-        tab_to(page, "measured at")
-        page.keyboard.type(place)
-        press("Tab")
-        page.keyboard.type("0.02")
-        press("Enter")
-        expect(page.get_by_text(f"at {place}, measured")).to_be_visible()
-    tab_to(page, "Go to the readings")
-    press("Enter")
-    tab_to(page, "guided")
-    press("ArrowDown")
-    expect(page.get_by_role("radio", name="sweep")).to_be_checked()
-    expect(page.get_by_role("link", name="Touch the anchors")).to_be_visible()
-    tab_to(page, "Touch the anchors")
-    press("Enter")
-    expect(number(page)).to_be_visible()
-    page.keyboard.type("0")
-    expect(echo(page)).to_contain_text("0")
-    tab_to(page, "contact ")
-    before = number(page).inner_text()
-    press("ArrowLeft")
-    expect(number(page)).not_to_have_text(before)
-    page.keyboard.type("451")
-    expect(echo(page)).to_contain_text("451")
-    press("Escape")
-    expect(page.get_by_role("heading", name="Opinion")).to_be_visible()
 
 
 def test_ohms_are_taken_by_the_key_of_their_unit(page: Page) -> None:

@@ -11,13 +11,6 @@ from tests.browser.server_process import ServerProcess
 JOB = f"#/job/{JOB_ID}"
 ENGINE_READY_MS = 60_000
 
-ACTIVE_NAME = """() => {
-  const element = document.activeElement;
-  if (element === null || element === document.body) return "";
-  const labels = [...(element.labels ?? [])].map((label) => label.innerText).join(" ");
-  return (element.getAttribute("aria-label") ?? (labels || element.innerText || "")).replace(/\\s+/g, " ").trim();
-}"""
-
 
 def safe_shop(data_dir: Path, app_dir: Path) -> Iterator[ServerProcess]:
     """A server for one file of tests, with the seeded job already made safe; ends afterwards."""
@@ -97,15 +90,3 @@ def echo(page: Page) -> Locator:
 def key(page: Page, name: str) -> Locator:
     """A key of the keypad by what it says to a screen reader."""
     return page.locator(".keypad").get_by_role("button", name=name, exact=True)
-
-
-def tab_to(page: Page, name: str, at_most: int = 80) -> None:
-    """Presses Tab until the focus is on something of this name."""
-    seen: list[str] = []
-    for _ in range(at_most):
-        now = page.evaluate(ACTIVE_NAME)
-        if name in now:
-            return
-        seen.append(now)
-        page.keyboard.press("Tab")
-    raise AssertionError(f"Tab never came to {name!r}; it came to {seen}")
