@@ -19,7 +19,7 @@ Column = Annotated[int, Meta(ge=1, le=200)]
 Delimiter = Literal["comma", "semicolon", "tab"]
 FirstLine = Literal["heading", "contact"]
 NumberingOrder = Literal["along_twice", "along_then_back", "odd_even"]
-Corner = Literal["top_left", "top_right", "bottom_left", "bottom_right"]
+PinOneCorner = Literal["top_left", "top_right", "bottom_left", "bottom_right"]
 
 
 class ColumnMap(Model, frozen=True, kw_only=True):
@@ -76,7 +76,7 @@ class PinTable(Model, frozen=True, kw_only=True):
     errors: tuple[LineProblem, ...] = ()
 
 
-class Numbering(Model, frozen=True, kw_only=True):
+class ContactNumbering(Model, frozen=True, kw_only=True):
     """How contacts are numbered, seen on the board side the socket stands on.
 
     `row_lengths` from the top row down. Counting starts in the corner `pin_one`: "along_twice" goes the
@@ -87,6 +87,6 @@ class Numbering(Model, frozen=True, kw_only=True):
 
     row_lengths: Annotated[tuple[Annotated[int, Meta(ge=1, le=400)], ...], Meta(min_length=1, max_length=8)]
     order: NumberingOrder = "along_twice"
-    pin_one: Corner = "top_left"
+    pin_one: PinOneCorner = "top_left"
     lettered: bool = False
     from_other_side: bool = False

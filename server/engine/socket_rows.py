@@ -10,13 +10,13 @@ from typing import get_args
 
 from server.engine.errors import SheetError
 from shared_models.board import Row
-from shared_models.pin_table import Corner, Numbering, NumberingOrder
+from shared_models.pin_table import ContactNumbering, NumberingOrder, PinOneCorner
 
 LETTERS = "ABCDEFGH"
 ROW_NAMES = {1: ("",), 2: ("upper", "lower")}
 
 
-def rows_of(numbering: Numbering) -> tuple[Row, ...]:
+def rows_of(numbering: ContactNumbering) -> tuple[Row, ...]:
     """The rows as they lie, numbered.
 
     Raises:
@@ -35,14 +35,14 @@ def rows_of(numbering: Numbering) -> tuple[Row, ...]:
     return tuple(Row(name=name, contacts=row) for name, row in zip(names, laid, strict=True))
 
 
-def numbering_of(rows: tuple[Row, ...]) -> Numbering | None:
+def numbering_of(rows: tuple[Row, ...]) -> ContactNumbering | None:
     """The first numbering, in the order of the choices, that lays exactly these contacts; None if none does."""
     lengths = tuple(len(row.contacts) for row in rows)
     if not lengths or not all(lengths) or len(lengths) > len(LETTERS):
         return None
     wanted = [row.contacts for row in rows]
-    for lettered, order, pin_one in product((False, True), get_args(NumberingOrder), get_args(Corner)):
-        numbering = Numbering(row_lengths=lengths, order=order, pin_one=pin_one, lettered=lettered)
+    for lettered, order, pin_one in product((False, True), get_args(NumberingOrder), get_args(PinOneCorner)):
+        numbering = ContactNumbering(row_lengths=lengths, order=order, pin_one=pin_one, lettered=lettered)
         try:
             laid = rows_of(numbering)
         except SheetError:
@@ -57,7 +57,7 @@ def mirrored(rows: tuple[Row, ...]) -> tuple[Row, ...]:
     return tuple(Row(name=row.name, contacts=row.contacts[::-1]) for row in rows)
 
 
-def _along(numbering: Numbering, lengths: tuple[int, ...]) -> list[tuple[str, ...]]:
+def _along(numbering: ContactNumbering, lengths: tuple[int, ...]) -> list[tuple[str, ...]]:
     rows: list[tuple[str, ...]] = []
     before = 0
     for place, length in enumerate(lengths):

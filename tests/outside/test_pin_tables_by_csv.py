@@ -9,7 +9,7 @@ Does not prove: that a proposed role is right on a given board; which voltage a 
 
 from server.engine.pin_table import pin_table
 from server.engine.socket_rows import numbering_of, rows_of
-from shared_models.pin_table import ColumnMap, Numbering, PinTableQuestion
+from shared_models.pin_table import ColumnMap, ContactNumbering, PinTableQuestion
 
 CAMERA = """1;GND
 2;D0N
@@ -82,7 +82,7 @@ def test_hdmi_type_a_comes_in_with_its_alternating_rows() -> None:
         text=HDMI, delimiter="comma", first_line="heading", columns=ColumnMap(contact=1, name=2, row=3),
     ))
     assert table.errors == ()
-    counted = Numbering(row_lengths=(10, 9), order="odd_even")
+    counted = ContactNumbering(row_lengths=(10, 9), order="odd_even")
     assert [row.contacts for row in table.rows] == [row.contacts for row in rows_of(counted)]
     assert numbering_of(table.rows) == counted
     by_name = {contact.name: (contact.number, contact.role) for contact in table.contacts}
