@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 from msgspec import Meta
 
 from shared_models.base import BODY_V, ContactNumber, EpochMs, Id, Model, Words
-from shared_models.reading import Of, Subject
+from shared_models.reading import Condition, Of, Subject
 
 Tray = Literal["in_hand", "waiting_for_owner", "waiting_for_part", "ready", "gone"]
 WhatHappened = Literal[
@@ -41,7 +41,11 @@ class Intake(Model, frozen=True, kw_only=True):
 
 
 class Job(Model, frozen=True, kw_only=True):
-    """One device on the bench. Edited field by field; `board_version_id` and `socket` pin what is read."""
+    """One device on the bench. Edited field by field; `board_version_id` and `socket` pin what is read.
+
+    With `reference_board_id` it is a job without an owner: a healthy board is read, and its readings belong
+    to that reference board. `conditions` are those of every reading from now on, until they are changed.
+    """
 
     id: Id
     title: str = ""
@@ -51,6 +55,8 @@ class Job(Model, frozen=True, kw_only=True):
     intake: Intake = Intake()
     meter_id: Id | None = None
     air_c: float | None = None
+    reference_board_id: Id | None = None
+    conditions: tuple[Condition, ...] = ()
     opened_at_ms: EpochMs = 0
     note: Words = ""
     v: int = BODY_V

@@ -250,6 +250,20 @@ SYMPTOMS = _choices(
 
 DATA_MATTERS = _choices({"yes": "data matter", "no": "data do not matter", "not_asked": "not asked yet"})
 
+CONDITIONS = _choices(
+    {
+        "module_plugged": "the module is plugged",
+        "other_flexes_plugged": "other flexes are plugged",
+        "battery_connected": "the battery is connected",
+        "shield_on": "the shield is on",
+        "cleaned": "cleaned",
+        "warm_from_hot_air": "still warm",
+        "wet": "wet",
+        "boards_split": "the boards are split",
+        "in_chassis": "in its case",
+    }
+)
+
 VERDICTS = _choices(
     {
         "expected": "expected",
@@ -292,6 +306,7 @@ class Tables(Struct, frozen=True, kw_only=True):
     what_happened: tuple[Choice, ...]
     symptoms: tuple[Choice, ...]
     data_matters: tuple[Choice, ...]
+    conditions: tuple[Choice, ...]
     verdicts: tuple[Choice, ...]
     caution: str
     plugging_limit_mv: float
@@ -312,6 +327,7 @@ def all_tables() -> dict[str, object]:
             what_happened=WHAT_HAPPENED,
             symptoms=SYMPTOMS,
             data_matters=DATA_MATTERS,
+            conditions=CONDITIONS,
             verdicts=VERDICTS,
             caution=CAUTION,
             plugging_limit_mv=PLUGGING_LIMIT_MV,

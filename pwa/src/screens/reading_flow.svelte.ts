@@ -136,6 +136,8 @@ export class ReadingFlow {
   }
 
   #ask(): ReturnType<Door["askOpinion"]> {
+    // a healthy board is what others are judged by; it is not judged while it is read
+    if (this.#around.view().job.reference_board_id !== null) return Promise.resolve({ is: "overtaken" });
     return this.#door.askOpinion(this.#job, { mode: this.#walk });
   }
 

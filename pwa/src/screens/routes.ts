@@ -6,6 +6,7 @@ export type Route =
   | { at: "bench" }
   | { at: "take_in" }
   | { at: "shop" }
+  | { at: "take_in_healthy" }
   | { at: JobPage; job: string; query: URLSearchParams };
 
 export type JobPage = "sheet" | "safe" | "anchor" | "read" | "opinion";
@@ -15,6 +16,7 @@ const JOB_PAGES: readonly JobPage[] = ["sheet", "safe", "anchor", "read", "opini
 export function parseRoute(hash: string): Route {
   const [path = "", query = ""] = hash.replace(/^#\/?/, "").split("?", 2);
   const [first, job, page = "sheet"] = path.split("/");
+  if (first === "take-in" && job === "healthy") return { at: "take_in_healthy" };
   if (first === "take-in") return { at: "take_in" };
   if (first === "shop") return { at: "shop" };
   const at = JOB_PAGES.find((name) => name === page);
@@ -26,6 +28,7 @@ export function parseRoute(hash: string): Route {
 
 export const TO_BENCH = "#/";
 export const TO_TAKE_IN = "#/take-in";
+export const TO_TAKE_IN_HEALTHY = "#/take-in/healthy";
 export const TO_SHOP = "#/shop";
 
 export function toJob(job: string, page: JobPage = "sheet", query: Record<string, string> = {}): string {

@@ -69,6 +69,8 @@ export interface JobCard {
   touched_at_ms: number;
   /** Edits of this job that the server has not answered yet. */
   waiting: number;
+  /** Reading a healthy board: a job without an owner. */
+  healthy: boolean;
 }
 
 /** One tray, in the order of the generated table; jobs newest first. */
@@ -216,6 +218,7 @@ export class StoreError extends Error {
 
 /** Fields of a new or edited job. */
 export type JobFields = Partial<Omit<Job, "id" | "v">>;
+export type ReferenceBoardFields = Partial<Omit<ReferenceBoard, "id" | "v">>;
 export type MeterFields = Partial<Omit<Meter, "id" | "v">>;
 
 /** One step of making safe. `measured_mv` with `at_place`, or `done`, or `waived_because`. */
@@ -275,6 +278,9 @@ export interface Door {
   // writes; each gives the id of the record it made or edited. `draftKey` names the draft that the
   // write completes: it is dropped in the same transaction, so a killed page cannot enter it twice.
   takeDeviceIn(fields: JobFields, draftKey?: string): Promise<string>;
+  /** A healthy board and the job of reading it, in one: the job's readings belong to the board. Gives the job's id. */
+  takeHealthyBoardIn(fields: JobFields, draftKey?: string): Promise<string>;
+  setReferenceBoard(boardId: string, fields: ReferenceBoardFields): Promise<void>;
   setJobFields(jobId: string, fields: JobFields, draftKey?: string): Promise<void>;
   addProof(jobId: string, proof: NewProof, draftKey?: string): Promise<string>;
   addReading(jobId: string, reading: NewReading, draftKey?: string): Promise<string>;

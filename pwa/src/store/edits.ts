@@ -21,7 +21,7 @@ import type { Writer } from "./write";
 
 type Edits = Pick<
   Door,
-  "takeDeviceIn" | "setJobFields" | "addProof" | "addReading" | "replaceReading" | "takeBack" | "addObservation" | "setMeter"
+  "takeDeviceIn" | "takeHealthyBoardIn" | "setReferenceBoard" | "setJobFields" | "addProof" | "addReading" | "replaceReading" | "takeBack" | "addObservation" | "setMeter"
 >;
 
 export function edits(db: PhoneDb, writer: Writer): Edits {
@@ -38,6 +38,31 @@ export function edits(db: PhoneDb, writer: Writer): Edits {
       const whole: JobFields = { opened_at_ms: Date.now(), ...fields };
       await writer.commit([{ what: "fields_set", kind: "job", id, fields: { ...whole } }], draftKey);
       return id;
+    },
+
+    async takeHealthyBoardIn(fields, draftKey) {
+      const { board_version_id, socket, title, air_c } = fields;
+      if (!board_version_id || !socket) {
+        throw new StoreError("not_complete", "A healthy board needs its board and socket (for example T10, J14).");
+      }
+      const [id, board] = [uuidv7(), uuidv7()];
+      const now = Date.now();
+      const healthy = { board_version_id, label: title ?? "", read_at_ms: now, air_c: air_c ?? null };
+      const job: JobFields = { opened_at_ms: now, ...fields, reference_board_id: board };
+      // one transaction: a job without its board would have nowhere to put a reading
+      await writer.commit(
+        [
+          { what: "fields_set", kind: "reference_board", id: board, fields: healthy },
+          { what: "fields_set", kind: "job", id, fields: { ...job } },
+        ],
+        draftKey,
+      );
+      return id;
+    },
+
+    async setReferenceBoard(boardId, fields) {
+      if ((await visibleEntity(db, "reference_board", boardId)) === null) throw notFound("healthy board", boardId);
+      await writer.commit([{ what: "fields_set", kind: "reference_board", id: boardId, fields: { ...fields } }]);
     },
 
     async setJobFields(jobId, fields, draftKey) {
@@ -98,8 +123,16 @@ function newReading(job: WholeJob, given: NewReading, taken_by: string): Reading
   const { socket, meter_id, air_c } = { ...job, ...withoutUndefined(given) };
   if (socket === null) throw new StoreError("not_complete", "This job names no socket yet: choose one before reading.");
   if (meter_id === null) throw new StoreError("not_complete", "This job names no meter yet: choose one before reading.");
-  const of = { what: "job", job_id: job.id } as const;
-  return { ...given, id: uuidv7(), of, socket, meter_id, air_c: air_c ?? null, taken_at_ms: Date.now(), taken_by };
+  const record = { ...ofWhom(job), ...withoutUndefined(given), id: uuidv7(), socket, meter_id, air_c: air_c ?? null, taken_by };
+  return { ...record, taken_at_ms: Date.now() };
+}
+
+/** Whose reading it is, and what stood around it: a healthy board's own, or the job's. */
+function ofWhom(job: WholeJob): Pick<Reading, "of" | "stage" | "conditions"> {
+  const conditions = job.conditions.length === 0 ? {} : { conditions: [...job.conditions] };
+  if (job.reference_board_id === null) return { of: { what: "job", job_id: job.id }, ...conditions };
+  const of = { what: "reference_board", reference_board_id: job.reference_board_id } as const;
+  return { of, stage: "on_healthy_board", ...conditions };
 }
 
 function replacement(old: FactRow, fields: Partial<NewReading>, taken_by: string): Reading {

@@ -12,7 +12,7 @@ import type {
 } from "../generated/models";
 import tables from "../generated/tables.json";
 import type { FactRow, PhoneDb } from "./db";
-import type { GateState, JobView, ReadingRow, WholeMeter } from "./door";
+import type { GateState, JobView, ReadingRow, WholeJob, WholeMeter } from "./door";
 import { gate } from "./gate";
 import { factsOf, visibleEntities, visibleEntity, visibleFact, visibleFactsOf } from "./rows";
 import { referenceBoards } from "./sheet";
@@ -29,7 +29,7 @@ export async function readJob(db: PhoneDb, jobId: string): Promise<JobView | nul
     visibleFactsOf<Observation>(db, "observation", "job_id", jobId),
     visibleFactsOf<Photo>(db, "photo", "job_id", jobId),
     board === null ? [] : visibleFactsOf<ContactCorrection>(db, "correction", "board_version_id", board.id),
-    readingRows(db, jobId),
+    readingRows(db, job),
     readMeters(db),
     referenceBoards(db),
     db.newer.toArray(),
@@ -79,8 +79,16 @@ function rolesOf(socket: Socket | null, corrections: readonly ContactCorrection[
   return (socket?.contacts ?? []).map(({ number, role }) => corrected.get(number) ?? role ?? "unknown");
 }
 
-async function readingRows(db: PhoneDb, jobId: string): Promise<ReadingRow[]> {
-  const rows = (await factsOf(db, "reading", "job_id", jobId)).filter((row) => row.gone === 0);
+/** The readings made in a job; those of a healthy board are the board's own. Taken back ones too: see `FactRow.gone`. */
+export function readingsMadeIn(db: PhoneDb, job: WholeJob): Promise<FactRow[]> {
+  if (job.reference_board_id === null) return factsOf(db, "reading", "job_id", job.id);
+  return factsOf(db, "reading", "reference_board_id", job.reference_board_id);
+}
+
+async function readingRows(db: PhoneDb, job: WholeJob): Promise<ReadingRow[]> {
+  // a healthy board may have been read at another socket too, which is another job
+  const here = (row: FactRow): boolean => job.reference_board_id === null || row.record["socket"] === job.socket;
+  const rows = (await readingsMadeIn(db, job)).filter((row) => row.gone === 0 && here(row));
   const waiting = new Set(
     (await db.changes.where("status").equals("waiting").toArray()).map((change) => change.record_id),
   );

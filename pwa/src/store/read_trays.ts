@@ -3,9 +3,9 @@ import Dexie from "dexie";
 
 import type { BoardVersion, ContactCorrection, MakeSafeProof, Tray } from "../generated/models";
 import tables from "../generated/tables.json";
-import type { EntityRow, PhoneDb } from "./db";
+import type { EntityRow, FactRow, PhoneDb } from "./db";
 import type { JobCard, TrayView } from "./door";
-import { gateOf, socketOf } from "./read_job";
+import { gateOf, readingsMadeIn, socketOf } from "./read_job";
 import { visibleEntities, visibleFacts, visibleFactsOf } from "./rows";
 import { wholeJob } from "./whole";
 
@@ -40,6 +40,8 @@ async function card(db: PhoneDb, shop: Shop, row: EntityRow): Promise<JobCard> {
   const socket = socketOf(board, job.socket);
   const proofs = await visibleFactsOf<MakeSafeProof>(db, "make_safe", "job_id", job.id);
   const corrections = shop.corrections.filter((each) => each.board_version_id === board?.id);
+  const healthy = job.reference_board_id !== null;
+  const made = healthy ? await readingsMadeIn(db, job) : [];
   return {
     id: job.id,
     title: job.title,
@@ -49,11 +51,12 @@ async function card(db: PhoneDb, shop: Shop, row: EntityRow): Promise<JobCard> {
     device: board?.device ?? "",
     board: board?.board ?? "",
     socket: job.socket,
-    contacts_read: shop.contacts_read.get(job.id) ?? 0,
+    contacts_read: healthy ? contactsIn(made) : (shop.contacts_read.get(job.id) ?? 0),
     contacts_all: socket?.contacts.length ?? 0,
     gate_open: gateOf(socket, corrections, proofs).open,
-    touched_at_ms: Math.max(job.opened_at_ms, await newestReadingMs(db, job.id)),
+    touched_at_ms: Math.max(job.opened_at_ms, healthy ? takenAtMs(made.at(-1)) : await newestReadingMs(db, job.id)),
     waiting: shop.waiting.get(job.id) ?? 0,
+    healthy,
   };
 }
 
@@ -72,7 +75,16 @@ async function waitingByJob(db: PhoneDb): Promise<Map<string, number>> {
 /** By the last id, since ids made by devices sort by time. */
 async function newestReadingMs(db: PhoneDb, jobId: string): Promise<number> {
   const row = await db.facts.where("[kind+job_id]").equals(["reading", jobId]).last();
+  return takenAtMs(row);
+}
+
+function takenAtMs(row: FactRow | undefined): number {
   return (row?.record["taken_at_ms"] as number | undefined) ?? 0;
+}
+
+/** Different contacts in rows that are not taken back. */
+function contactsIn(rows: readonly FactRow[]): number {
+  return new Set(rows.filter((row) => row.gone === 0).flatMap((row) => row.contact ?? [])).size;
 }
 
 function countBy<T>(items: readonly T[], keyOf: (item: T) => string): Map<string, number> {

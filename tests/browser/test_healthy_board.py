@@ -1,0 +1,99 @@
+"""Reading a healthy board: a job without an owner, whose readings serve every job of that board, offline too."""
+
+import re
+from typing import Any
+
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import PATIENCE_MS
+from tests.browser.seeds import BOARD_ID, JOB_ID, METER_ID
+from tests.browser.server_process import ServerProcess
+from tests.browser.test_screens_shape import SERIOUS, SIDEWAYS, SMALL_TARGETS, TARGET_PX
+from tests.browser.walks import echo, go, number, prove, wait_for_shop
+
+
+def looks_right(page: Page) -> None:
+    """Fits a phone of 360 px, has targets of 48 px, and axe finds nothing serious."""
+    assert page.evaluate(SIDEWAYS) == []
+    assert page.evaluate(SMALL_TARGETS, TARGET_PX) == []
+    found = Axe().run(page).response["violations"]
+    assert [(one["id"], one["nodes"][0]["html"][:120]) for one in found if one["impact"] in SERIOUS] == []
+
+
+def take_healthy_board_in(page: Page) -> str:
+    """From the bench to the readings of a new healthy board; gives the address of its job."""
+    page.get_by_role("link", name="Take a device in").click()
+    page.get_by_role("link", name="It is a healthy board").click()
+    page.get_by_label("Where it lies").fill("shelf 2")
+    page.get_by_role("radio", name="Test device").check()
+    page.get_by_label("Air temperature").fill("21,5")
+    page.get_by_role("checkbox", name="the shield is on").check()
+    looks_right(page)
+    page.get_by_role("button", name="Make it safe, then read it").click()
+    expect(page.get_by_role("heading", name="Make safe")).to_be_visible()
+    job = page.evaluate("() => location.hash.match(/job\\/([^/]+)/)[1]")
+    go(page, f"#/job/{job}/read")
+    expect(page.get_by_text("Readings open with:")).to_be_visible()
+    page.get_by_role("checkbox", name="Charger and cables out").check()
+    page.get_by_role("checkbox", name="Battery disconnected").check()
+    prove(page, "Main rail", "0.02", "C1")
+    prove(page, "LED capacitor", "3", "C2", "mV")
+    return f"#/job/{job}"
+
+
+def sheet_at_shop(server: ServerProcess) -> dict[str, Any]:
+    """The other job's sheet, as the server gathers it."""
+    return server.get(f"/api/jobs/{JOB_ID}/sheet")
+
+
+def test_a_healthy_board_read_offline_serves_the_other_jobs_of_its_board_once_it_is_sent(
+    page: Page, server: ServerProcess
+) -> None:
+    wait_for_shop(page)
+    page.evaluate("() => navigator.serviceWorker.ready.then(() => undefined)")
+    before = sheet_at_shop(server)
+    server.kill()
+    job = take_healthy_board_in(page)
+    for at, typed in (("1", "0"), ("2", "452"), ("3", "OL"), ("4", "451")):
+        expect(number(page)).to_have_text(at)
+        if typed == "OL":
+            page.keyboard.press("o")
+        else:
+            page.keyboard.type(typed)
+        expect(echo(page)).to_contain_text(typed)
+    expect(number(page)).to_have_text("8")  # the rows are walked there and back
+    page.reload()
+    expect(page.get_by_role("link", name=re.compile("4 of 8"))).to_be_visible()
+    expect(number(page)).to_have_text("8")  # the rows are walked there and back
+    go(page, f"{job}/sheet")
+    expect(page.get_by_text("4 of 8 contacts read")).to_be_visible()
+    looks_right(page)
+    go(page, "#/")
+    expect(page.get_by_role("link", name="shelf 2")).to_contain_text("a healthy board")
+    expect(page.get_by_role("link", name="shelf 2")).to_contain_text("4 of 8 read")
+
+    server.start()
+    expect(page.get_by_role("link", name="all with the shop")).to_be_visible(timeout=4 * PATIENCE_MS)
+    after = sheet_at_shop(server)
+    new = [one for one in after["reference_boards"] if one not in before["reference_boards"]]
+    assert [(one["board_version_id"], one["label"], one["air_c"]) for one in new] == [(BOARD_ID, "shelf 2", 21.5)]
+    mine = [one for one in after["known_good_readings"] if one["of"].get("reference_board_id") == new[0]["id"]]
+    assert sorted(one["as_typed"] for one in mine) == ["0", "451", "452", "OL"]
+    for one in mine:
+        assert one["stage"] == "on_healthy_board"
+        assert (one["meter_id"], one["air_c"], one["conditions"]) == (METER_ID, 21.5, ["shield_on"])
+    assert after.get("readings", []) == before.get("readings", [])
+
+
+def test_a_temperature_that_is_none_and_a_board_not_chosen_are_asked_for(page: Page) -> None:
+    wait_for_shop(page)
+    go(page, "#/take-in/healthy")
+    page.get_by_role("button", name="Make it safe").click()
+    expect(page.get_by_role("alert")).to_contain_text("A healthy board needs its board and socket (for example")
+    page.get_by_role("radio", name="Test device").check()
+    page.get_by_label("Air temperature").fill("warm")
+    page.get_by_role("button", name="Make it safe").click()
+    expect(page.get_by_role("alert")).to_have_text('"warm" is not a temperature in °C; for example 23.')
+    go(page, "#/")
+    expect(page.get_by_role("link", name="Healthy board")).to_have_count(0)
