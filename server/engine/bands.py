@@ -42,7 +42,7 @@ from server.engine.constants import (
 )
 from server.engine.meters import Conditions, carry, conditions_of
 from server.engine.roles import Path, healthy_ol, sibling_key
-from server.engine.student import NigPrior, odd_ones_out, predictive, update
+from server.engine.student import NigPrior, StudentT, odd_ones_out, predictive, update
 from shared_models.reading import Drop, LeadOnGround, Meter, OfReferenceBoard
 from shared_models.tables import ROLE_BY_ID
 
@@ -264,9 +264,11 @@ def _role_ohm(role: str) -> float:
 
 def with_limit(band: Healthy, open_circuit_mv: float) -> Healthy:
     """The band on a meter whose open-circuit limit is `open_circuit_mv`: what lies above it shows OL."""
-    if band.loc > open_circuit_mv - OL_LIMIT_MARGIN_MV:
+    edge = open_circuit_mv - OL_LIMIT_MARGIN_MV
+    if band.loc > edge:
         return band._replace(ol_odds=1.0)
-    return band
+    above = 1 - StudentT(band.df, band.loc, band.scale).cdf(edge)
+    return band._replace(ol_odds=1 - (1 - band.ol_odds) * (1 - above))
 
 
 def sibling_bands(board: Board, read: dict[int, float], bands: dict[int, Healthy]) -> dict[int, Healthy]:

@@ -13,7 +13,7 @@ import msgspec
 from server.engine.accept import Notes, accept_board, accept_readings
 from server.engine.account import decisions_of, numbering_of, stories_of
 from server.engine.candidate import hypotheses
-from server.engine.constants import CONSTANTS_VERSION, OFFSET_STORY_MV, PERCENT, VERDICT_Z_RETOUCH
+from server.engine.constants import CONSTANTS_VERSION, PERCENT, VERDICT_Z_RETOUCH
 from server.engine.digest import board_digest, sheet_digest
 from server.engine.errors import SheetError
 from server.engine.inference import Judged, judge
@@ -165,11 +165,11 @@ def _session_reasons(judged: Judged, shift_mv: float, to_ma: float) -> tuple[Rea
                 ),
             )
         )
-    if abs(judged.fit.offset_mv) > OFFSET_STORY_MV:
+    if judged.fit.offset_mv and abs(judged.fit.offset_mv) > 2:
         told.append(
             Reason(
-                code="meter_differs",
-                sentence="Contacts of no known path are all off by the same: another meter, or one of its batteries.",
+                code="common_offset",
+                sentence=f"Contacts of no known path are off by {judged.fit.offset_mv:.0f} mV together; taken out.",
                 numbers=(Number(name="offset_mv", value=millivolts(judged.fit.offset_mv)),),
             )
         )

@@ -32,6 +32,7 @@ from server.engine.constants import (
     LOG_2PI_HALF,
     OFFSET_MIN_CONTACTS,
     OFFSET_PRIOR_SD_MV,
+    OFFSET_STORY_MV,
     PERCENT,
     REFERENCE_C,
     REFERENCE_CURRENT_MA,
@@ -236,11 +237,15 @@ def _reweigh(
 
 
 def _plain_offset(points: list[Point]) -> tuple[float, float]:
-    """A common offset for contacts without a path: shrunk to zero, and only from enough of them."""
+    """A common offset for contacts without a path: shrunk to zero, only from enough of them, and only inside
+    what a meter does. Beyond that it is no offset but something to be explained, and nothing is taken out.
+    """
     if len(points) < OFFSET_MIN_CONTACTS:
         return 0.0, 0.0
     residuals = sorted(point.read_mv - point.expected_mv for point in points)
     middle = residuals[len(residuals) // 2]
+    if abs(middle) > OFFSET_STORY_MV:
+        return 0.0, OFFSET_PRIOR_SD_MV
     scale = max(point.scale_mv for point in points)
     precision = 1 / (OFFSET_PRIOR_SD_MV * OFFSET_PRIOR_SD_MV) + len(points) / (scale * scale)
     return middle * (len(points) / (scale * scale)) / precision, math.sqrt(1 / precision)

@@ -127,7 +127,10 @@ def _verdict(judged: Judged, contact: int, odds: tuple[float, ...]) -> tuple[Ver
     if seen.drop_mv is None:
         if view.ol_odds > 0.5:
             return "unseen", False
-        return ("open", False) if _confirmed(judged, contact, seen) else ("unread", True)
+        if not _confirmed(judged, contact, seen):
+            return "unread", True
+        # confirmed, and yet healthy is likelier: this meter's limit may lie below what a healthy one reads
+        return ("unseen", False) if odds[0] > ODD_MIN else ("open", False)
     best = max(range(len(OUTCOMES)), key=lambda place: (odds[place], -place))
     word = VERDICT_OF[best]
     # a number where a healthy one shows OL is as far out of its band as a number can be

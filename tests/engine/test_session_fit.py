@@ -69,6 +69,16 @@ def test_a_common_offset_of_contacts_nobody_described_is_taken_out_and_shown() -
     assert [one.contact for one in opinion.contacts if one.verdict in CALLED] == []
 
 
+def test_many_undescribed_contacts_far_low_are_no_offset_of_a_meter() -> None:
+    board = board_of([line(n, "unknown") for n in range(1, 13)])
+    known = nine_boards({str(n): 450.0 for n in range(1, 13)})
+    opinion = form_opinion(sheet_of(board, touched({str(n): 250 for n in range(1, 9)}), known=known))
+    assert opinion.session.offset_mv == 0
+    read = [one for one in opinion.contacts if one.touches]
+    assert all(one.touch_again and one.off_by_mv == pytest.approx(-200, abs=5) for one in read)
+    assert len([one for one in read if one.verdict == "low"]) >= 6
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_with_the_meters_sheet_six_in_ten_low_contacts_do_not_drag_the_rest_down(seed: int) -> None:
     rng = random.Random(seed)
