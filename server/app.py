@@ -22,6 +22,7 @@ from server.api.changes import pull_changes, push_changes
 from server.api.description import describe
 from server.api.edge import BODY_LIMIT_BYTES, answer_error, refuse_options
 from server.api.health import health, own_version
+from server.api.meters import give_meter_pair, give_meter_sheet
 from server.api.opinion import give_opinion, job_opinion, job_sheet
 from server.api.photos import get_photo, head_photo, put_photo
 from server.api.pin_table import read_pin_table
@@ -32,7 +33,7 @@ from server.sync.catch_up import apply_waiting
 
 ROUTES: tuple[BaseRouteHandler, ...] = (
     health, give_opinion, give_discharge, give_overstress, job_sheet, job_opinion, push_changes, pull_changes,
-    put_photo, get_photo, head_photo, read_pin_table,
+    give_meter_sheet, give_meter_pair, put_photo, get_photo, head_photo, read_pin_table,
 )
 
 

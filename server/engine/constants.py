@@ -99,6 +99,32 @@ FAULT_LOW_SHARE = _num("FAULT_LOW_SHARE", 0.8, "1", "ASSUMED", "faults are one-s
 FAULT_DEPTH_MIN_MV = _num("FAULT_DEPTH_MIN_MV", 3.0, "mV", "ASSUMED", "shallowest fault")
 FAULT_DEPTH_MAX_MV = _num("FAULT_DEPTH_MAX_MV", 400.0, "mV", "ASSUMED", "deepest fault")
 
+# ---- a meter's sheet ---------------------------------------------------------------------------
+THOUSAND = _num("THOUSAND", 1000.0, "1", "SOURCE", "SI prefixes, BIPM SI brochure 9th ed., section 3")
+RESISTOR_SPREAD = _num(
+    "RESISTOR_SPREAD", 0.5773502691896258, "1", "SOURCE", "1/sqrt(3), rectangular distribution, JCGM 100:2008, 4.3.7"
+)
+DIODE_NUMBER_SD_MV = _num("DIODE_NUMBER_SD_MV", 1.0, "mV", "PRACTICE", "last digit and touch of a diode-mode number")
+METER_ZERO_MV = _num("METER_ZERO_MV", 3.0, "mV", "PRACTICE", "shorted leads show 0 to 3 mV")
+LINE_DOUBT_SD = _num("LINE_DOUBT_SD", 3.0, "deviations", "PRACTICE", "beyond it a line or an ideality is asked about")
+IDEALITY_LOWEST = _num(
+    "IDEALITY_LOWEST", 1.0, "1", "SOURCE", "n of a junction, 1 to 2: Sze, Ng, Semiconductor Devices, 3rd ed."
+)
+IDEALITY_HIGHEST = _num(
+    "IDEALITY_HIGHEST", 2.0, "1", "SOURCE", "n of a junction, 1 to 2: Sze, Ng, Semiconductor Devices, 3rd ed."
+)
+LARGEST_TEST_RESISTOR_OHM = _num("LARGEST_TEST_RESISTOR_OHM", 1e9, "ohm", "ASSUMED", "above any resistor in a drawer")
+HUBER_K = _num(
+    "HUBER_K", 1.5, "scales", "SOURCE", "Venables and Ripley, Modern Applied Statistics with S, 4th ed., 5.5"
+)
+HUBER_STEPS = int(_num("HUBER_STEPS", 100, "steps", "ASSUMED", "converges in ten"))
+HUBER_STOP = _num("HUBER_STOP", 1e-10, "scales", "ASSUMED", "a step that moves no printed digit")
+MAD_TO_SD = _num("MAD_TO_SD", 1.4826, "1", "SOURCE", "normal values; Venables and Ripley, as above, 4th ed., 5.5")
+PAIR_COVERAGE = _num("PAIR_COVERAGE", 0.95, "1", "PRACTICE", "an interval is a 95 % one unless it says otherwise")
+PAIR_ODD_SCALES = _num("PAIR_ODD_SCALES", 3.0, "scales", "PRACTICE", "a contact that moved otherwise than the rest")
+PAIR_STEPS = int(_num("PAIR_STEPS", 30, "steps", "ASSUMED", "Newton steps; quadratic after the third"))
+PAIR_LEAST_MV = _num("PAIR_LEAST_MV", 100.0, "mV", "ASSUMED", "below it there is no junction to compare by")
+
 # ---- bands ----------------------------------------------------------------------------------
 REFERENCE_KAPPA = _num(
     "REFERENCE_KAPPA", 0.02, "boards", "ASSUMED", "the role alone is worth a fiftieth of a board for the centre"
@@ -632,6 +658,7 @@ MASS_COUNTS = _num("MASS_COUNTS", 1e-9, "1", "ASSUMED", "a probability below thi
 TINY = _num("TINY", 1e-300, "1", "ASSUMED", "a probability that still has a logarithm")
 PLACES_PROBABILITY = int(_num("PLACES_PROBABILITY", 6, "decimals", "ASSUMED", "how probabilities leave the engine"))
 PLACES_MV = int(_num("PLACES_MV", 2, "decimals", "ASSUMED", "how millivolts leave the engine"))
+PLACES_MA = int(_num("PLACES_MA", 4, "decimals", "ASSUMED", "how a test current leaves the engine"))
 PLACES_BITS = int(_num("PLACES_BITS", 4, "decimals", "ASSUMED", "how information leaves the engine"))
 PLACES_RATE = int(_num("PLACES_RATE", 6, "decimals", "ASSUMED", "how finely bits per second are ranked"))
 

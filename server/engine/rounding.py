@@ -4,7 +4,7 @@ CPython and Pyodide differ in the last bit of some functions; rounding to fixed 
 and ranking by (rounded value, id), makes equal sheets give equal opinions.
 """
 
-from server.engine.constants import PLACES_BITS, PLACES_MV, PLACES_PROBABILITY, PLACES_RATE
+from server.engine.constants import PLACES_BITS, PLACES_MA, PLACES_MV, PLACES_PROBABILITY, PLACES_RATE
 
 
 def _clean(value: float) -> float:
@@ -19,6 +19,11 @@ def probability(value: float) -> float:
 def millivolts(value: float) -> float:
     """Millivolts, 2 decimals."""
     return _clean(round(value, PLACES_MV))
+
+
+def milliamperes(value: float) -> float:
+    """Milliamperes of a diode test, 4 decimals."""
+    return _clean(round(value, PLACES_MA))
 
 
 def bits(value: float) -> float:

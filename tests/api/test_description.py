@@ -15,7 +15,8 @@ from server.sync.accept import Vocabulary
 from tests.sync.process import ServerProcess, free_port
 
 EXAMPLES_A_ROUTE = 12
-UNSAID = ("/api/opinion", "/api/discharge", "/api/overstress", "/api/pin-table", "/api/photos/{sha256}")
+UNSAID = ("/api/opinion", "/api/discharge", "/api/overstress", "/api/pin-table", "/api/photos/{sha256}",
+          "/api/meter-sheet", "/api/meter-pair")
 
 
 @pytest.fixture(scope="module")

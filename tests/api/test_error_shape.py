@@ -19,7 +19,9 @@ from tests.sync.making import added, batch, change, reading
 
 Client = AsyncTestClient[Any]
 JSON = {"Content-Type": "application/json"}
-BODY_ROUTES = ["/api/opinion", "/api/discharge", "/api/overstress", "/api/changes"]
+BODY_ROUTES = [
+    "/api/opinion", "/api/discharge", "/api/overstress", "/api/changes", "/api/meter-sheet", "/api/meter-pair",
+]
 BOARD = {"id": "b", "device": "d", "board": "b", "sockets": []}
 SHEET = {"sheet_id": "s-1", "asked_at_ms": 1, "board": BOARD, "socket": "J7"}
 

@@ -1,0 +1,111 @@
+"""Two meters on the same healthy contacts: how much more current the second forces.
+
+Source of the law: a junction with a resistance in series, V2 - V1 = n Vt ln(k) + R I1 (k - 1) with k the
+ratio of the currents; it rises with k, so each contact gives one k. The contacts' centre is Huber's
+location of ln k (`robust`), its deviation the scale over the root of their number with Student's t; what
+all contacts share (the junctions' n is known to a fifth or so) is added to it and does not shrink.
+"""
+
+import math
+
+from server.engine.constants import (
+    BULK_OHM,
+    CURRENT_HIGH_MA,
+    CURRENT_LOW_MA,
+    DIODE_MODE_MAX_MV,
+    DIODE_NUMBER_SD_MV,
+    IDEALITY,
+    IDEALITY_SD,
+    KELVIN,
+    PAIR_COVERAGE,
+    PAIR_LEAST_MV,
+    PAIR_ODD_SCALES,
+    PAIR_STEPS,
+    REFERENCE_C,
+    VT_MV_PER_K,
+)
+from server.engine.errors import SheetError
+from server.engine.meter_sheet import number_shown
+from server.engine.robust import huber_location, mad_scale
+from server.engine.rounding import milliamperes
+from server.engine.student import StudentT
+from shared_models.meters import MeterPair, MeterPairQuestion
+
+
+def meter_pair(question: MeterPairQuestion) -> MeterPair:
+    """The ratio of the two currents with its interval. Raises SheetError for what cannot be compared."""
+    first_ma = question.first_current_ma
+    if not CURRENT_LOW_MA * 0.5 <= first_ma <= CURRENT_HIGH_MA * 2:
+        raise SheetError(
+            "no_such_current", f"{first_ma:g} mA is no current of a diode test", where="$.first_current_ma",
+            given=f"{first_ma:g}", expected=f"{CURRENT_LOW_MA:g} to {CURRENT_HIGH_MA:g} mA", example="1.0",
+        )
+    vt = VT_MV_PER_K * (KELVIN + (REFERENCE_C if question.air_c is None else question.air_c))
+    moved = _moved_mv(question)
+    if len(moved) < 2:
+        raise SheetError(
+            "too_few_contacts", "two contacts that show a junction on both meters are needed", where="$.contacts",
+            given=f"{len(moved)} with numbers above {PAIR_LEAST_MV:g} mV on both",
+            expected="at least two; grounds and OL say nothing of the current",
+            example='[{"contact":"3","first_shown":"452","second_shown":"431"}]',
+        )
+    per_log = IDEALITY * vt + BULK_OHM * first_ma
+    logs = [log_ratio(change, IDEALITY * vt, BULK_OHM * first_ma) for _, change in moved]
+    scale = max(mad_scale(logs), math.sqrt(2) * DIODE_NUMBER_SD_MV / per_log)
+    centre = huber_location(logs, scale)
+    shared = abs(centre) * IDEALITY_SD / IDEALITY
+    sd = math.hypot(scale / math.sqrt(len(logs)), shared)
+    low, high = StudentT(len(logs) - 1, centre, sd).limits(PAIR_COVERAGE)
+    odd = [name for (name, _), each in zip(moved, logs, strict=True) if abs(each - centre) > PAIR_ODD_SCALES * scale]
+    ratio = math.exp(centre)
+    return MeterPair(
+        ratio=milliamperes(ratio),
+        ratio_low=milliamperes(math.exp(low)),
+        ratio_high=milliamperes(math.exp(high)),
+        second_current_ma=milliamperes(first_ma * ratio),
+        contacts_used=len(logs),
+        sentences=_sentences(first_ma * math.exp(low), first_ma * ratio, first_ma * math.exp(high), len(logs), odd),
+        odd_contacts=tuple(odd),
+    )
+
+
+def _moved_mv(question: MeterPairQuestion) -> list[tuple[str, float]]:
+    """Contact, and how many millivolts the second shows above the first, where both show a junction."""
+    moved = []
+    for index, each in enumerate(question.contacts):
+        first = number_shown(each.first_shown, question.first_unit, f"$.contacts[{index}].first_shown")
+        second = number_shown(each.second_shown, question.second_unit, f"$.contacts[{index}].second_shown")
+        _check_shown(max(first or 0.0, second or 0.0), index)
+        if first is not None and second is not None and min(first, second) >= PAIR_LEAST_MV:
+            moved.append((each.contact, second - first))
+    return moved
+
+
+def _check_shown(highest_mv: float, index: int) -> None:
+    if highest_mv > DIODE_MODE_MAX_MV:
+        raise SheetError(
+            "absurd", f"{highest_mv:g} mV is more than a diode test shows on a socket", where=f"$.contacts[{index}]",
+            given=f"{highest_mv:g} mV", expected=f"at most {DIODE_MODE_MAX_MV:g} mV, or OL", example="452",
+        )
+
+
+def log_ratio(change_mv: float, junction_mv: float, series_mv: float) -> float:
+    """x with `junction_mv` x + `series_mv` (exp(x) - 1) = `change_mv`, by Newton from the side it falls on.
+
+    `junction_mv` is n Vt, `series_mv` the series resistance times the first current.
+    """
+    # from above the root of a convex rising function Newton never overshoots; each term alone is a bound above
+    x = max(0.0, change_mv / junction_mv)
+    if series_mv > 0 and change_mv > 0:
+        x = min(x, math.log1p(change_mv / series_mv))
+    for _ in range(PAIR_STEPS):
+        grown = series_mv * math.exp(x)
+        x -= (junction_mv * x + grown - series_mv - change_mv) / (junction_mv + grown)
+    return x
+
+
+def _sentences(low_ma: float, ma: float, high_ma: float, contacts: int, odd: list[str]) -> tuple[str, ...]:
+    told = [f"The second meter forces {ma:.2f} mA ({low_ma:.2f} to {high_ma:.2f}), from {contacts} contacts."]
+    if odd:
+        told.append(f"Contact {', '.join(odd)} moved otherwise than the rest and hardly counts: touch it again.")
+    return tuple(told)

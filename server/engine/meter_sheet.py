@@ -1,0 +1,245 @@
+"""A meter's sheet from known resistors in diode mode: V = I R + V0 by a weighted line.
+
+Source: ordinary weighted least squares of a straight line (any textbook of statistics); a tolerance is a
+rectangular distribution, its deviation the half-width over the root of three (JCGM 100:2008, 4.3.7). The
+diode: Shockley's law at two currents of one meter, V1 - V2 = n Vt ln(I1 / I2), the second current less by
+what the resistor beside it takes. A meter above 4 V in diode mode is refused for sockets.
+"""
+
+import math
+from typing import NamedTuple
+
+from server.engine.constants import (
+    CURRENT_HIGH_MA,
+    CURRENT_LOW_MA,
+    DIODE_MODE_MAX_MV,
+    DIODE_NUMBER_SD_MV,
+    GAIN_SD,
+    IDEALITY_HIGHEST,
+    IDEALITY_LOWEST,
+    KELVIN,
+    LARGEST_TEST_RESISTOR_OHM,
+    LINE_DOUBT_SD,
+    METER_ZERO_MV,
+    PERCENT,
+    REFERENCE_C,
+    RESISTOR_SPREAD,
+    THOUSAND,
+    UNIT_FACTORS,
+    VT_MV_PER_K,
+)
+from server.engine.errors import SheetError
+from server.engine.quantities import read_text
+from server.engine.rounding import milliamperes, millivolts, plain
+from shared_models.meters import DiodeShown, MeterSheet, MeterSheetQuestion, ResistorShown
+from shared_models.reading import OverRange, Volts
+
+RESISTOR_EXAMPLE = '{"resistor_ohm":470,"shown":"470"}'
+
+
+class Line(NamedTuple):
+    """V = current_ma * R + offset_mv, with the deviations of both; ohm, mV, mA."""
+
+    current_ma: float
+    current_sd_ma: float
+    offset_mv: float
+    offset_sd_mv: float
+
+
+def meter_sheet(question: MeterSheetQuestion) -> MeterSheet:
+    """The sheet of one meter. Raises SheetError, with the resistor meant, for what cannot be."""
+    shown = [
+        number_shown(each.shown, question.display_unit, f"$.resistors[{index}].shown")
+        for index, each in enumerate(question.resistors)
+    ]
+    known: list[tuple[ResistorShown, float]] = []
+    for index, (each, shown_mv) in enumerate(zip(question.resistors, shown, strict=True)):
+        _check_resistor(each, shown_mv, f"$.resistors[{index}]")
+        if shown_mv is not None:
+            known.append((each, shown_mv))
+    line = _line(known)
+    sentences = [f"Forces {line.current_ma:.3f} mA, from {len(known)} resistors."]
+    sentences += _doubts(line, known)
+    lowest, highest, number = _open_circuit(question, [mv for _, mv in known], line)
+    ideality = None if question.diode is None else _ideality(question.diode, question, line, sentences)
+    why_not = _why_not(lowest, number)
+    if why_not is not None:
+        sentences.append(why_not)
+    elif number is None:
+        sentences.append(
+            f"Its limit is not known: more than {lowest:.0f} mV. Measure across its open leads with another meter; "
+            "above 4 V it never goes on a socket."
+        )
+    return MeterSheet(
+        test_current_ma=milliamperes(line.current_ma),
+        test_current_sd_pct=plain(PERCENT * math.hypot(line.current_sd_ma / line.current_ma, GAIN_SD)),
+        offset_mv=millivolts(line.offset_mv),
+        offset_sd_mv=millivolts(line.offset_sd_mv),
+        open_at_least_mv=millivolts(lowest),
+        open_at_most_mv=None if highest is None else millivolts(highest),
+        open_circuit_mv=None if number is None else millivolts(number),
+        ideality=None if ideality is None else plain(ideality[0]),
+        ideality_sd=None if ideality is None else plain(ideality[1]),
+        fits_sockets=why_not is None,
+        why_not=why_not,
+        sentences=tuple(sentences),
+    )
+
+
+def number_shown(text: str, unit: str, where: str) -> float | None:
+    """Millivolts on the display; None for OL. Raises SheetError for a text that is neither."""
+    value = read_text(text, "V" if unit == "V" else "mV", "volts")
+    if isinstance(value, OverRange):
+        return None
+    if isinstance(value, Volts):
+        return value.volts_mv
+    raise SheetError(
+        "not_a_display", f"'{text}' is not what a display shows in diode mode", where=where, given=text,
+        expected=f"a number in {unit}, or OL", example="470" if unit == "mV" else "0.470",
+    )
+
+
+def _check_resistor(each: ResistorShown, shown_mv: float | None, where: str) -> None:
+    ohm = each.resistor_ohm
+    if not 0 < ohm <= LARGEST_TEST_RESISTOR_OHM:
+        raise SheetError(
+            "no_such_resistor", f"{ohm:g} ohm is no resistor to try a meter with", where=f"{where}.resistor_ohm",
+            given=f"{ohm:g}", expected="more than 0 ohm; one that shows between 50 mV and 1.5 V", example="470",
+        )
+    if not 0 < each.tolerance_pct < PERCENT:
+        raise SheetError(
+            "no_such_tolerance", f"{each.tolerance_pct:g} % is no tolerance", where=f"{where}.tolerance_pct",
+            given=f"{each.tolerance_pct:g}", expected="per cent, more than 0", example="1",
+        )
+    if shown_mv is None:
+        return
+    current_ma = shown_mv / ohm
+    if _possible(current_ma):
+        return
+    fits = next((factor for factor in (THOUSAND, 1 / THOUSAND) if _possible(current_ma / factor)), None)
+    meant = "" if fits is None else f": did you mean {ohm_words(ohm * fits)}?"
+    raise SheetError(
+        "resistor_by_a_thousand" if fits is not None else "resistor_does_not_fit",
+        f"{shown_mv:g} mV across {ohm_words(ohm)} would be {current_words(current_ma)}{meant}",
+        where=f"{where}.resistor_ohm", given=ohm_words(ohm),
+        expected=f"a resistor at which the current is {CURRENT_LOW_MA:g} to {CURRENT_HIGH_MA:g} mA",
+        example=f"{ohm * fits:g}" if fits is not None else RESISTOR_EXAMPLE,
+    )
+
+
+def _possible(current_ma: float) -> bool:
+    """Half of the least a diode test forces, to twice the most: a new kind of meter is not a slip."""
+    return CURRENT_LOW_MA * 0.5 <= current_ma <= CURRENT_HIGH_MA * 2
+
+
+def ohm_words(ohm: float) -> str:
+    """470 ohm, 4.7 kohm, 1 Mohm."""
+    unit = next((name for name in ("Mohm", "kohm") if ohm >= UNIT_FACTORS[name]), "ohm")
+    return f"{ohm / UNIT_FACTORS[unit]:g} {unit}"
+
+
+def current_words(current_ma: float) -> str:
+    """470 mA, 1.2 A, 0.47 µA; three digits."""
+    if abs(current_ma) >= UNIT_FACTORS["A"]:
+        return f"{current_ma / UNIT_FACTORS['A']:.3g} A"
+    return f"{current_ma:.3g} mA" if abs(current_ma) >= CURRENT_LOW_MA / PERCENT else f"{current_ma * THOUSAND:.3g} µA"
+
+
+def _line(known: list[tuple[ResistorShown, float]]) -> Line:
+    """The weighted line; weights from the tolerances at the current of the line before."""
+    if len({each.resistor_ohm for each, _ in known}) < 2:
+        raise SheetError(
+            "too_few_resistors", "two different resistors that show a number are needed", where="$.resistors",
+            given=f"{len(known)} that show a number", expected="at least two of different value",
+            example=f'[{{"resistor_ohm":100,"shown":"100"}},{RESISTOR_EXAMPLE}]',
+        )
+    current = math.fsum([mv / each.resistor_ohm for each, mv in known]) / len(known)
+    line = Line(current, 0.0, 0.0, 0.0)
+    for _ in range(2):
+        line = _weighted(known, line.current_ma)
+    if line.current_ma <= 0:
+        raise SheetError(
+            "line_falls", "the larger resistor shows less than the smaller", where="$.resistors",
+            given=", ".join(f"{ohm_words(each.resistor_ohm)}: {mv:g} mV" for each, mv in known),
+            expected="more millivolts at more ohms: are two of them mixed up?", example=RESISTOR_EXAMPLE,
+        )
+    return line
+
+
+def _weighted(known: list[tuple[ResistorShown, float]], current_ma: float) -> Line:
+    weights = []
+    for each, _ in known:
+        resistor_mv = current_ma * each.resistor_ohm * each.tolerance_pct / PERCENT * RESISTOR_SPREAD
+        weights.append(1 / (resistor_mv * resistor_mv + DIODE_NUMBER_SD_MV * DIODE_NUMBER_SD_MV))
+    total = math.fsum(weights)
+    middle = math.fsum([w * each.resistor_ohm for w, (each, _) in zip(weights, known, strict=True)]) / total
+    level = math.fsum([w * mv for w, (_, mv) in zip(weights, known, strict=True)]) / total
+    gaps = [(w, each.resistor_ohm - middle, mv - level) for w, (each, mv) in zip(weights, known, strict=True)]
+    spread = math.fsum([w * ohm * ohm for w, ohm, _ in gaps])
+    slope = math.fsum([w * ohm * mv for w, ohm, mv in gaps]) / spread
+    offset_sd = math.sqrt(1 / total + middle * middle / spread)
+    return Line(slope, math.sqrt(1 / spread), level - slope * middle, offset_sd)
+
+
+def _doubts(line: Line, known: list[tuple[ResistorShown, float]]) -> list[str]:
+    """What makes the line doubtful: it misses zero, or the current is one no diode test forces."""
+    told = []
+    if abs(line.offset_mv) > METER_ZERO_MV + LINE_DOUBT_SD * line.offset_sd_mv:
+        told.append(
+            f"At 0 ohm it would show {line.offset_mv:.0f} mV: short the leads, and look at the resistors' markings."
+        )
+    if not CURRENT_LOW_MA <= line.current_ma <= CURRENT_HIGH_MA:
+        told.append(f"Diode tests force {CURRENT_LOW_MA:g} to {CURRENT_HIGH_MA:g} mA: this is out of that.")
+    if len(known) == 2:
+        told.append("Two resistors cannot contradict each other: a third would show a wrong marking.")
+    return told
+
+
+def _open_circuit(
+    question: MeterSheetQuestion, shown: list[float], line: Line
+) -> tuple[float, float | None, float | None]:
+    """The open-circuit limit: at least, at most, and the number where one is known; mV."""
+    unit = question.display_unit
+    over = [each.resistor_ohm for each in question.resistors if number_shown(each.shown, unit, "$") is None]
+    number = question.open_measured_mv
+    if number is None and question.open_shown is not None:
+        number = number_shown(question.open_shown, question.display_unit, "$.open_shown")
+    seen = shown if number is None else [*shown, number]
+    lowest = max(seen)
+    highest = max(lowest, min(over) * line.current_ma + line.offset_mv) if over else None
+    return lowest, highest, number
+
+
+def _why_not(lowest: float, number: float | None) -> str | None:
+    highest_seen = lowest if number is None else max(lowest, number)
+    if highest_seen <= DIODE_MODE_MAX_MV:
+        return None
+    return (
+        f"It puts {highest_seen / UNIT_FACTORS['V']:.1f} V on its leads in diode mode; above "
+        f"{DIODE_MODE_MAX_MV / UNIT_FACTORS['V']:.0f} V it drives current into inputs made for less. "
+        "Not on a board's socket: LEDs and bench diodes only."
+    )
+
+
+def _ideality(
+    diode: DiodeShown, question: MeterSheetQuestion, line: Line, sentences: list[str]
+) -> tuple[float, float] | None:
+    """n of the diode and its deviation, from the meter's own current and less of it; a check of both."""
+    alone = number_shown(diode.shown_alone, question.display_unit, "$.diode.shown_alone")
+    beside = number_shown(diode.shown_beside, question.display_unit, "$.diode.shown_beside")
+    if not diode.beside_ohm > 0:
+        raise SheetError(
+            "no_such_resistor", "the resistor beside the diode has no such value", where="$.diode.beside_ohm",
+            given=f"{diode.beside_ohm:g}", expected="ohms, more than 0", example="470",
+        )
+    left_ma = 0.0 if beside is None else line.current_ma - beside / diode.beside_ohm
+    if alone is None or beside is None or not 0 < left_ma < line.current_ma or beside >= alone:
+        sentences.append("The diode says nothing: with the resistor beside it it has to show less, and not OL.")
+        return None
+    vt = VT_MV_PER_K * (KELVIN + (REFERENCE_C if question.air_c is None else question.air_c))
+    log_ratio = math.log(line.current_ma / left_ma)
+    ideality = (alone - beside) / (vt * log_ratio)
+    sd = math.sqrt(2) * DIODE_NUMBER_SD_MV / (vt * log_ratio)
+    if not IDEALITY_LOWEST - LINE_DOUBT_SD * sd <= ideality <= IDEALITY_HIGHEST + LINE_DOUBT_SD * sd:
+        sentences.append(f"A silicon diode has n from 1 to 2; this one {ideality:.1f}: look at the resistors again.")
+    return ideality, sd
