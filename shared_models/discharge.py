@@ -22,7 +22,8 @@ class DischargeQuestion(Model, frozen=True, kw_only=True):
     """A capacitor at `start_mv`, what drains it, and where it is measured; what is not known stays out.
 
     `bleed_ohm` is everything that drains it for good (divider, bleeder). `led_count` LEDs in series across it
-    drain it only down to their own threshold. `later` is a second measurement, which tells more than the parts.
+    drain it only down to their own threshold. `later` is a second measurement at the same place: it tells more
+    than the parts, and the answer then counts from it.
     `places` name where to prove: the main rail first, then this capacitor.
     """
 
@@ -35,7 +36,7 @@ class DischargeQuestion(Model, frozen=True, kw_only=True):
 
 
 class CurvePoint(Model, frozen=True, kw_only=True):
-    """Where the voltage stands `after_s` seconds after the start, and the energy left if the capacitance is known."""
+    """Where the voltage stands `after_s` seconds after the last number, and the energy left, if known."""
 
     after_s: float
     volts_mv: float
@@ -43,7 +44,7 @@ class CurvePoint(Model, frozen=True, kw_only=True):
 
 
 class LimitTime(Model, frozen=True, kw_only=True):
-    """When one limit is reached, counted from the start: 0 if it already is, None if nothing known leads there."""
+    """When a limit is reached, counted from the last number: 0 if it is, None if nothing known leads there."""
 
     limit: LimitKind
     limit_mv: float
@@ -65,7 +66,8 @@ class Discharge(Model, frozen=True, kw_only=True):
     """The answer. `sentences` say it in words, the rule that the meter decides last.
 
     `tau_s` is the time constant, `told_by` what it rests on: the parts, two measurements, or nothing.
-    `ended`: the start is already at or under the plugging limit. `still_fed`: the voltage does not fall.
+    `start_mv` is the last number measured. `ended`: it is at or under the plugging limit. `still_fed`: the
+    voltage does not fall.
     """
 
     start_mv: float

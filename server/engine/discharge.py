@@ -74,15 +74,16 @@ def discharge(question: DischargeQuestion) -> Discharge:
     Raises SheetError for what no capacitor, bleed or measurement can be.
     """
     _refuse_impossible(question)
-    start, later = question.start_mv, question.later
-    still_fed = later is not None and abs(later.measured_mv) >= abs(start) > METER_FLOOR_MV
+    first_mv, later = question.start_mv, question.later
+    still_fed = later is not None and abs(later.measured_mv) >= abs(first_mv) > METER_FLOOR_MV
     tau, told_by = _tau(question, still_fed)
+    start = later.measured_mv if later is not None else first_mv  # all that follows counts from the last number
     limits = tuple(
         LimitTime(limit=kind, limit_mv=limit, after_s=_when(start, limit, tau), words=words, origin=origin)
         for kind, limit, words, origin in LIMITS
     )
-    string = _string(question)
-    curve = _curve(question, tau)
+    string = _string(question, start)
+    curve = _curve(question, start, tau)
     capacitance, bleed = question.capacitance_uf, question.bleed_ohm
     power = None if bleed is None else plain(start * start / bleed / UNIT_FACTORS["V"])
     ended = abs(start) <= PLUGGING_LIMIT_MV
@@ -92,7 +93,7 @@ def discharge(question: DischargeQuestion) -> Discharge:
         still_fed=still_fed,
         told_by=told_by,
         limits=limits,
-        sentences=_sentences(question, string, tau, ended, still_fed),
+        sentences=_sentences(question, start, string, tau, ended, still_fed),
         tau_s=None if tau is None else plain(tau),
         start_energy_mj=None if capacitance is None else plain(energy_mj(capacitance, start)),
         first_power_mw=power,
@@ -122,7 +123,7 @@ def _when(start_mv: float, limit_mv: float, tau_s: float | None) -> float | None
     return None if tau_s is None else plain(seconds_to(start_mv, limit_mv, tau_s))
 
 
-def _string(question: DischargeQuestion) -> LedString | None:
+def _string(question: DischargeQuestion, start_mv: float) -> LedString | None:
     count = question.led_count
     if count is None:
         return None
@@ -130,26 +131,31 @@ def _string(question: DischargeQuestion) -> LedString | None:
         led_count=count,
         stops_low_mv=millivolts(count * LED_STOP_LOW_MV),
         stops_high_mv=millivolts(count * LED_STOP_HIGH_MV),
-        above=abs(question.start_mv) > count * LED_STOP_HIGH_MV,
+        above=abs(start_mv) > count * LED_STOP_HIGH_MV,
     )
 
 
-def _curve(question: DischargeQuestion, tau_s: float | None) -> tuple[CurvePoint, ...]:
+def _curve(question: DischargeQuestion, start_mv: float, tau_s: float | None) -> tuple[CurvePoint, ...]:
     """Equal steps from the start to a while past the plugging limit; nothing where nothing is known or it is over."""
-    if tau_s is None or abs(question.start_mv) <= PLUGGING_LIMIT_MV:
+    if tau_s is None or abs(start_mv) <= PLUGGING_LIMIT_MV:
         return ()
-    whole = CURVE_TAIL * seconds_to(question.start_mv, PLUGGING_LIMIT_MV, tau_s)
+    whole = CURVE_TAIL * seconds_to(start_mv, PLUGGING_LIMIT_MV, tau_s)
     points = []
     for step in range(CURVE_POINTS + 1):
         at = whole * step / CURVE_POINTS
-        volts = volts_after(question.start_mv, tau_s, at)
+        volts = volts_after(start_mv, tau_s, at)
         energy = None if question.capacitance_uf is None else plain(energy_mj(question.capacitance_uf, volts))
         points.append(CurvePoint(after_s=plain(at), volts_mv=millivolts(volts), energy_mj=energy))
     return tuple(points)
 
 
 def _sentences(
-    question: DischargeQuestion, string: LedString | None, tau_s: float | None, ended: bool, still_fed: bool
+    question: DischargeQuestion,
+    start_mv: float,
+    string: LedString | None,
+    tau_s: float | None,
+    ended: bool,
+    still_fed: bool,
 ) -> tuple[str, ...]:
     said = []
     if ended:
@@ -162,10 +168,10 @@ def _sentences(
         if tau_s is None:
             said.append("What drains it is not known: measure again after a minute, two numbers tell the pace.")
         else:
-            when = _duration(seconds_to(question.start_mv, PLUGGING_LIMIT_MV, tau_s))
-            honest = _duration(seconds_to(question.start_mv, HONEST_READING_LIMIT_MV, tau_s))
+            when = _duration(seconds_to(start_mv, PLUGGING_LIMIT_MV, tau_s))
+            honest = _duration(seconds_to(start_mv, HONEST_READING_LIMIT_MV, tau_s))
             said.append(f"Falling at this pace it is at 1 V after about {when}, at 10 mV after about {honest}.")
-    if abs(question.start_mv) > BODY_LIMIT_MV:
+    if abs(start_mv) > BODY_LIMIT_MV:
         said.append("Above 60 V: hands off, and do not short it out.")
     if question.places:
         said.append(f"Prove it at {' and at '.join(question.places)}: one place says nothing of the other.")

@@ -237,7 +237,7 @@ def _worst(cases: list[OverstressCase], sittings: list[Sitting]) -> tuple[Worst,
         if line in named or len(told) == WORST_SHOWN:
             continue
         named.append(line)
-        side = "the screen's " if meeting.meets == "module" else ""
+        side = "the module's " if meeting.meets == "module" else ""
         sentence = f"{words[case.way].capitalize()}, {states[case.state]}: {side}{meeting.sentence}"
         told.append(Worst(way=case.way, state=case.state, sentence=sentence))
     return tuple(told)

@@ -41,7 +41,8 @@ def test_the_curve_falls_and_the_lower_limit_comes_later(question: DischargeQues
 @given(QUESTIONS)
 def test_at_or_under_a_volt_the_measured_value_ends_it(question: DischargeQuestion) -> None:
     answer = discharge(question)
-    assert answer.ended == (abs(question.start_mv) <= 1000)
+    last_mv = question.start_mv if question.later is None else question.later.measured_mv
+    assert answer.ended == (abs(last_mv) <= 1000)
     if answer.ended:
         assert answer.curve == ()
         assert "ends the waiting" in answer.sentences[0]
@@ -77,6 +78,8 @@ def test_two_measurements_outrank_the_parts() -> None:
     answer = discharge(DischargeQuestion(start_mv=21_800, capacitance_uf=4.7, bleed_ohm=1.5e6, later=later))
     assert answer.told_by == "measured"
     assert answer.tau_s == pytest.approx(86.56, abs=0.01)
+    assert answer.start_mv == 10_900
+    assert times(answer)["plugging"] == pytest.approx(86.56 * 2.3888, abs=0.05)  # counted from the second number
 
 
 def test_a_voltage_that_does_not_fall_is_still_fed() -> None:

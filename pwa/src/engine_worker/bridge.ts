@@ -2,14 +2,15 @@
  * The page's side of the engine: its files, its worker, and one question at a time.
  *
  * Decides: when the worker lives (from the first use, not while the app has been hidden for minutes,
- * again after a crash), and which question is asked (one in hand, one waiting, the newest wins).
+ * again after a crash), and which question is asked (one in hand, one waiting at each door of the engine,
+ * the newest wins).
  * Leaves to others: what a question holds (`store/sheet.ts`) and keeping the answer (`store/opinions.ts`).
  */
 import { get, writable } from "svelte/store";
 
 import type { EngineState, State } from "../store/door";
 import { fillEngineCache } from "./cache";
-import type { EngineManifest, FromWorker, ToWorker } from "./protocol";
+import type { About, EngineManifest, FromWorker, ToWorker } from "./protocol";
 
 const HUNG_MS = 60_000;
 const HIDDEN_MS = 5 * 60_000;
@@ -19,6 +20,7 @@ export type Answer = { is: "formed"; opinion: Uint8Array } | { is: "overtaken" }
 
 interface Asked {
   number: number;
+  about: About;
   sheet: Uint8Array;
   settle: (answer: Answer) => void;
 }
@@ -28,7 +30,7 @@ export class EngineBridge {
   readonly state: State<EngineState> = { subscribe: this.#state.subscribe };
   #worker: Worker | null = null;
   #inHand: Asked | null = null;
-  #waiting: Asked | null = null;
+  readonly #waiting = new Map<About, Asked>();
   #asked = 0;
   #failures = 0;
   #retry: ReturnType<typeof setTimeout> | undefined;
@@ -51,15 +53,16 @@ export class EngineBridge {
   }
 
   /**
-   * The opinion on a sheet, both as JSON bytes. A question that waits is overtaken by a newer one.
+   * The answer to a question (for an opinion: the sheet), both as JSON bytes. A question that waits is
+   * overtaken by a newer one at the same door.
    * After a failure a question gets the reason at once: only the timer and `start` try again.
    */
-  ask(sheet: Uint8Array): Promise<Answer> {
+  ask(sheet: Uint8Array, about: About = "opinion"): Promise<Answer> {
     const now = get(this.#state);
     if (now.is === "failed") return Promise.resolve({ is: "failed", why: now.why });
     return new Promise((settle) => {
-      this.#waiting?.settle({ is: "overtaken" });
-      this.#waiting = { number: ++this.#asked, sheet, settle };
+      this.#waiting.get(about)?.settle({ is: "overtaken" });
+      this.#waiting.set(about, { number: ++this.#asked, about, sheet, settle });
       this.start();
       this.#next();
     });
@@ -124,12 +127,13 @@ export class EngineBridge {
   }
 
   #next(): void {
-    if (get(this.#state).is !== "ready" || this.#inHand !== null || this.#waiting === null) return;
-    this.#inHand = this.#waiting;
-    this.#waiting = null;
-    const { number, sheet } = this.#inHand;
+    const [next] = this.#waiting.values();
+    if (get(this.#state).is !== "ready" || this.#inHand !== null || next === undefined) return;
+    this.#inHand = next;
+    this.#waiting.delete(next.about);
+    const { number, about, sheet } = next;
     this.#hung = setTimeout(() => this.#failed("The engine gave no answer within a minute."), HUNG_MS);
-    this.#say({ is: "ask", number, sheet });
+    this.#say({ is: "ask", number, about, sheet });
   }
 
   #say(message: ToWorker): void {
@@ -139,8 +143,9 @@ export class EngineBridge {
   /** Shown, and tried again after a while; whoever asked is told now. */
   #failed(why: string): void {
     this.#stopWorker();
-    for (const asked of [this.#inHand, this.#waiting]) asked?.settle({ is: "failed", why });
-    this.#inHand = this.#waiting = null;
+    for (const asked of [this.#inHand, ...this.#waiting.values()]) asked?.settle({ is: "failed", why });
+    this.#inHand = null;
+    this.#waiting.clear();
     const wait = RETRY_MS[Math.min(this.#failures++, RETRY_MS.length - 1)]!;
     this.#state.set({ is: "failed", why, retry_at_ms: Date.now() + wait });
     this.#retry = setTimeout(() => this.start(), wait);

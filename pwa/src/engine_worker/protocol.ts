@@ -14,9 +14,12 @@ export interface EngineManifest {
   files: Record<"pyodide.mjs" | "pyodide.asm.mjs" | "pyodide.asm.wasm" | "python_stdlib.zip" | "msgspec.whl" | "engine.zip", EngineFile>;
 }
 
+/** The doors of the engine: an opinion on a sheet, how long a charge lasts, who meets what if the plug sits wrong. */
+export type About = "opinion" | "discharge" | "overstress";
+
 export type ToWorker =
   | { is: "start"; manifest: EngineManifest }
-  | { is: "ask"; number: number; sheet: Uint8Array };
+  | { is: "ask"; number: number; about: About; sheet: Uint8Array };
 
 /** `number` is the question's; `failed` without one is about the start. */
 export type FromWorker =

@@ -4,11 +4,14 @@ import random
 
 from pyodide.ffi import JsBuffer, to_js
 
+from server.engine.bench_doors import discharge_json, overstress_json
 from server.engine.door import opinion_json
 
 random.seed()  # a restored interpreter would otherwise start from the same state every time
 
+DOORS = {"opinion": opinion_json, "discharge": discharge_json, "overstress": overstress_json}
 
-def answer(sheet: JsBuffer) -> object:
-    """A BenchSheet as JSON in a Uint8Array -> the Opinion as JSON in a Uint8Array."""
-    return to_js(opinion_json(sheet.to_bytes()))
+
+def answer(question: JsBuffer, about: str = "opinion") -> object:
+    """A question as JSON in a Uint8Array (for an opinion: a BenchSheet) -> the answer as JSON in a Uint8Array."""
+    return to_js(DOORS[about](question.to_bytes()))

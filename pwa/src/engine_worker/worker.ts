@@ -5,7 +5,7 @@
 import type { PyodideAPI } from "pyodide";
 import type { PyCallable } from "pyodide/ffi";
 
-import type { EngineFile, EngineManifest, FromWorker, ToWorker } from "./protocol";
+import type { About, EngineFile, EngineManifest, FromWorker, ToWorker } from "./protocol";
 import seam from "./seam.py?raw";
 
 declare const self: DedicatedWorkerGlobalScope;
@@ -15,7 +15,7 @@ let answer: PyCallable | undefined;
 
 self.onmessage = async ({ data }: MessageEvent<ToWorker>): Promise<void> => {
   if (data.is === "start") await start(data.manifest);
-  else ask(data.number, data.sheet);
+  else ask(data.number, data.about, data.sheet);
 };
 
 function say(message: FromWorker, transfer: Transferable[] = []): void {
@@ -59,10 +59,10 @@ function seamOf(python: PyodideAPI): PyCallable {
   return python.globals.get("answer") as PyCallable;
 }
 
-function ask(number: number, sheet: Uint8Array): void {
+function ask(number: number, about: About, sheet: Uint8Array): void {
   try {
     if (answer === undefined) throw new Error("the engine was asked before it was started");
-    const opinion = answer(sheet) as Uint8Array;
+    const opinion = answer(sheet, about) as Uint8Array;
     say({ is: "answer", number, opinion }, [opinion.buffer]);
   } catch (error) {
     say({ is: "failed", number, why: lastLine(error) });

@@ -9,9 +9,9 @@ export type Route =
   | { at: "take_in_healthy" }
   | { at: JobPage; job: string; query: URLSearchParams };
 
-export type JobPage = "sheet" | "safe" | "anchor" | "read" | "opinion";
+export type JobPage = "sheet" | "safe" | "plug" | "anchor" | "read" | "opinion";
 
-const JOB_PAGES: readonly JobPage[] = ["sheet", "safe", "anchor", "read", "opinion"];
+const JOB_PAGES: readonly JobPage[] = ["sheet", "safe", "plug", "anchor", "read", "opinion"];
 
 export function parseRoute(hash: string): Route {
   const [path = "", query = ""] = hash.replace(/^#\/?/, "").split("?", 2);

@@ -30,6 +30,7 @@ import type {
   Stage,
   Tray,
 } from "../generated/models";
+import type { BenchDoors } from "./bench_answers";
 
 /**
  * A value that changes; a Svelte store (`$live` works). The value is `undefined` until the first
@@ -257,7 +258,7 @@ export type AskResult =
   | { is: "overtaken" }
   | { is: "failed"; why: string };
 
-export interface Door {
+export interface Door extends BenchDoors {
   // queries
   trays(): Live<TrayView[]>;
   /** `null`: there is no such job, or it was taken back. */

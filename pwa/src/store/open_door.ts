@@ -6,6 +6,7 @@ import engineManifest from "../generated/engine_manifest.json";
 import { AppUpdate } from "../sw_update";
 import { SyncRunner } from "../sync/runner";
 import { readSync, syncState } from "../sync/sync_state";
+import { benchDoors } from "./bench_answers";
 import { applyKeptNewer } from "./catch_up";
 import { onLiveConnection, PhoneDb } from "./db";
 import type { Door, Live } from "./door";
@@ -61,6 +62,7 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
     ...drafts(db, storage),
     setActor: (name) => onLiveConnection(db, () => db.setMeta("actor", name)),
     askOpinion: (jobId, how = {}) => opinions.ask(jobId, how),
+    ...benchDoors(bridge),
     startEngine: () => bridge.start(),
     syncNow: () => runner.now(),
     exportUnsynced: () => exportUnsynced(db),
