@@ -36,13 +36,22 @@ def read_reference_file(file_json: bytes) -> ReferenceFile:
     Raises msgspec.DecodeError or ValidationError (with a path), or SheetError: a newer version, doubled ids, or
     parts that do not belong together.
     """
+    refuse_newer(file_json)
+    return check_reference_file(_decoder.decode(file_json))
+
+
+def refuse_newer(file_json: bytes) -> None:
+    """Raises SheetError for a file of a newer version, whatever else it holds; DecodeError for no JSON."""
     version = _version_decoder.decode(file_json).v
     if version > BODY_V:
         raise SheetError(
             "newer_file", "this file was written by a newer app: update this one, then take the file in again",
             where="$.v", given=str(version), expected=f"at most {BODY_V}", example=f'"v":{BODY_V}',
         )
-    file = _decoder.decode(file_json)
+
+
+def check_reference_file(file: ReferenceFile) -> ReferenceFile:
+    """The file itself, once its parts are seen to belong together. Raises SheetError where they do not."""
     _refuse_doubles("reference_boards", [one.id for one in file.reference_boards])
     _refuse_doubles("readings", [one.id for one in file.readings])
     _refuse_doubles("meters", [one.id for one in file.meters])

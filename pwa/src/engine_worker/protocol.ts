@@ -14,8 +14,8 @@ export interface EngineManifest {
   files: Record<"pyodide.mjs" | "pyodide.asm.mjs" | "pyodide.asm.wasm" | "python_stdlib.zip" | "msgspec.whl" | "engine.zip", EngineFile>;
 }
 
-/** The doors of the engine: an opinion on a sheet, how long a charge lasts, who meets what if the plug sits wrong. */
-export type About = "opinion" | "discharge" | "overstress";
+/** The doors of the engine, by the names of `seam.py`. */
+export type About = "opinion" | "discharge" | "overstress" | "meter_sheet" | "meter_pair" | "reference_file";
 
 export type ToWorker =
   | { is: "start"; manifest: EngineManifest }

@@ -7,6 +7,7 @@ export type Route =
   | { at: "take_in" }
   | { at: "shop" }
   | { at: "take_in_healthy" }
+  | { at: "healthy"; board: string; socket: string }
   | { at: JobPage; job: string; query: URLSearchParams };
 
 export type JobPage = "sheet" | "safe" | "plug" | "anchor" | "read" | "opinion";
@@ -18,6 +19,9 @@ export function parseRoute(hash: string): Route {
   const [first, job, page = "sheet"] = path.split("/");
   if (first === "take-in" && job === "healthy") return { at: "take_in_healthy" };
   if (first === "take-in") return { at: "take_in" };
+  if (first === "healthy" && job !== undefined && page !== "sheet") {
+    return { at: "healthy", board: decodeURIComponent(job), socket: decodeURIComponent(page) };
+  }
   if (first === "shop") return { at: "shop" };
   const at = JOB_PAGES.find((name) => name === page);
   if (first === "job" && job !== undefined && job !== "" && at !== undefined) {
@@ -34,4 +38,9 @@ export const TO_SHOP = "#/shop";
 export function toJob(job: string, page: JobPage = "sheet", query: Record<string, string> = {}): string {
   const search = new URLSearchParams(query).toString();
   return `#/job/${encodeURIComponent(job)}/${page}${search === "" ? "" : `?${search}`}`;
+}
+
+/** The healthy boards of one socket of a board version. */
+export function toHealthy(board: string, socket: string): string {
+  return `#/healthy/${encodeURIComponent(board)}/${encodeURIComponent(socket)}`;
 }

@@ -13,6 +13,7 @@ import type { Door, Live } from "./door";
 import { drafts } from "./drafts";
 import { edits } from "./edits";
 import { exportUnsynced } from "./export";
+import { healthyDoors } from "./healthy";
 import { live } from "./live";
 import { Opinions } from "./opinions";
 import { readJob, readMeters } from "./read_job";
@@ -60,6 +61,7 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
     update: update.state,
     ...edits(db, writer),
     ...drafts(db, storage),
+    ...healthyDoors(db, storage, bridge, writer),
     setActor: (name) => onLiveConnection(db, () => db.setMeta("actor", name)),
     askOpinion: (jobId, how = {}) => opinions.ask(jobId, how),
     ...benchDoors(bridge),

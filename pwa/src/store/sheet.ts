@@ -72,13 +72,13 @@ export function seenOf(readings: readonly FactRow[]): string[] {
 
 const records = <T>(rows: readonly FactRow[]): T[] => rows.map((row) => row.record as T);
 
-async function allMeters(db: PhoneDb): Promise<NonNullable<BenchSheet["meters"]>> {
+export async function allMeters(db: PhoneDb): Promise<NonNullable<BenchSheet["meters"]>> {
   return (await visibleEntities(db, "meter"))
     .filter((row) => typeof row.values["name"] === "string")
     .map(({ id, values }) => ({ ...(values as { name: string }), id }));
 }
 
-async function knownGood(db: PhoneDb, boardId: string): Promise<{ boards: ReferenceBoard[]; readings: FactRow[] }> {
+export async function knownGood(db: PhoneDb, boardId: string): Promise<{ boards: ReferenceBoard[]; readings: FactRow[] }> {
   const boards = (await referenceBoards(db)).filter((board) => board.board_version_id === boardId);
   const lists = await Promise.all(boards.map(({ id }) => factsOf(db, "reading", "reference_board_id", id)));
   return { boards, readings: lists.flat() };
