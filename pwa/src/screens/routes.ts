@@ -6,6 +6,7 @@ export type Route =
   | { at: "bench" }
   | { at: "take_in" }
   | { at: "shop" }
+  | { at: "board_by_hand" }
   | { at: "take_in_healthy" }
   | { at: "healthy"; board: string; socket: string }
   | { at: JobPage; job: string; query: URLSearchParams };
@@ -23,6 +24,7 @@ export function parseRoute(hash: string): Route {
     return { at: "healthy", board: decodeURIComponent(job), socket: decodeURIComponent(page) };
   }
   if (first === "shop") return { at: "shop" };
+  if (first === "board-by-hand") return { at: "board_by_hand" };
   const at = JOB_PAGES.find((name) => name === page);
   if (first === "job" && job !== undefined && job !== "" && at !== undefined) {
     return { at, job: decodeURIComponent(job), query: new URLSearchParams(query) };
@@ -34,6 +36,7 @@ export const TO_BENCH = "#/";
 export const TO_TAKE_IN = "#/take-in";
 export const TO_TAKE_IN_HEALTHY = "#/take-in/healthy";
 export const TO_SHOP = "#/shop";
+export const TO_BOARD_BY_HAND = "#/board-by-hand";
 
 export function toJob(job: string, page: JobPage = "sheet", query: Record<string, string> = {}): string {
   const search = new URLSearchParams(query).toString();

@@ -30,6 +30,7 @@ import type {
   Stage,
   Tray,
 } from "../generated/models";
+import type { BoardDoors } from "./boards";
 import type { HealthyDoors } from "./healthy";
 import type { BenchDoors } from "./bench_answers";
 
@@ -259,7 +260,7 @@ export type AskResult =
   | { is: "overtaken" }
   | { is: "failed"; why: string };
 
-export interface Door extends BenchDoors, HealthyDoors {
+export interface Door extends BoardDoors, BenchDoors, HealthyDoors {
   // queries
   trays(): Live<TrayView[]>;
   /** `null`: there is no such job, or it was taken back. */

@@ -7,6 +7,7 @@ import { AppUpdate } from "../sw_update";
 import { SyncRunner } from "../sync/runner";
 import { readSync, syncState } from "../sync/sync_state";
 import { benchDoors } from "./bench_answers";
+import { boardDoors } from "./boards";
 import { applyKeptNewer } from "./catch_up";
 import { onLiveConnection, PhoneDb } from "./db";
 import type { Door, Live } from "./door";
@@ -60,6 +61,7 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
     storage: storage.state,
     update: update.state,
     ...edits(db, writer),
+    ...boardDoors(db, writer),
     ...drafts(db, storage),
     ...healthyDoors(db, storage, bridge, writer),
     setActor: (name) => onLiveConnection(db, () => db.setMeta("actor", name)),
