@@ -14,24 +14,32 @@ export interface StoryGroup {
   second: { title: string; odds: number } | null;
 }
 
-/** A way of counting is true beside whatever happened: it is no rival of the stories of its group. */
-const COUNTING = -1;
 const WORTH_A_LINE = 0.05;
 const GROUPS_SHOWN = 4;
 const NAMED_IN_A_GROUP = 3;
 
+/** A way of counting is true beside whatever happened: it is no rival of the stories of its group. */
+function isCounting(story: Story): boolean {
+  return story.kind === "counted_differently";
+}
+
+/** The way of counting, if it is worth a line. */
+export function countingStory(stories: readonly Story[]): Story | null {
+  return stories.find((story) => isCounting(story) && story.odds >= WORTH_A_LINE) ?? null;
+}
+
 export function storyGroups(stories: readonly Story[]): { groups: StoryGroup[]; rest: number } {
+  const happened = stories.filter((story) => !isCounting(story));
   const byGroup = new Map<number, Story[]>();
-  for (const story of stories) {
-    const id = story.kind === "counted_differently" ? COUNTING : story.group;
-    const members = byGroup.get(id);
-    if (members === undefined) byGroup.set(id, [story]);
+  for (const story of happened) {
+    const members = byGroup.get(story.group);
+    if (members === undefined) byGroup.set(story.group, [story]);
     else members.push(story);
   }
   const all = [...byGroup].map(([id, members]) => toGroup(id, members)).sort((a, b) => b.odds - a.odds);
   const groups = all.filter((group, i) => i === 0 || group.odds >= WORTH_A_LINE).slice(0, GROUPS_SHOWN);
   const named = groups.reduce((n, group) => n + group.stories.length + group.others, 0);
-  return { groups, rest: stories.length - named };
+  return { groups, rest: happened.length - named };
 }
 
 function toGroup(id: number, members: Story[]): StoryGroup {
