@@ -35,6 +35,8 @@ export class ReadingFlow {
   trouble = $state<string | null>(null);
   /** Entries on their way to the disk, or waiting for the opinion that may ask for them once more. */
   underway = $state(0);
+  /** Something was taken on this visit. */
+  begun = $state(false);
   /** Ids of this visit's entries, newest last; the first is the newest there was at the start. */
   taken = $state.raw<string[]>([]);
   lead = $state<LeadOnGround>("red");
@@ -170,6 +172,7 @@ export class ReadingFlow {
     });
     this.trouble = null;
     this.again = null;
+    this.begun = true;
     this.taken = [...this.taken, id];
     this.#doneSince.add(aimKey(aim));
     const contact = contactOf(aim);

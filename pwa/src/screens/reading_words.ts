@@ -37,7 +37,7 @@ export interface ReminderLine {
 
 /** At most one line: what stops the work first, then what is asked, then what the engine reminds of. */
 export function oneReminder(now: {
-  flow: { again: string | null; trouble: string | null };
+  flow: { again: string | null; trouble: string | null; begun: boolean };
   byDrawing: boolean;
   opinion: Opinion | null;
   storage: StorageState;
@@ -55,6 +55,8 @@ export function oneReminder(now: {
   if (countsDifferently(now.opinion) && !now.byDrawing) {
     return { sentence: `${now.opinion?.numbering.sentence ?? ""} Put it right.`, blocks: true, puts_right: true };
   }
-  const reminder = now.opinion?.reminders?.find((one) => one.blocks === true) ?? now.opinion?.reminders?.[0];
+  const reminders = now.opinion?.reminders ?? [];
+  // what stops nothing is said before the first entry: under every contact it would not be read any more
+  const reminder = reminders.find((one) => one.blocks === true) ?? (now.flow.begun ? undefined : reminders[0]);
   return reminder === undefined ? null : { sentence: reminder.sentence, blocks: reminder.blocks === true, short: true };
 }
