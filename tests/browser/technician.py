@@ -73,12 +73,16 @@ class Technician:
         """Touches what the screen asks for until so many contacts are read.
 
         What needs other leads or another range is left for later: the nearest contact in the drawing
-        that was not read yet is pressed instead.
+        that was not read yet is pressed instead, and the screen must not ask for the other again.
         """
+        later: set[tuple[str, str]] = set()
         for _ in range(2 * len(self.meter)):
             if contacts_read(page) >= wanted:
                 return
             if not self._is_plain_touch(page):
+                asked = (number(page).inner_text(), page.locator(".how").inner_text())
+                assert asked not in later, f"{asked} was left for later and is asked for again"
+                later.add(asked)
                 self._take_another_in_hand(page)
             self._touch(page, press)
         raise AssertionError(f"{len(self.typed)} entries, and the screen counts {contacts_read(page)} contacts")

@@ -126,7 +126,7 @@ def _touch_the_anchors(page: Page) -> None:
     page.evaluate("() => { location.hash = location.hash.replace('/read', '/safe'); }")
     page.get_by_role("link", name="Go to the readings").click()
     expect(page.get_by_role("radio", name="guided")).to_be_checked()
-    expect(page.get_by_text("First 15, 19 and 1")).to_be_visible()
+    expect(page.get_by_text("Touch 15, 19, 1 first")).to_be_visible()
     page.get_by_role("link", name="Touch the anchors").click()
     expect(number(page)).to_have_text("15")
 
@@ -151,7 +151,7 @@ def _opinion_on_the_phone(page: Page, job: str) -> tuple[dict[str, Any], dict[st
     go(page, f"#/job/{job}/opinion")
     expect(page.get_by_text(f"{CONTACTS} of {CONTACTS}")).to_be_visible()
     expect(page.locator(".stories .title").first).to_have_text(SLIPPED)
-    expect(page.locator(".stories")).to_contain_text(f"Beside it: {FUSE}")
+    expect(page.locator(".stories")).to_contain_text(f": {FUSE}")
     expect(page.locator("section[aria-label='Next touch'] .title").first).to_have_text("Ohms across F3")
     sheet, opinion = last_of_the_engine(page)
     first = opinion["stories"][0]
