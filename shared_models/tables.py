@@ -1,7 +1,7 @@
 """Data that both sides hold: make-safe steps, roles, keypad grammar, and the words of each choice.
 
 The build writes `all_tables()` as JSON for the phone, so the phone needs no engine to hold the
-make-safe gate or to take a number. Physical constants are not here (`server/engine/constants.py`).
+make-safe gate or to take a number. Physical constants are not here (`server/engine/constants/`).
 
 Origins: the limit of 1 V before plugging and 10 mV for an honest reading are common practice, no
 source; 60 V d.c. for the body is the ES1 limit of IEC 62368-1 table 4, read second-hand.

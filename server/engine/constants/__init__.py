@@ -1,40 +1,19 @@
 """The one table of numbers: every constant of the engine, with its unit and where it comes from.
 
 No other module of the engine holds a numeric literal beyond 0, 1, 2, -1 and 0.5 (a test reads the
-sources). `TABLE` lists each entry with its origin: SOURCE (published, with a citation), PRACTICE
+sources; a family with many numbers of its own has a module beside this one and imports from there). `TABLE`
+lists each entry with its origin: SOURCE (published, with a citation), PRACTICE
 (common practice, no source), MEMORY (from memory, not confirmed) or ASSUMED (our assumption).
 Changing a number here means raising CONSTANTS_VERSION.
 """
 
-from typing import Literal, NamedTuple
+from typing import NamedTuple
+
+from server.engine.constants.table import TABLE, Entry
+from server.engine.constants.table import mapping as _map
+from server.engine.constants.table import num as _num
 
 CONSTANTS_VERSION = "2026.11.1"
-
-Origin = Literal["SOURCE", "PRACTICE", "MEMORY", "ASSUMED"]
-
-
-class Entry(NamedTuple):
-    """One constant: name, value, unit, origin, and the citation or the reason."""
-
-    name: str
-    value: object
-    unit: str
-    origin: Origin
-    why: str
-
-
-TABLE: list[Entry] = []
-
-
-def _num(name: str, value: float, unit: str, origin: Origin, why: str) -> float:
-    TABLE.append(Entry(name, value, unit, origin, why))
-    return value
-
-
-def _map(name: str, value: dict[str, float], unit: str, origin: Origin, why: str) -> dict[str, float]:
-    TABLE.append(Entry(name, value, unit, origin, why))
-    return value
-
 
 # ---- physics of a junction ------------------------------------------------------------------
 MEMO_SIZE = int(_num("MEMO_SIZE", 8, "boards", "ASSUMED", "prepared boards kept; a bench rarely has more in hand"))
