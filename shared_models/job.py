@@ -83,7 +83,11 @@ class MakeSafeProof(Model, frozen=True, kw_only=True):
 
 
 class Observation(Model, frozen=True, kw_only=True):
-    """Something seen, on contacts or on a part."""
+    """Something seen, on contacts or on a part; or what the supply showed at the first power.
+
+    `part` may be a chip, a small part, or a capacitor of a rail (a hot spot). `draw_ma` is the number beside a
+    draw, `limit_ma` the limit the supply was set to. `reads_below_zero`: the meter put a minus before a drop.
+    """
 
     id: Id
     of: Of
@@ -98,12 +102,20 @@ class Observation(Model, frozen=True, kw_only=True):
         "changes_when_pressed",
         "hot",
         "torch_shows_picture",
+        "torch_shows_nothing",
+        "draw_none",
+        "draw_at_limit",
+        "draw_low_steady",
+        "draw_as_healthy",
+        "reads_below_zero",
     ]
     subject: Subject = "board_socket"
     contacts: tuple[ContactNumber, ...] = ()
     part: Id | None = None
     photo_id: Id | None = None
     place: str = ""
+    draw_ma: Annotated[float, Meta(ge=0, le=1e6)] | None = None
+    limit_ma: Annotated[float, Meta(gt=0, le=1e6)] | None = None
     seen_at_ms: EpochMs
     seen_by: str = ""
     note: Words = ""

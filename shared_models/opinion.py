@@ -32,6 +32,8 @@ StoryKind = Literal[
     "cable_flipped",
     "leads_swapped",
     "other_revision",
+    "meter_differs",
+    "still_powered",
 ]
 
 DecisionKind = Literal[

@@ -27,6 +27,8 @@ from shared_models.reading import (
 )
 from shared_models.sheet import BenchSheet
 
+BELOW_ZERO = ("negative_drop", "negative_ohms")
+
 
 class Board(NamedTuple):
     """The board as it is judged: the socket with corrections applied; contacts and paths in the order they lie."""
@@ -61,17 +63,19 @@ class Facts(NamedTuple):
 
     `sweep`: diode-mode touches of board contacts at the spring, with the number as written.
     `further`: every other accepted reading. `out_of_reach`: contact to the id of the reading that says so.
+    `below_zero`: readings that showed a voltage where there must be none; they are asked about.
     """
 
     sweep: list[Touched]
     further: list[Touched]
     out_of_reach: dict[str, str]
+    below_zero: list[Reading]
 
 
 def accept_readings(sheet: BenchSheet, board: Board, notes: Notes) -> Facts:
     """The job's readings that stand, at this stage, of this socket. Order of the sheet's lists does not matter."""
     rows = _newest(sheet.readings, set(sheet.removed_ids), notes.set_aside)
-    facts = Facts([], [], {})
+    facts = Facts([], [], {}, [])
     for reading in rows:
         if reading.stage != sheet.stage:
             _aside(
@@ -86,6 +90,8 @@ def accept_readings(sheet: BenchSheet, board: Board, notes: Notes) -> Facts:
             continue
         touched = _read(reading, board, sheet, notes)
         if touched is None:
+            if notes.set_aside and notes.set_aside[-1].code in BELOW_ZERO:
+                facts.below_zero.append(reading)
             continue
         if isinstance(touched.value, OutOfReach):
             facts.out_of_reach[_contact_of(reading) or reading.id] = reading.id

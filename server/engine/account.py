@@ -37,7 +37,13 @@ def _led_odds(judged: Judged) -> tuple[dict[int, float], dict[int, dict[int, flo
     seconds: dict[int, dict[int, float]] = {}
     for weight, (first, second) in zip(judged.post[len(stories) :], judged.pairs, strict=True):
         lead, other = sorted(
-            (first, second), key=lambda place: (stories[place].kind not in EVENTS, -stories[place].weight, place)
+            (first, second),
+            key=lambda place: (
+                stories[place].kind == "meter_differs",  # what is wrong is told first, how it was measured beside it
+                stories[place].kind not in EVENTS,
+                -stories[place].weight,
+                place,
+            ),
         )
         odds[lead] += weight
         beside = seconds.setdefault(lead, {})

@@ -42,6 +42,8 @@ TITLES = {
     "clean_and_read": "{0} cleaned, dried and read again",
     "reseat": "Seat the module again",
     "known_good_module": "A known-good module or cable",
+    "meter_as_told": "Diode mode across a {0}",
+    "volts_left": "Volts at {0}",
 }
 
 

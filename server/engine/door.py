@@ -13,7 +13,7 @@ import msgspec
 from server.engine.accept import Notes, accept_board, accept_readings
 from server.engine.account import decisions_of, numbering_of, stories_of
 from server.engine.candidate import hypotheses
-from server.engine.constants import CONSTANTS_VERSION, PERCENT, VERDICT_Z_RETOUCH
+from server.engine.constants import CONSTANTS_VERSION, ODD_MIN, PERCENT, VERDICT_Z_RETOUCH
 from server.engine.digest import board_digest, sheet_digest
 from server.engine.errors import SheetError
 from server.engine.inference import Judged, judge
@@ -25,7 +25,7 @@ from server.engine.reminders import gate_waits_for, reminders_of
 from server.engine.roles import PLAIN_PATH, path_of
 from server.engine.rounding import millivolts, plain
 from server.engine.touches import candidates
-from server.engine.verdicts import contact_opinions, contact_states
+from server.engine.verdicts import contact_opinions, contact_states, odds_of_kind
 from shared_models.board import BoardVersion
 from shared_models.opinion import Number, Opinion, Overstress, Reason, Session, SetAside
 from shared_models.sheet import BenchSheet
@@ -69,7 +69,7 @@ def form_opinion(sheet: BenchSheet) -> Opinion:
         decisions=decisions_of(judged),
         next=shown,
         stop=stop,
-        reminders=reminders_of(sheet, judged, known, waits_for, notes),
+        reminders=reminders_of(sheet, judged, known, waits_for),
     )
 
 
@@ -151,7 +151,8 @@ def _session_reasons(judged: Judged, shift_mv: float, to_ma: float) -> tuple[Rea
         )
     far_warm = abs(judged.fit.kelvin) > VERDICT_Z_RETOUCH * judged.at.air_sd_k
     far_current = judged.at.told and abs(judged.fit.log_current) > VERDICT_Z_RETOUCH * judged.at.current_sd
-    if judged.facts.sweep and (far_warm or far_current):
+    doubted = odds_of_kind(judged, "meter_differs") > ODD_MIN
+    if judged.facts.sweep and (far_warm or far_current or doubted):
         told.append(
             Reason(
                 code="session_differs",

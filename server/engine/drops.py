@@ -35,6 +35,8 @@ from server.engine.constants import (
     LOST_OL,
     NET_FOLLOWER_SD_MV,
     OPEN_READS,
+    RESIDUAL_MV,
+    RESIDUAL_SD_MV,
     REVISION_SD_MV,
     SHORT_OHM,
     SHORT_SPREAD_MV,
@@ -42,15 +44,16 @@ from server.engine.constants import (
     SMOOTHING,
     TINY,
     UNSTEADY_HEALTHY,
+    UNSTEADY_RESIDUAL,
 )
 from server.engine.student import StudentT
 from shared_models.reading import Steadiness
 
-STATE_WORDS = ("expected", "short", "low", "open", "high", "high", "expected", "expected")
-"""The outcome each component is counted as: a contact of another revision, or read with the leads
-swapped, is not a wrong contact."""
+STATE_WORDS = ("expected", "short", "low", "open", "high", "high", "expected", "expected", "expected")
+"""The outcome each component is counted as: a contact of another revision, read with the leads swapped, or
+with voltage left on its rail, is not a wrong contact."""
 
-BAND, SHORT, LEAK, OPEN, HIGH, LOST, SHIFTED, OTHER_LEAD, MEETS = range(len(STATE_WORDS) + 1)
+BAND, SHORT, LEAK, OPEN, HIGH, LOST, SHIFTED, OTHER_LEAD, RESIDUAL, MEETS = range(len(STATE_WORDS) + 1)
 
 
 class View(NamedTuple):
@@ -105,6 +108,7 @@ def _over_range(view: View) -> list[float]:
         LOST_OL,
         view.ol_odds,
         view.ol_odds if view.other_lead is None else view.other_lead[-1],
+        view.ol_odds,
     ]
     masses.extend(1 - SMALL_MASS if met is None else SMALL_MASS for met in view.meets)
     return masses
@@ -118,7 +122,10 @@ def _number(x: float, view: View) -> list[float]:
         short = 0.5 * (short + normal(x, (SHORT_OHM + view.series_ohm) * view.current_ma, spread))
     lost = (1 - LOST_OL) * normal(x, view.loc + LOST_BRANCH_MV, math.hypot(LOST_BRANCH_SD_MV, view.scale))
     shifted = (1 - view.ol_odds) * normal(x, view.loc, math.hypot(REVISION_SD_MV, view.scale))
+    # a charged rail takes its voltage off the number, one to one; a negative rail adds
+    residual = (1 - view.ol_odds) * normal(x, view.loc - RESIDUAL_MV, math.hypot(RESIDUAL_SD_MV, view.scale))
     densities = [band, short, _leak(x, view), OPEN_READS, _high(x, view), lost, shifted, _other_lead(x, view, band)]
+    densities.append(residual)
     densities.extend(OPEN_READS if met is None else normal(x, met[0], met[1]) for met in view.meets)
     return densities
 
@@ -225,7 +232,12 @@ def steadiness_odds(noted: Steadiness | None, view: View, states: int) -> list[f
         return [1.0] * states
     if noted in ("jumps", "falls"):
         return [UNSTEADY_HEALTHY] + [
-            1.0 - UNSTEADY_HEALTHY if state == OPEN else 2 * UNSTEADY_HEALTHY for state in range(1, states)
+            1.0 - UNSTEADY_HEALTHY
+            if state == OPEN
+            else UNSTEADY_RESIDUAL
+            if state == RESIDUAL
+            else 2 * UNSTEADY_HEALTHY
+            for state in range(1, states)
         ]
     climbs = [
         view.climb_odds * CLIMB_NOTED,

@@ -2,7 +2,8 @@
 
 A factor is log p(evidence | story) - log p(evidence | a story that says nothing of it), so that the
 factors of two independent stories add. Places: the solder tail, across a part, contact to contact,
-the far end of a series part, ohms of a rail, ohms at the module's plug. Seen: burnt marks.
+the far end of a series part, ohms of a rail, ohms at the module's plug, a known resistor, volts at a
+rail. Things seen are `looked`.
 """
 
 import math
@@ -16,28 +17,40 @@ from server.engine.constants import (
     BEHIND_SERIES_CHIP,
     BEHIND_SERIES_SHUNT,
     BRIDGE_OHM,
-    BURNT_ANYWHERE,
-    BURNT_AT_HIT,
-    BURNT_BY_EVENT,
+    DIFFERS_BY_WARMTH,
     HONEST_LOW_OHM,
     PLUG_RAIL_LOW_OHM,
     PLUG_RAIL_LOW_SICK,
     PLUG_RAIL_LOW_WELL,
-    SEEN_ANYWHERE,
-    SEEN_HERE,
+    RESISTOR_SD,
     SURE,
-    TORCH_LIGHTLESS,
-    TORCH_OTHERWISE,
     VERDICT_Z_RETOUCH,
+    VOLTS_AT_THIS_PLACE,
 )
+from server.engine.looked import seen_factors
+from server.engine.meters import Conditions
+from server.engine.quantities import read_text
 from server.engine.roles import first_series
 from server.engine.stories.kinds import Story
 from shared_models.job import Observation
-from shared_models.reading import AcrossPart, AtContact, AtPartEnd, AtRail, BetweenContacts, Drop, Ohms, OverRange
-from shared_models.tables import ROLE_BY_ID
+from shared_models.reading import (
+    AcrossPart,
+    AtContact,
+    AtPartEnd,
+    AtRail,
+    AtTestPoint,
+    BetweenContacts,
+    Drop,
+    Ohms,
+    OverRange,
+    Volts,
+)
+from shared_models.tables import HONEST_READING_LIMIT_MV, ROLE_BY_ID
 
 BEHIND_KINDS = ("chip_damaged", "plug_off_by", "plugged_live", "plug_tilted", "tool_slip")
 BEFORE_KINDS = ("bridge",)
+KNOWN_RESISTOR = "known resistor"
+"""A test point of this name and a value, as `known resistor 470 ohm`, is a resistor in the hand."""
 
 
 class Finding(NamedTuple):
@@ -51,12 +64,12 @@ class Finding(NamedTuple):
 
 
 def findings_of(
-    board: Board, further: list[Touched], sweep: dict[int, float], bands: Callable[[int], Healthy]
+    board: Board, further: list[Touched], sweep: dict[int, float], bands: Callable[[int], Healthy], at: Conditions
 ) -> list[Finding]:
     """Readings at other places as yes-or-no findings, in the order they were taken."""
     found = []
     for touched in further:
-        one = _finding(board, touched, sweep, bands)
+        one = _finding(board, touched, sweep, bands) or _blunder(board, touched, at)
         if one is not None:
             found.append(one)
     return found
@@ -106,6 +119,26 @@ def _finding(
     return None
 
 
+def _blunder(board: Board, touched: Touched, at: Conditions) -> Finding | None:
+    """A known resistor under this meter, or volts where there must be none."""
+    reading, value = touched.reading, touched.value
+    touch = reading.touch
+    if isinstance(value, Drop) and isinstance(touch, AtTestPoint) and touch.name.startswith(KNOWN_RESISTOR):
+        resistor = read_text(touch.name.removeprefix(KNOWN_RESISTOR), "ohm", "ohms")
+        if not (isinstance(resistor, Ohms) and resistor.ohm > 0 and value.drop_mv > 0):
+            return None
+        if not at.told or reading.meter_id != at.meter_id:
+            return None
+        current_ma = value.drop_mv / resistor.ohm
+        apart = abs(math.log(current_ma / at.current_ma))
+        as_told = apart < VERDICT_Z_RETOUCH * math.hypot(at.current_sd, RESISTOR_SD)
+        return Finding("meter_as_told", touch.name, as_told, reading.id, current_ma)
+    if isinstance(value, Volts) and reading.subject == "board_socket" and "battery_connected" not in reading.conditions:
+        where = getattr(touch, "net", getattr(touch, "name", getattr(touch, "contact", "")))
+        return Finding("volts_left", where, abs(value.volts_mv) > HONEST_READING_LIMIT_MV, reading.id, value.volts_mv)
+    return None
+
+
 def _rail_of(board: Board, touch: object) -> str | None:
     """The rail a contact belongs to, by the name its stories use; None for a signal."""
     if not isinstance(touch, AtContact):
@@ -125,9 +158,16 @@ def _far_end(board: Board, part: str, drop_mv: float, record_id: str, sweep: dic
 
 
 def log_factors(
-    stories: list[Story], board: Board, findings: list[Finding], observations: tuple[Observation, ...]
+    stories: list[Story],
+    board: Board,
+    findings: list[Finding],
+    observations: tuple[Observation, ...],
+    last_read: dict[int, int],
 ) -> list[list[float]]:
-    """For each piece of evidence (a finding, a thing seen, one mark of several) the log factor of each story."""
+    """For each piece of evidence (a finding, a thing seen, one mark of several) the log factor of each story.
+
+    `last_read`: contact -> when it was touched last, ms.
+    """
     rows = []
     for finding in findings:
         row = []
@@ -135,12 +175,7 @@ def log_factors(
             likely, usual = _odds(story, board, finding)
             row.append(math.log((likely if finding.was_so else 1 - likely) / (usual if finding.was_so else 1 - usual)))
         rows.append(row)
-    for seen in sorted(observations, key=lambda one: one.id):
-        if seen.seen == "burnt":
-            rows.extend([_burnt(story, board, seen, number) for story in stories] for number in seen.contacts)
-        else:
-            rows.append([_seen(story, board, seen) for story in stories])
-    return rows
+    return [*rows, *seen_factors(stories, board, observations, last_read)]
 
 
 def claimed_twice(rows: list[list[float]], first: int, second: int) -> float:
@@ -156,6 +191,10 @@ def _odds(story: Story, board: Board, finding: Finding) -> tuple[float, float]:
     """(p(finding | story), p(finding | a story that says nothing of it))."""
     if finding.code == "plug_rail_low":
         return (PLUG_RAIL_LOW_SICK if story.kind == "elsewhere" else PLUG_RAIL_LOW_WELL), PLUG_RAIL_LOW_WELL
+    if finding.code == "meter_as_told":
+        return (DIFFERS_BY_WARMTH if story.kind == "meter_differs" else SURE), SURE
+    if finding.code == "volts_left":
+        return (VOLTS_AT_THIS_PLACE if story.kind == "still_powered" else 1 - SURE), 1 - SURE
     if finding.code == "bridged":
         return (SURE if story.kind == "bridge" and story.subject == finding.where else 1 - SURE), 1 - SURE
     if finding.code == "part_open":
@@ -176,57 +215,3 @@ def _odds(story: Story, board: Board, finding: Finding) -> tuple[float, float]:
             return BEHIND_SERIES_CHIP, 0.5
         return (BEHIND_SERIES_SHUNT if story.kind not in BEFORE_KINDS else 1 - SURE), 0.5
     return (SURE if story.kind == "rail_short" and story.subject == finding.where else 1 - SURE), 1 - SURE
-
-
-SEEN_WITH = {
-    "bent": ("contact_torn",),
-    "lifted": ("contact_torn",),
-    "missing": ("part_knocked_off", "series_open"),
-    "bridged": ("bridge",),
-    "wet": ("wet", "leak"),
-    "changes_when_pressed": ("cracked_joint", "contact_torn"),
-    "hot": ("chip_damaged", "plugged_live", "plug_off_by", "plug_tilted", "tool_slip", "rail_short"),
-}
-"""Which stories expect a thing to be seen, at their own contacts or part."""
-
-LIGHTLESS = ("series_open", "rail_short", "chip_damaged")
-
-
-def _seen(story: Story, board: Board, seen: Observation) -> float:
-    """A thing seen at contacts or at a part: likely where the story says so, rare anywhere else."""
-    if seen.seen == "torch_shows_picture":
-        lit = any(board.contacts[index].role in ("led_plus", "led_minus") for index in story.contacts)
-        lightless = story.kind in LIGHTLESS and lit
-        return math.log(TORCH_LIGHTLESS / TORCH_OTHERWISE) if lightless else 0.0
-    if story.kind not in SEEN_WITH.get(seen.seen, ()):
-        return 0.0
-    at_part = seen.part is not None and seen.part in (story.part, story.subject)
-    at_contact = any(board.contacts[index].number in seen.contacts for index in story.contacts)
-    if story.kind == "bridge":
-        at_contact = bool(seen.contacts) and all(number in story.subject.split("-") for number in seen.contacts)
-    if seen.subject == "module_plug" or not (at_part or at_contact):
-        return 0.0
-    return math.log(SEEN_HERE[seen.seen] / SEEN_ANYWHERE)
-
-
-def _burnt(story: Story, board: Board, seen: Observation, number: str) -> float:
-    """One mark, on the board's contact or on the plug's, where this story says one was hit, or elsewhere."""
-    if seen.subject == "module_plug":
-        # the plug contact that stood on a contact that was hit carries the other half of the mark
-        places = [board.contacts[index].number for index in story.hit_plugs] + _plugs_on_hits(story, board)
-    else:
-        places = [board.contacts[index].number for index in story.hit]
-    likely = BURNT_AT_HIT if number in places else (BURNT_BY_EVENT if story.live else BURNT_ANYWHERE)
-    return math.log(likely / BURNT_ANYWHERE)
-
-
-def _plugs_on_hits(story: Story, board: Board) -> list[str]:
-    if story.kind != "plug_off_by":
-        return []
-    slip = int(story.subject)
-    plugs = []
-    for row in board.rows:
-        for place, contact in enumerate(row):
-            if 0 <= place + slip < len(row) and row[place + slip] in story.hit:
-                plugs.append(board.contacts[contact].number)
-    return plugs

@@ -10,12 +10,14 @@ from server.engine.bands import (
     Healthy,
     sibling_bands,
 )
+from server.engine.blunders import blunder_factors, last_read
 from server.engine.constants import (
     FIRSTS_TRIED,
     FUSE_WITH_LIVE,
     HYPOTHESES_KEPT,
     LOG_WORTH_KEEPING,
     TINY,
+    TOLD_WRONGLY,
 )
 from server.engine.drops import View
 from server.engine.evidence import Finding, claimed_twice, findings_of, log_factors
@@ -25,6 +27,8 @@ from server.engine.likelihoods import lone_over_range, mixed, variable_densities
 from server.engine.meters import (
     Conditions,
     SessionFit,
+    told_nothing,
+    told_wrongly,
 )
 from server.engine.numbering import Counting, count
 from server.engine.overstress import net_key
@@ -72,7 +76,13 @@ def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
     red = [bands[contact, "red"] for contact in range(len(prepared.board.contacts))]
     counting = count(prepared.board, known.ways, facts.sweep, red, session_slack(at, known.current_sd))
     seen = gather(prepared, facts, counting.best.to_drawn)
-    fit, weights = fit_from_references(prepared, seen, bands, at, known.current_sd)
+    fit, weights = fit_from_references(prepared, seen, bands, at, known.current_sd, at.air_sd_k)
+    wrongly = told_wrongly(fit, known.current_sd, at.air_sd_k)
+    if wrongly > TOLD_WRONGLY:
+        # what was told would bend the fit: resistors in series need the current the readings themselves show
+        doubts = told_nothing(known.current_sd, at.air_sd_k)
+        fit, weights = fit_from_references(prepared, seen, bands, at, *doubts)
+        wrongly = told_wrongly(fit, known.current_sd, at.air_sd_k, doubts)
     read = {
         contact: one.drop_mv
         for (contact, lead), one in seen.items()
@@ -83,7 +93,7 @@ def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
     ).items():
         bands[contact, "red"] = band
     views = views_of(prepared, seen, bands, fit, weights, at, open_circuit_of(at.meter_id, meters))
-    return _infer(sheet, prepared, facts, at, counting, fit, seen, bands, views)
+    return _infer(sheet, prepared, facts, at, counting, fit, seen, bands, views, wrongly)
 
 
 def _infer(
@@ -96,6 +106,7 @@ def _infer(
     seen: dict[tuple[int, str], Seen],
     bands: dict[tuple[int, str], Healthy],
     views: dict[tuple[int, str], View],
+    wrongly: float,
 ) -> Judged:
     densities, failing = variable_densities(prepared, seen, views)
     log_likelihoods: list[list[float] | None] = []
@@ -113,11 +124,12 @@ def _infer(
         )
     sweep = {contact: one.drop_mv for (contact, lead), one in seen.items() if lead == "red" and one.drop_mv is not None}
     further = [as_drawn(prepared, touched, counting, seen) for touched in facts.further]
-    findings = findings_of(prepared.board, further, sweep, lambda contact: _shifted(bands, views, contact))
+    findings = findings_of(prepared.board, further, sweep, lambda contact: _shifted(bands, views, contact), at)
     observations = tuple(
         drawn_observation(prepared, one, counting) for one in sheet.observations if one.id not in sheet.removed_ids
     )
-    rows = log_factors(prepared.stories, prepared.board, findings, observations)
+    rows = log_factors(prepared.stories, prepared.board, findings, observations, last_read(prepared, facts, counting))
+    rows.extend(blunder_factors(prepared.stories, sheet, facts, observations, wrongly))
     factors = [math.fsum(row[place] for row in rows) for place in range(len(prepared.stories))]
     for story, extra in lone_over_range(prepared, seen, views).items():
         factors[story] += extra
@@ -168,9 +180,21 @@ def _pairs(
     for score, first, second in found:
         together = _goes_with(prepared, first, second) + claimed_twice(rows, first, second)
         kept.append((score + together, first, second))
+    kept.extend(_beside_the_meter(prepared, scores, factors, firsts))
     kept.sort(key=lambda one: (-one[0], one[1], one[2]))
     kept = [one for one in kept if one[0] > top - LOG_WORTH_KEEPING][:HYPOTHESES_KEPT]
     return [(first, second) for _, first, second in kept], [score for score, _, _ in kept]
+
+
+def _beside_the_meter(
+    prepared: Prepared, scores: list[float], factors: list[float], firsts: list[int]
+) -> list[tuple[float, int, int]]:
+    """A meter that differs is as likely beside any fault as alone; told only where the readings say it."""
+    meter = next((place for place, story in enumerate(prepared.stories) if story.kind == "meter_differs"), None)
+    if meter is None or factors[meter] <= 0:
+        return []
+    beside = prepared.model.log_priors[meter] + factors[meter]
+    return [(scores[first] + beside, first, meter) for first in firsts if prepared.model.footprints[first]]
 
 
 def _pair_decisions(prepared: Prepared, pairs: list[tuple[int, int]]) -> list[int]:

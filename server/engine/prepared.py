@@ -161,7 +161,7 @@ def _outcomes(mixture: Mixture, board: Board, scene: Scene, contact: int) -> tup
 def _word(state: int, board: Board, scene: Scene, contact: int) -> str:
     """The state in the words of OUTCOME_OF; a bridge by what it joins."""
     if state < MEETS:
-        own = [word for word in ("lost", "shifted", "other_lead") if STATE_OF[word] == state]
+        own = [word for word in ("lost", "shifted", "other_lead", "residual") if STATE_OF[word] == state]
         return own[0] if own else STATE_WORDS[state]
     other = board.contacts[scene.neighbours[contact][state - MEETS]]
     if other.role == "ground":

@@ -54,6 +54,10 @@ def next_touches(
     """The best touches, best first, and the reason to stop if none is worth its time."""
     if odds_of_kind(judged, "leads_swapped") > ODD_MIN:
         return (), Stop(code="redo_reading", sentence="The leads seem swapped: swap them and read two contacts again.")
+    volts = [one for one in places if one.shown.kind == "volts" and one.shown.action == "read"]
+    if volts and odds_of_kind(judged, "still_powered") > ODD_MIN:
+        # nothing else is touched before it is known: the probe itself would do the damage
+        return tuple(_of_place(one, known, data_matters).shown for one in volts[:NEXT_TOUCHES]), None
     ranked = [_of_place(one, known, data_matters) for one in places]
     ranked.extend(_of_unread(judged, data_matters))
     ranked.sort(key=lambda one: (-rate(one.worth), one.shown.title))

@@ -6,7 +6,7 @@ step that applies must be done, measured under its limit at a named place, or wa
 
 from collections.abc import Iterable
 
-from server.engine.accept import Notes
+from server.engine.blunders import below_zero
 from server.engine.candidate import Hypothesis
 from server.engine.constants import DEEP_LOW_SD, STORY_FLOOR, UNIT_FACTORS
 from server.engine.inference import Judged
@@ -48,7 +48,7 @@ def _proved(step: MakeSafeStep, proof: MakeSafeProof | None) -> bool:
 
 
 def reminders_of(
-    sheet: BenchSheet, judged: Judged, known: list[Hypothesis], waits_for: tuple[str, ...], notes: Notes
+    sheet: BenchSheet, judged: Judged, known: list[Hypothesis], waits_for: tuple[str, ...]
 ) -> tuple[Reminder, ...]:
     """The lines of caution that this job needs now, blocking ones first."""
     told: list[Reminder] = []
@@ -60,7 +60,7 @@ def reminders_of(
                 code="make_safe_first", sentence=f"Not proved safe yet: {names}. Readings open when it is.", blocks=True
             )
         )
-    told.extend(_still_powered(notes))
+    told.extend(_still_powered(sheet, judged))
     told.extend(_charge(sheet, judged))
     told.extend(_module(judged, known))
     told.extend(_power(sheet, judged, known))
@@ -68,12 +68,18 @@ def reminders_of(
     return tuple(sorted(told, key=lambda one: not one.blocks))
 
 
-def _still_powered(notes: Notes) -> list[Reminder]:
-    """A drop below zero is voltage left on the board: readings stop until it is proved gone again."""
-    below = [question.contact or "a place" for question in notes.questions if question.code == "negative_drop"]
+def _still_powered(sheet: BenchSheet, judged: Judged) -> list[Reminder]:
+    """A number below zero is voltage left on the board: readings stop until it is proved gone again."""
+    below = [getattr(reading.touch, "contact", "a place") for reading in below_zero(sheet, judged.facts)]
+    below += [
+        number
+        for one in sheet.observations
+        if one.seen == "reads_below_zero" and one.id not in sheet.removed_ids
+        for number in one.contacts or ("a place",)
+    ]
     if not below:
         return []
-    where = ", ".join(sorted(below))
+    where = ", ".join(sorted(set(below)))
     return [
         Reminder(
             code="still_powered",

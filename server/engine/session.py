@@ -142,6 +142,7 @@ def fit_from_references(
     bands: dict[tuple[int, str], Healthy],
     at: Conditions,
     current_sd: float,
+    air_sd_k: float,
 ) -> tuple[SessionFit, dict[tuple[int, str], float]]:
     """The session's common unknowns from contacts whose healthy reading is known from reference boards."""
     points, keys = [], []
@@ -157,7 +158,7 @@ def fit_from_references(
         ):
             points.append(Point(band.loc, one.drop_mv, band.scale, prepared.board.paths[contact]))
             keys.append((contact, lead))
-    fit = fit_session(points, at, current_sd, at.air_sd_k)
+    fit = fit_session(points, at, current_sd, air_sd_k)
     return fit, dict(zip(keys, fit.weights, strict=True))
 
 

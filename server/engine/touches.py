@@ -11,6 +11,7 @@ from server.engine.constants import (
     SUSPECTS_LOOKED_AT,
 )
 from server.engine.inference import Judged
+from server.engine.touch_blunders import touches_of_blunders
 from server.engine.touch_contacts import touches_at_contact
 from server.engine.touch_parts import bridge_checks, touches_at_module, touches_at_parts
 from server.engine.verdicts import ContactState
@@ -24,6 +25,7 @@ def candidates(judged: Judged, states: list[ContactState], known: list[Hypothesi
     found.extend(bridge_checks(judged, states, known))
     found.extend(touches_at_parts(judged, states, known))
     found.extend(touches_at_module(judged, known))
+    found.extend(touches_of_blunders(judged, known))
     done = _done(judged)
     return [one for one in found if (one.shown.title not in done)]
 

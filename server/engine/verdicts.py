@@ -48,7 +48,7 @@ def contact_states(judged: Judged) -> list[ContactState]:
     """The state of every contact, red on ground, in the order they lie."""
     masses = signature_masses(judged.model, judged.post)
     by_variable = [_state_odds(judged, variable, masses[variable]) for variable in range(len(masses))]
-    swapped = odds_of_kind(judged, "leads_swapped") > ODD_MIN
+    blunder = sheet_blunder(judged)
     states = []
     for contact in range(len(judged.prepared.board.contacts)):
         own = by_variable[contact]
@@ -59,11 +59,28 @@ def contact_states(judged: Judged) -> list[ContactState]:
             own = tuple(
                 own[place] * (1.0 if place else 0.0) + (1 - odd) * rail[place] for place in range(len(OUTCOMES))
             )
-        # read with the leads swapped, a number is another quantity: it says nothing of this contact yet
-        unjudged = swapped and judged.prepared.board.contacts[contact].role != "ground"
+        unjudged = blunder is not None and _another_quantity(judged, contact, blunder)
         verdict, again = ("unread", False) if unjudged else _verdict(judged, contact, own)
         states.append(ContactState(contact, Odds(*own), verdict, again))
     return states
+
+
+def _another_quantity(judged: Judged, contact: int, blunder: str) -> bool:
+    """Whether a number says nothing of its contact yet: any with the leads swapped, an odd one with voltage left."""
+    if judged.prepared.board.contacts[contact].role == "ground":
+        return False
+    seen, view = judged.seen.get((contact, "red")), judged.views[contact, "red"]
+    if blunder == "leads_swapped" or seen is None or seen.drop_mv is None or view.ol_odds > 0.5:
+        return blunder == "leads_swapped"
+    return abs(seen.drop_mv - view.loc) > VERDICT_Z_RETOUCH * view.scale
+
+
+def sheet_blunder(judged: Judged) -> str | None:
+    """The mistake that makes every number of the sheet another quantity, if one is more likely than not."""
+    for kind in ("leads_swapped", "still_powered"):
+        if odds_of_kind(judged, kind) > ODD_MIN:
+            return kind
+    return None
 
 
 def odds_of_kind(judged: Judged, kind: str) -> float:
@@ -225,8 +242,9 @@ def _reasons(judged: Judged, state: ContactState, seen: Seen | None, view: View,
             return [wording.reason("out_of_reach", contacts=(one.number,))]
         return []
     told: list[Reason] = []
-    if state.verdict == "unread" and odds_of_kind(judged, "leads_swapped") > ODD_MIN:
-        return [wording.reason("leads_swapped", contacts=(one.number,))]
+    blunder = sheet_blunder(judged) if state.verdict == "unread" else None
+    if blunder is not None:
+        return [wording.reason(blunder, contacts=(one.number,))]
     if seen.rival is not None:
         told.append(wording.two_touches(one.number, seen.drop_mv, seen.rival[0]))
     if state.verdict == "unseen":

@@ -29,6 +29,7 @@ def rests_on(band: Healthy) -> Literal["reference_boards", "siblings", "role"]:
 PLAIN_SENTENCES = {
     "out_of_reach": "Could not be reached.",
     "leads_swapped": "Read with the leads the other way round, it seems: not judged before it is read again.",
+    "still_powered": "Read with voltage left on the board, it seems: not judged before that is gone and read again.",
     "no_climb": "Healthy boards climb here while they are held; this one does not: its capacitors are cut off.",
 }
 
@@ -206,6 +207,10 @@ def story_title(story: Story, scene: Scene) -> str:
         return "The leads are swapped"
     if story.kind == "other_revision":
         return f"{story.part or 'A chip'} of another maker or revision"
+    if story.kind == "meter_differs":
+        return "Meter or temperature is not what was told"
+    if story.kind == "still_powered":
+        return "Voltage is left on the board"
     return f"Rail {story.subject} shorted to ground"
 
 
@@ -232,6 +237,8 @@ DECISION_SENTENCES = {
 REDO_SENTENCES = {
     "leads": "Swap the leads and read again.",
     "revision": "Compare with healthy boards of this revision.",
+    "meter": "Measure a known resistor with this meter, let the board cool to hand, then compare again.",
+    "volts": "Prove every rail and the LED capacitor with the meter, then read again.",
 }
 
 

@@ -21,6 +21,7 @@ from shared_models.sheet import BenchSheet
 DEMO = Path(__file__).parents[2] / "demo"
 TABLE_TEXT = (DEMO / "shop" / "boards" / "t10_j7.csv").read_text()
 TABLE = {row["contact"]: row for row in csv.DictReader(TABLE_TEXT.splitlines())}
+READ_MS = 1_742_000_000_000  # after the rails of the base sheet were proved
 METER = Meter(id="bench", name="bench", test_current_ma=1.0, test_current_sd_pct=2.0, open_circuit_mv=2000)
 
 
@@ -55,7 +56,7 @@ def opinion_on(
                     steadiness=noted,
                     meter_id="bench",
                     air_c=23.0,
-                    taken_at_ms=1000 * place + touch,
+                    taken_at_ms=READ_MS + 1000 * place + touch,
                 )
             )
     return form_opinion(

@@ -60,6 +60,9 @@ OFFSET_PRIOR_SD_MV = _num(
 )
 OFFSET_STORY_MV = _num("OFFSET_STORY_MV", 45.0, "mV", "ASSUMED", "three prior deviations: then it is the story")
 OFFSET_MIN_CONTACTS = _num("OFFSET_MIN_CONTACTS", 4, "1", "ASSUMED", "fewer readings never make an offset")
+TOLD_WRONGLY = _num(
+    "TOLD_WRONGLY", 3.0, "ln", "ASSUMED", "twenty to one against the meter's sheet: the readings are believed instead"
+)
 SESSION_FAULT_SHARES = (0.05, 0.4)
 TABLE.append(
     Entry(
@@ -180,6 +183,9 @@ TABLE.append(
 )
 CLIMB_NOTED = _num("CLIMB_NOTED", 0.85, "1", "ASSUMED", "a climb that is there gets noted")
 CLIMB_LOST = _num("CLIMB_LOST", 0.08, "1", "ASSUMED", "a climb noted although the capacitors are cut off")
+RESIDUAL_MV = _num("RESIDUAL_MV", 60.0, "mV", "ASSUMED", "voltage left on a rail, most often a little and positive")
+RESIDUAL_SD_MV = _num("RESIDUAL_SD_MV", 90.0, "mV", "ASSUMED", "and by how much it varies, either sign")
+UNSTEADY_RESIDUAL = _num("UNSTEADY_RESIDUAL", 0.4, "1", "ASSUMED", "a charged rail that falls while it is held")
 UNSTEADY_HEALTHY = _num("UNSTEADY_HEALTHY", 0.01, "1", "ASSUMED", "a healthy contact that jumps or falls")
 
 # ---- what to do next ---------------------------------------------------------------------------
@@ -257,6 +263,8 @@ SECONDS = _map(
         "reseat": 60,
         "known_good_module": 600,
         "clean_and_read": 600,
+        "known_resistor": 15,
+        "volts_check": 20,
     },
     "s",
     "PRACTICE",
@@ -279,6 +287,8 @@ RISK = _map(
         "reseat": 0.005,
         "known_good_module": 0.01,
         "clean_and_read": 0.002,
+        "known_resistor": 0.0,
+        "volts_check": 0.001,
     },
     "1",
     "PRACTICE",
@@ -364,6 +374,7 @@ OUTCOME_OF = {
     "lost": (0.1, 0.0, 0.0, 0.82, 0.08),
     "shifted": (0.25, 0.0, 0.37, 0.36, 0.02),
     "other_lead": (0.05, 0.0, 0.05, 0.6, 0.3),
+    "residual": (0.15, 0.03, 0.7, 0.1, 0.02),
 }
 TABLE.append(
     Entry(
@@ -427,6 +438,9 @@ WET_PLACES = int(_num("WET_PLACES", 3, "places", "PRACTICE", "a wet corner spans
 CRACKED_LINE = _map(
     "CRACKED_LINE", {"open": 0.2, "expected": 0.8}, "1", "PRACTICE", "each line of a chip with a cracked joint"
 )
+RESIDUAL_RAIL = _map(
+    "RESIDUAL_RAIL", {"residual": 0.4, "expected": 0.6}, "1", "ASSUMED", "each rail of a board that holds voltage"
+)
 ACROSS_ROWS = _num("ACROSS_ROWS", 0.2, "1", "ASSUMED", "a bridge across rows beside one along a row")
 REVISION_SD_MV = _num("REVISION_SD_MV", 45.0, "mV", "PRACTICE", "another maker's chip: its contacts 20 to 60 mV apart")
 SEEN_HERE = _map(
@@ -435,6 +449,71 @@ SEEN_HERE = _map(
     "1",
     "ASSUMED",
     "how often a thing is seen where the story says it is",
+)
+SEEN_SOMEWHERE = _num(
+    "SEEN_SOMEWHERE", 0.15, "1", "ASSUMED", "how often the same is seen when nobody says on which contact or part"
+)
+CLEAN_LOOKS = _map(
+    "CLEAN_LOOKS",
+    {"wet": 0.2, "leak": 0.6, "bridge": 0.6},
+    "1",
+    "ASSUMED",
+    "how often it is still so after cleaning and drying; other faults do not care",
+)
+PLUG_SEEN = _num("PLUG_SEEN", 0.1, "1", "ASSUMED", "bent, wet or missing at the plug when the module is the fault")
+PLUG_SEEN_OTHERWISE = _num("PLUG_SEEN_OTHERWISE", 0.02, "1", "ASSUMED", "the same when the board is")
+BURNT_SOMEWHERE = _num("BURNT_SOMEWHERE", 0.3, "1", "ASSUMED", "a mark, nobody said where, after a live event")
+BURNT_SOMEWHERE_ELSE = _num("BURNT_SOMEWHERE_ELSE", 0.05, "1", "ASSUMED", "the same without one")
+DRAW_GIVEN: dict[str, dict[str, float]] = {
+    "draw_none": {
+        "default": 0.06,
+        "series_open_feed": 0.5,
+        "elsewhere": 0.15,
+        "rail_short": 0.03,
+        "nothing_wrong": 0.02,
+    },
+    "draw_at_limit": {
+        "default": 0.04,
+        "rail_short": 0.6,
+        "shunt_short": 0.08,
+        "chip_damaged": 0.2,
+        "plug_off_by": 0.2,
+        "plug_tilted": 0.2,
+        "tool_slip": 0.15,
+        "plugged_live": 0.15,
+        "nothing_wrong": 0.01,
+    },
+    "draw_low_steady": {
+        "default": 0.1,
+        "chip_damaged": 0.3,
+        "plugged_live": 0.25,
+        "plug_off_by": 0.2,
+        "plug_tilted": 0.2,
+        "tool_slip": 0.2,
+        "cracked_joint": 0.25,
+        "nothing_wrong": 0.03,
+        "elsewhere": 0.06,
+    },
+    "draw_as_healthy": {
+        "default": 0.35,
+        "nothing_wrong": 0.7,
+        "elsewhere": 0.6,
+        "cable_flipped": 0.6,
+        "rail_short": 0.03,
+        "chip_damaged": 0.2,
+        "plugged_live": 0.2,
+        "plug_off_by": 0.15,
+        "plug_tilted": 0.15,
+    },
+}
+TABLE.append(
+    Entry(
+        "DRAW_GIVEN",
+        DRAW_GIVEN,
+        "1",
+        "ASSUMED",
+        "how often the supply shows this draw when a story is true; `series_open_feed`: a part open in a main feed",
+    )
 )
 SEEN_ANYWHERE = _num(
     "SEEN_ANYWHERE", 0.01, "1", "ASSUMED", "how often the same is seen at a place that has nothing to do with it"
@@ -477,6 +556,8 @@ SHARE = _map(
         "cable_flipped": 1,
         "leads_swapped": 2,
         "other_revision": 4,
+        "meter_differs": 3,
+        "still_powered": 2,
     },
     "per 100 jobs",
     "PRACTICE",
@@ -553,6 +634,22 @@ SAME_BOTH_WAYS_RESISTIVE = _num(
     "SAME_BOTH_WAYS_RESISTIVE", 0.9, "1", "PRACTICE", "a resistive short reads the same both ways"
 )
 SAME_BOTH_WAYS_JUNCTION = _num("SAME_BOTH_WAYS_JUNCTION", 0.5, "1", "ASSUMED", "a wounded junction often does not")
+KNOWN_RESISTOR_OHM = _num(
+    "KNOWN_RESISTOR_OHM", 470.0, "ohm", "PRACTICE", "under 1 V at 2 mA: every diode test can show it"
+)
+RESISTOR_SD = _num("RESISTOR_SD", 0.02, "ln", "ASSUMED", "a 1 % resistor and the last digit")
+DIFFERS_BY_WARMTH = _num(
+    "DIFFERS_BY_WARMTH", 0.25, "1", "ASSUMED", "the meter is as told after all: the board was warm or cold"
+)
+VOLTS_AT_THIS_PLACE = _num(
+    "VOLTS_AT_THIS_PLACE", 0.75, "1", "ASSUMED", "voltage that is left stands at the place where it is measured"
+)
+BELOW_ZERO_IF_POWERED = _num("BELOW_ZERO_IF_POWERED", 0.4, "1", "ASSUMED", "a sheet shows a number below zero then")
+BELOW_ZERO_OTHERWISE = _num("BELOW_ZERO_OTHERWISE", 0.0005, "1", "ASSUMED", "a slip of the pen, or of the leads")
+RESIDUE_IF_POWERED = _num("RESIDUE_IF_POWERED", 0.5, "1", "ASSUMED", "a proof of making safe above 10 mV then")
+RESIDUE_OTHERWISE = _num("RESIDUE_OTHERWISE", 0.2, "1", "ASSUMED", "the same on a board that is dead enough")
+BATTERY_IN_IF_POWERED = _num("BATTERY_IN_IF_POWERED", 0.5, "1", "ASSUMED", "the battery is noted as connected then")
+BATTERY_IN_OTHERWISE = _num("BATTERY_IN_OTHERWISE", 0.01, "1", "ASSUMED", "the same without any harm")
 PLUG_RAIL_LOW_SICK = _num("PLUG_RAIL_LOW_SICK", 0.3, "1", "PRACTICE", "a sick module shows a low rail at its plug")
 PLUG_RAIL_LOW_WELL = _num("PLUG_RAIL_LOW_WELL", 0.01, "1", "ASSUMED", "a healthy one does not")
 PLUG_RAIL_LOW_OHM = _num("PLUG_RAIL_LOW_OHM", 20.0, "ohm", "PRACTICE", "below this a module's supply is low")

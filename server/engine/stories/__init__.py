@@ -12,7 +12,7 @@ from server.engine.stories.damp import cracked_joints, wet_corners
 from server.engine.stories.events import plugged_live, plugs_off
 from server.engine.stories.hands import parts_knocked_off, plugs_tilted, tool_slips
 from server.engine.stories.kinds import Scene, Story
-from server.engine.stories.mistakes import leads_swapped, other_revisions
+from server.engine.stories.mistakes import leads_swapped, meter_differs, other_revisions, still_powered
 from server.engine.stories.parts import chips_damaged, rails_shorted, series_parts_open, shunts_shorted
 from server.engine.stories.whole import cable_flipped, elsewhere, nothing_wrong
 
@@ -36,6 +36,8 @@ FAMILIES = (
     cable_flipped,
     leads_swapped,
     other_revisions,
+    meter_differs,
+    still_powered,
 )
 
 

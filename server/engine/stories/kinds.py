@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from server.engine.accept import Board
 from server.engine.constants import INTAKE_FACTORS, SHARE, SYMPTOM_FACTORS
-from server.engine.drops import BAND, HIGH, LEAK, LOST, OPEN, OTHER_LEAD, SHIFTED, SHORT
+from server.engine.drops import BAND, HIGH, LEAK, LOST, OPEN, OTHER_LEAD, RESIDUAL, SHIFTED, SHORT
 from server.engine.overstress import net_key
 from server.engine.roles import chip_of, healthy_ol
 from shared_models.job import Intake
@@ -28,6 +28,7 @@ STATE_OF = {
     "lost": LOST,
     "shifted": SHIFTED,
     "other_lead": OTHER_LEAD,
+    "residual": RESIDUAL,
 }
 
 

@@ -1,6 +1,7 @@
-"""Stories of one's own: the leads swapped, or a board of another revision than the healthy ones."""
+"""Stories of one's own: leads swapped, another meter than was told, voltage left on the board, another revision."""
 
-from server.engine.stories.kinds import STATE_OF, Mixture, Scene, Story, share
+from server.engine.constants import RESIDUAL_RAIL
+from server.engine.stories.kinds import STATE_OF, Mixture, Scene, Story, mixture, share
 from shared_models.tables import ROLE_BY_ID
 
 
@@ -14,6 +15,27 @@ def leads_swapped(scene: Scene) -> list[Story]:
     if not footprint:
         return []
     return [Story("leads_swapped", "", share(scene, "leads_swapped", 1), footprint, ("redo_reading", "leads"))]
+
+
+def meter_differs(scene: Scene) -> list[Story]:
+    """The meter forces another current than its sheet says, or the board is warmer or colder than the air typed.
+
+    The contacts are as healthy ones are once that is taken out; how far the session had to be moved is its
+    evidence (`meters.told_wrongly`), a known resistor its proof.
+    """
+    return [Story("meter_differs", "meter", share(scene, "meter_differs", 1), {}, ("redo_reading", "meter"))]
+
+
+def still_powered(scene: Scene) -> list[Story]:
+    """Voltage left on the board, or a battery still in: it is added to what the rails read, with its sign."""
+    footprint: dict[int, Mixture] = {
+        members[0]: mixture(RESIDUAL_RAIL)
+        for _, members in sorted(scene.nets.items())
+        if not ROLE_BY_ID[scene.board.contacts[members[0]].role].healthy_ol
+    }
+    contacts = tuple(footprint)
+    weight = share(scene, "still_powered", 1)
+    return [Story("still_powered", "board", weight, footprint, ("redo_reading", "volts"), contacts=contacts)]
 
 
 def other_revisions(scene: Scene) -> list[Story]:
