@@ -13,7 +13,7 @@ from server.engine.constants.table import TABLE, Entry
 from server.engine.constants.table import mapping as _map
 from server.engine.constants.table import num as _num
 
-CONSTANTS_VERSION = "2026.11.1"
+CONSTANTS_VERSION = "2026.11.2"
 
 # ---- physics of a junction ------------------------------------------------------------------
 MEMO_SIZE = int(_num("MEMO_SIZE", 8, "boards", "ASSUMED", "prepared boards kept; a bench rarely has more in hand"))
