@@ -11,15 +11,20 @@ from collections.abc import Sequence
 # tight enough that the solver itself costs under a microvolt
 OPTIONS = ".options TEMP=27 TNOM=27 RELTOL=1e-9 ABSTOL=1e-15 VNTOL=1e-12 GMIN=1e-15"
 
+# still under a thousandth of a millivolt; hundreds of circuits side by side do not settle together any tighter
+BATCH_OPTIONS = ".options TEMP=27 TNOM=27 RELTOL=1e-6 ABSTOL=1e-13 VNTOL=1e-9 GMIN=1e-15 ITL1=1000"
 
-def node_millivolts(ngspice: str, circuits: Sequence[str], *, node: str = "a{i}") -> list[float]:
+
+def node_millivolts(
+    ngspice: str, circuits: Sequence[str], *, node: str = "a{i}", options: str = OPTIONS
+) -> list[float]:
     """The voltage of `node` in each circuit, in mV. Raises AssertionError with ngspice's words when it fails."""
     lines = ["operating points"]
     for i, circuit in enumerate(circuits):
         lines += [part.strip().format(i=i) for part in circuit.strip().splitlines()]
     names = [node.format(i=i) for i in range(len(circuits))]
     lines += [
-        OPTIONS,
+        options,
         ".control",
         "set numdgt=12",
         "op",

@@ -9,6 +9,7 @@ Changing a number here means raising CONSTANTS_VERSION.
 
 from typing import NamedTuple
 
+import server.engine.constants.circuit  # noqa: F401  fills its part of the table
 from server.engine.constants.table import TABLE, Entry
 from server.engine.constants.table import mapping as _map
 from server.engine.constants.table import num as _num

@@ -1,0 +1,7 @@
+"""The circuit behind a contact: what a meter reads on it, healthy or not, and what a reading says of it.
+
+Read in this order: `parts` (what a circuit is made of, and what is refused), `junction` (the diode law),
+`nodal` (any circuit), `ladder` (the short way for most), `readings` (the door of these).
+
+Units are mV, mA and ohm throughout. Pure, as all of the engine; the opinion does not rest on it yet.
+"""

@@ -1,0 +1,219 @@
+"""The voltages of any circuit of resistors and diodes: nodal Newton with the junctions limited as SPICE does.
+
+Source of the limiting: `pnjlim` and the critical voltage n Vt ln(n Vt / (sqrt 2 IS)), L. W. Nagel, SPICE2: A
+Computer Program to Simulate Semiconductor Circuits, UCB/ERL M520, 1975; as in SPICE3f5. A diode's series
+resistance is eliminated by hand, so it costs no node; nodes that no diode touches are eliminated once. Where
+Newton fails, conductances to ground are added and taken away by decades (gmin stepping), as there.
+
+The matrix is symmetric, its diagonal outweighs its rows: elimination without pivots is safe.
+"""
+
+import math
+from typing import NamedTuple
+
+from server.engine.circuit.junction import Law
+from server.engine.constants.circuit import (
+    DEEP_REVERSE,
+    GMIN_FACTOR,
+    GMIN_S,
+    GMIN_START_S,
+    LARGEST_EXPONENT,
+    NEWTON_STEPS,
+    NEWTON_STOP_MV,
+)
+from server.engine.errors import SheetError
+
+NO_NODE = -1
+"""The index of ground in stamps."""
+
+
+class Diode(NamedTuple):
+    """A diode between two node indices, anode first, with its law and its critical voltage."""
+
+    anode: int
+    cathode: int
+    law: Law
+    critical_mv: float
+
+
+class Network(NamedTuple):
+    """Conductances and currents by node index: `rows` in S, `currents` in mA into each node, and the diodes."""
+
+    rows: list[list[float]]
+    currents: list[float]
+    diodes: list[Diode]
+
+
+class Solved(NamedTuple):
+    """Node voltages in mV against ground, and how many Newton steps it took."""
+
+    volts_mv: list[float]
+    steps: int
+
+
+def critical_mv(law: Law) -> float:
+    """Where a junction's current bends most: above it a step is limited."""
+    return law.nvt_mv * math.log(law.nvt_mv / (math.sqrt(2) * law.saturation_ma))
+
+
+def limited(new_mv: float, old_mv: float, nvt_mv: float, critical: float) -> float:
+    """SPICE's pnjlim: a step up the exponential, taken in its logarithm."""
+    if new_mv <= critical or abs(new_mv - old_mv) <= 2 * nvt_mv:
+        return new_mv
+    if old_mv > 0:
+        argument = 1 + (new_mv - old_mv) / nvt_mv
+        return old_mv + nvt_mv * math.log(argument) if argument > 0 else critical
+    return nvt_mv * math.log(new_mv / nvt_mv)
+
+
+def solve(network: Network) -> Solved:
+    """The operating point. Raises SheetError where even gmin stepping finds none."""
+    core, order = _without_linear_nodes(network)
+    starts = [0.0] * len(network.diodes)
+    solved = _newton(core, starts, 0.0)
+    if solved is None:
+        solved = _by_gmin(core, starts)
+    if solved is None:
+        raise SheetError(
+            "circuit_not_solved",
+            "the circuit behind the contact has no operating point that can be found",
+            where="$.parts",
+            given=f"{len(network.rows)} nodes, {len(network.diodes)} diodes",
+            expected="a circuit whose currents balance",
+            example="contact, series part, clamp to ground",
+        )
+    return Solved(_with_linear_nodes(network, order, solved.volts_mv), solved.steps)
+
+
+def _without_linear_nodes(network: Network) -> tuple[Network, list[int]]:
+    """The same seen from the diodes alone: nodes that no diode touches are eliminated once, before any step.
+
+    `network` is left triangular in those nodes, which `_with_linear_nodes` needs. The order: they first.
+    """
+    rows, currents, diodes = network
+    touched = [False] * len(rows)
+    for diode in diodes:
+        for node in diode[:2]:
+            if node >= 0:
+                touched[node] = True
+    order = [node for node, has in enumerate(touched) if not has]
+    linear = len(order)
+    order += [node for node, has in enumerate(touched) if has]
+    for place in range(linear):
+        pivot = order[place]
+        top = rows[pivot]
+        head = 1 / top[pivot]
+        for below in order[place + 1 :]:
+            line = rows[below]
+            if line[pivot]:
+                factor = line[pivot] * head
+                for column in order[place + 1 :]:
+                    line[column] -= factor * top[column]
+                currents[below] -= factor * currents[pivot]
+    kept = order[linear:]
+    index = {node: place for place, node in enumerate(kept)}
+    index[NO_NODE] = NO_NODE
+    core = Network(
+        [[rows[node][column] for column in kept] for node in kept],
+        [currents[node] for node in kept],
+        [Diode(index[anode], index[cathode], law, critical) for anode, cathode, law, critical in diodes],
+    )
+    return core, order
+
+
+def _with_linear_nodes(network: Network, order: list[int], core_mv: list[float]) -> list[float]:
+    """All voltages from those at the diodes, back through the triangle."""
+    rows, currents, _ = network
+    volts = [0.0] * len(order)
+    linear = len(order) - len(core_mv)
+    for node, volt in zip(order[linear:], core_mv, strict=True):
+        volts[node] = volt
+    for place in range(linear - 1, -1, -1):
+        pivot = order[place]
+        value = currents[pivot]
+        for column in order[place + 1 :]:
+            value -= rows[pivot][column] * volts[column]
+        volts[pivot] = value / rows[pivot][pivot]
+    return volts
+
+
+def _by_gmin(network: Network, starts: list[float]) -> Solved | None:
+    gmin, steps = GMIN_START_S, 0
+    while gmin > GMIN_S:
+        solved = _newton(network, starts, gmin)
+        if solved is None:
+            return None
+        steps += solved.steps
+        starts = [_across(diode, solved.volts_mv) for diode in network.diodes]
+        gmin *= GMIN_FACTOR
+    solved = _newton(network, starts, 0.0)
+    return None if solved is None else Solved(solved.volts_mv, steps + solved.steps)
+
+
+def _across(diode: Diode, volts: list[float]) -> float:
+    """A junction's voltage at a solved point, its series resistance taken off by the current it can carry."""
+    anode = volts[diode.anode] if diode.anode >= 0 else 0.0
+    cathode = volts[diode.cathode] if diode.cathode >= 0 else 0.0
+    return min(anode - cathode, diode.critical_mv)
+
+
+def _newton(network: Network, starts: list[float], extra_s: float) -> Solved | None:
+    rows, currents, diodes = network
+    size = len(rows)
+    junctions = list(starts)
+    companions: list[tuple[float, float]] = [(0.0, 0.0)] * len(diodes)
+    span, deep = range(size), DEEP_REVERSE
+    for step in range(NEWTON_STEPS):
+        matrix = [row[:] for row in rows]
+        right = currents[:]
+        for place in span if extra_s else ():
+            matrix[place][place] += extra_s
+        for place, (anode, cathode, (saturation, nvt, series), _) in enumerate(diodes):
+            junction = junctions[place]
+            grown = saturation * math.exp(min(junction / nvt, LARGEST_EXPONENT))
+            slope = grown / nvt + GMIN_S
+            spare = grown - saturation + GMIN_S * junction - slope * junction
+            shared = 1 + slope * series
+            slope /= shared
+            spare /= shared
+            companions[place] = (slope, spare)
+            if anode >= 0:
+                matrix[anode][anode] += slope
+                right[anode] -= spare
+                if cathode >= 0:
+                    matrix[anode][cathode] -= slope
+                    matrix[cathode][anode] -= slope
+            if cathode >= 0:
+                matrix[cathode][cathode] += slope
+                right[cathode] += spare
+        # elimination, then back
+        for pivot in span:
+            top = matrix[pivot]
+            head = 1 / top[pivot]
+            for below in range(pivot + 1, size):
+                line = matrix[below]
+                if line[pivot]:
+                    factor = line[pivot] * head
+                    for column in range(pivot + 1, size):
+                        line[column] -= factor * top[column]
+                    right[below] -= factor * right[pivot]
+        for pivot in range(size - 1, -1, -1):
+            top = matrix[pivot]
+            value = right[pivot]
+            for column in range(pivot + 1, size):
+                value -= top[column] * right[column]
+            right[pivot] = value / top[pivot]
+        settled = True
+        for place, (anode, cathode, (_, nvt, series), critical) in enumerate(diodes):
+            across = (right[anode] if anode >= 0 else 0.0) - (right[cathode] if cathode >= 0 else 0.0)
+            slope, spare = companions[place]
+            new = across - series * (spare + slope * across)
+            old = junctions[place]
+            kept = limited(new, old, nvt, critical)
+            if kept != new or abs(kept - old) > NEWTON_STOP_MV:
+                # far in reverse the current is a constant, which Newton has exactly, however far it is
+                settled = settled and kept < -deep * nvt and old < -deep * nvt
+            junctions[place] = kept
+        if settled:
+            return Solved(right, step + 1)
+    return None
