@@ -237,7 +237,7 @@ DECISION_SENTENCES = {
 REDO_SENTENCES = {
     "leads": "Swap the leads and read again.",
     "revision": "Compare with healthy boards of this revision.",
-    "meter": "Measure a known resistor with this meter, let the board cool to hand, then compare again.",
+    "meter": "Correct the meter's sheet by a known resistor, let the board cool to hand, then compare again.",
     "volts": "Prove every rail and the LED capacitor with the meter, then read again.",
 }
 

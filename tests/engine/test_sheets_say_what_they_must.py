@@ -13,7 +13,7 @@ import pytest
 
 from server.engine.door import form_opinion
 from shared_models.opinion import ContactOpinion, NextTouch, Opinion, Story
-from shared_models.reading import AcrossPart, AtContact, AtPartEnd, AtRail, BetweenContacts
+from shared_models.reading import AcrossPart, AtContact, AtPartEnd, AtRail, AtTestPoint, BetweenContacts
 from shared_models.sheet import BenchSheet
 
 SHEETS = Path(__file__).parents[2] / "demo" / "sheets"
@@ -56,6 +56,8 @@ def touch_name(one: NextTouch) -> str:
         return f"across_part:{one.touch.part}"
     if isinstance(one.touch, AtPartEnd):
         return f"part_end:{one.touch.part}:{one.touch.end}"
+    if isinstance(one.touch, AtTestPoint):
+        return f"test_point:{one.touch.name}"
     assert isinstance(one.touch, AtRail)
     return f"rail:{one.touch.net}" + (":module_plug" if one.subject == "module_plug" else "")
 
@@ -65,6 +67,7 @@ REMINDER_CODES = {
     "plug_ohms": ("module_not_again",),
     "do_not_plug_in": ("module_not_again",),
     "data_first": ("no_power_data",),
+    "volts_first": ("still_powered",),
 }
 
 

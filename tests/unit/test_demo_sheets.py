@@ -19,6 +19,7 @@ from shared_models.reading import (
     AtContact,
     AtPartEnd,
     AtRail,
+    AtTestPoint,
     BetweenContacts,
     OfJob,
     OfReferenceBoard,
@@ -82,6 +83,8 @@ def test_a_sheet_speaks_only_of_contacts_parts_nets_and_meters_that_are_in_it(pa
                 assert part in parts
             case AtRail(net=net):
                 assert net in nets
+            case AtTestPoint(name=name):
+                assert name in {net.proof_at for net in sheet.board.nets} or name.startswith("known resistor")
             case other:
                 raise AssertionError(f"{reading.id} touches {other}, which no sheet here does")
         assert reading.meter_id in meters and reading.socket == sheet.socket
@@ -110,9 +113,12 @@ def test_no_contact_is_read_twice_alike_but_for_a_touch_again(path: Path) -> Non
     touched = [key(reading) for reading in sheet.readings]
     doubles = {one for one in touched if touched.count(one) > 1}
     allowed = {"v2_zif_one_torn_then_again": "9", "v2_zif_one_torn_then_tail": "9",
-               "l14_no_references_no_light_then_again_and_far_end": "6"}
-    again = "15" if path.stem.startswith("t10_turned") and "then" in path.stem else allowed.get(path.stem)
-    assert {one[0] for one in doubles} == (set() if again is None else {again})
+               "l14_no_references_no_light_then_again_and_far_end": "6", "t10_tool_across_two": "28",
+               "t10_part_knocked_off": "20", "t10_bridge_across_rows": "11 12",
+               "t10_bridge_across_rows_then_11_to_12": "11 12", "t10_cracked_joint": "12 24",
+               "t10_other_revision": "12 14 20 22 24 28"}
+    again = "15" if path.stem.startswith("t10_turned") and "then" in path.stem else allowed.get(path.stem, "")
+    assert {one[0] for one in doubles} == set(again.split())
 
 
 def key(reading: Reading) -> tuple[str, ...]:
@@ -231,7 +237,7 @@ def test_what_is_expected_is_written_in_words_that_an_opinion_has(path: Path) ->
     assert {story["kind"] for story in stories} <= set(get_args(StoryKind))
     assert set(entry["verdicts"]) | set(entry["not_called"]) | set(entry.get("touch_again", [])) <= contacts
     assert {verdict for verdicts in entry["verdicts"].values() for verdict in verdicts} <= set(get_args(Verdict))
-    assert set(entry["reminders"]) <= {"led_proof", "plug_ohms", "do_not_plug_in", "data_first"}
+    assert set(entry["reminders"]) <= {"led_proof", "plug_ohms", "do_not_plug_in", "data_first", "volts_first"}
     for touch in entry["next_among"]:
         check_touch(touch, sheet, contacts)
 
@@ -242,6 +248,7 @@ def check_touch(touch: str, sheet: BenchSheet, contacts: set[str]) -> None:
         "contact": contacts,
         "between": {f"{a}-{b}" for a in contacts for b in contacts if a != b},
         "across_part": {part.ref for part in sheet.board.parts},
+        "test_point": {"known resistor 470 ohm", *(net.proof_at for net in sheet.board.nets)},
         "part_end": {part.ref for part in sheet.board.parts},
         "rail": {net.name for net in sheet.board.nets},
     }
