@@ -1,0 +1,122 @@
+"""The short form of `python3 tests load bench`: 60 jobs, and only what cannot flake.
+
+What opinions are worth is in the long form's tables; here: that the world is the circuit simulator's, the same twice,
+that gross faults are found and quiet contacts are not cried over, and that the near-ideal judge is what it says.
+"""
+
+import math
+import random
+
+import numpy as np
+import pytest
+
+from tests.support.bench import tables as t
+from tests.support.bench.circuits import circuit
+from tests.support.bench.contact_scores import flagged_share, table
+from tests.support.bench.faults import Condition, Fault
+from tests.support.bench.ideal import Ideal, contact_priors
+from tests.support.bench.ideal_physics import leaky_mv, reading_mv
+from tests.support.bench.jobs import Job, make_jobs
+from tests.support.bench.run import Rows, chunk_rows
+from tests.support.bench.sockets import plans
+from tests.support.bench.truth import draw_board, draw_kind, draw_session
+from tests.support.ngspice import node_millivolts
+
+SEED, JOBS = 11, 60
+
+
+@pytest.fixture(scope="module")
+def rows(ngspice_path: str) -> Rows:
+    return chunk_rows(ngspice_path, SEED, ("plain", 0, JOBS))
+
+
+@pytest.fixture(scope="module")
+def jobs(ngspice_path: str) -> list[Job]:
+    return make_jobs(ngspice_path, SEED, "plain", range(JOBS))
+
+
+def _eight(rows: Rows) -> list[dict[str, object]]:
+    return [row for row in rows["contacts"] if row["references"] == t.REFERENCE_BOARDS and row["sheet"]]
+
+
+def test_the_same_seed_gives_the_same_rows(ngspice_path: str, rows: Rows) -> None:
+    again = chunk_rows(ngspice_path, SEED, ("plain", 0, 5))
+    few = len(again["contacts"])
+    assert again["contacts"] == rows["contacts"][:few]
+    other = chunk_rows(ngspice_path, SEED + 1, ("plain", 0, 5))
+    assert other["contacts"][:few] != again["contacts"]
+
+
+def test_shorts_are_found_and_healthy_contacts_are_left_alone(rows: Rows) -> None:
+    eight = [row for row in _eight(rows) if row["number"]]
+    shorts = [row for row in eight if row["what"] == "short"]
+    healthy = [row for row in eight if row["what"] == "healthy"]
+    assert len(shorts) > 10
+    assert len(healthy) > 700
+    for judge, found in (("engine", 0.6), ("ideal", 0.95)):
+        assert flagged_share(shorts, judge, 0.5)[0] > found
+        assert flagged_share(healthy, judge, 0.5)[0] < 0.02
+
+
+def test_opens_are_found_by_the_second_touch(rows: Rows) -> None:
+    opens = [row for row in _eight(rows) if row["what"] == "open"]
+    assert len(opens) > 10
+    for judge in ("engine", "ideal"):
+        assert flagged_share(opens, judge, 0.5, "again")[0] > 0.8
+
+
+def test_fifteen_millivolts_raw_cry_at_most_healthy_contacts_of_a_mixed_fleet(rows: Rows) -> None:
+    lines = {line["judge"]: line for line in table(_eight(rows), ("15 mV raw", "ideal"))}
+    assert lines["15 mV raw"]["fa_one_touch"] > 0.5
+    assert lines["ideal"]["fa_one_touch"] < 0.02
+
+
+def test_the_near_ideal_judges_closed_forms_are_the_simulators(ngspice_path: str) -> None:
+    rng = random.Random(5)
+    circuits, told = [], []
+    for n in range(60):
+        plan = plans()[n % len(plans())]
+        kind = draw_kind(rng, plan)
+        board, session = draw_board(rng, kind), draw_session(rng)
+        contact = rng.choice([i for i, line in enumerate(plan.lines) if line.conducts])
+        line, junction = plan.lines[contact], board.junction_mv[contact]
+        assert junction is not None
+        ohm = math.exp(rng.uniform(math.log(60), math.log(20_000)))
+        here = (junction, kind.ideality[line.chip], t.BULK_OHM + t.HEALTHY[line.role].series_ohm,
+                session.current_ma, session.celsius)  # fmt: skip
+        for faults in ({}, {contact: Fault("leak", ohm)}):
+            text = circuit(kind, board, contact, session, Condition(faults))
+            assert text is not None
+            circuits.append(text)
+        told += [float(reading_mv(*here)), float(leaky_mv(*here, ohm))]
+    assert np.allclose(told, node_millivolts(ngspice_path, circuits), atol=0.01)
+
+
+def test_the_near_ideal_judge_knows_how_far_off_it_is(jobs: list[Job]) -> None:
+    off = []
+    for job in jobs[: JOBS // 2]:
+        judged = Ideal(job, t.REFERENCE_BOARDS).judge(job.contacts, contact_priors(job))
+        session = job.contacts.session
+        for contact, mean in judged.mean.items():
+            healthy = job.contacts.healthy_mv[contact]
+            assert healthy is not None
+            off.append((mean - session.gain * healthy - session.offset_mv) / math.sqrt(judged.var[contact]))
+    assert 0.9 < math.sqrt(math.fsum(one * one for one in off) / len(off)) < 1.2
+
+
+def test_contacts_of_one_rail_are_one_node(jobs: list[Job]) -> None:
+    for job in jobs:
+        healthy: dict[str, float | None] = {}
+        for line, mv in zip(job.plan.lines, job.story.healthy_mv, strict=True):
+            if line.is_rail:
+                assert healthy.setdefault(line.net, mv) == mv
+
+
+def test_a_junction_of_the_world_is_not_the_engines() -> None:
+    from server.engine.constants import BANDGAP_MV, IDEALITY, ROLE_NUMBERS
+
+    assert IDEALITY != t.IDEALITY
+    assert BANDGAP_MV != t.BANDGAP_MV
+    for role, healthy in t.HEALTHY.items():
+        told = ROLE_NUMBERS[role]
+        assert (told.typical_mv, told.sd_mv) != (healthy.drop_mv, math.hypot(healthy.die_sd, healthy.local_sd))
