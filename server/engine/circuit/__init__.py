@@ -1,7 +1,9 @@
 """The circuit behind a contact: what a meter reads on it, healthy or not, and what a reading says of it.
 
-Read in this order: `parts` (what a circuit is made of, and what is refused), `junction` (the diode law),
-`nodal` (any circuit), `ladder` (the short way for most), `readings` (the door of these).
+Read in this order: `parts` (what a circuit is made of, and what is refused), `junction` (the diode law), `nodal`
+(any circuit), `ladder` (the short way for most), `readings` (the door of these), `clamp_fit` (a clamp from healthy
+readings), `behind` (a board's contact to its circuit), `meaning` (a low reading in ohms, place by place; what would
+not show), `second_current` (one contact at two currents).
 
 Units are mV, mA and ohm throughout. Pure, as all of the engine; the opinion does not rest on it yet.
 """

@@ -8,7 +8,7 @@ from w + ln w = x, which does not overflow where exp(x) would (a source of 20 V 
 import math
 from typing import NamedTuple
 
-from server.engine.circuit.parts import Junction, check_junction, check_temperature
+from server.engine.circuit.parts import Junction, check_junction, check_temperature, forced_current
 from server.engine.constants import BANDGAP_MV, KELVIN, VT_MV_PER_K, XTI
 from server.engine.constants.circuit import LEAST_SATURATION_MA, NOMINAL_C, W_STEPS, W_STOP
 
@@ -89,10 +89,13 @@ def carried(
     """A reading across a junction behind `series_ohm`, carried to another current and temperature with the +1 kept.
 
     Where the reading leaves nothing for the junction (a short), it is a resistance and goes with the current.
-    Raises SheetError for a temperature or an ideality that cannot be.
+    Raises SheetError for a temperature, a current or an ideality that cannot be.
     """
     check_temperature(from_c)
     check_temperature(to_c)
+    check_junction(Junction(1.0, ideality, series_ohm), "$.junction")
+    forced_current(from_ma)
+    forced_current(to_ma)
     nvt = ideality * VT_MV_PER_K * (KELVIN + from_c)
     junction_mv = drop_mv - series_ohm * from_ma
     if junction_mv <= 0:

@@ -24,7 +24,8 @@ from server.engine.errors import SheetError
 
 GROUND = "ground"
 
-PartKind = Literal["contact", "resistor", "ferrite", "fuse", "load", "capacitor", "diode"]
+PartKind = Literal["contact", "resistor", "ferrite", "fuse", "pull", "load", "capacitor", "diode"]
+"""All but the last two conduct both ways; the first four may lie in a line, pulls and loads lead off it."""
 State = Literal["short", "open", "value"]
 
 

@@ -1,5 +1,6 @@
 """Numbers of the circuit behind a contact: a part of the one table (see the package's words)."""
 
+from server.engine.constants.table import TABLE, Entry
 from server.engine.constants.table import num as _num
 
 # ---- the diode law ----------------------------------------------------------------------------------
@@ -37,4 +38,31 @@ LADDER_LEAK_MV = _num(
     "mV",
     "ASSUMED",
     "what a reverse junction counted at its full IS may cost the one-line form",
+)
+
+# ---- parts nobody told a value of -------------------------------------------------------------------
+CONTACT_OHM = _num("CONTACT_OHM", 0.6, "ohm", "PRACTICE", "probe and contact")
+FUSE_OHM = _num("FUSE_OHM", 0.1, "ohm", "PRACTICE", "a small fuse, cold")
+FERRITE_OHM = _num("FERRITE_OHM", 0.3, "ohm", "PRACTICE", "a ferrite bead at DC")
+LEAST_RAIL_LOAD_MV = _num("LEAST_RAIL_LOAD_MV", 20.0, "mV", "ASSUMED", "the least an unpowered rail drops at 1 mA")
+CLAMP_OHM_SD = _num("CLAMP_OHM_SD", 5.0, "ohm", "ASSUMED", "spread of what lies inside a chip before its clamp")
+LINE_MV_SD = _num("LINE_MV_SD", 150.0, "mV", "ASSUMED", "prior of a junction's drop at 1 mA, any chip")
+LINE_MV = _num("LINE_MV", 450.0, "mV", "PRACTICE", "a line that nobody has read yet, 1 mA and 27 degC")
+FIT_STEPS = int(_num("FIT_STEPS", 12, "steps", "ASSUMED", "Gauss-Newton steps of a clamp's fit; five are usual"))
+FIT_STOP = _num("FIT_STOP", 1e-6, "1", "ASSUMED", "a step in prior deviations that moves no printed digit")
+
+# ---- what a number means ----------------------------------------------------------------------------
+VISIBLE_DEVIATIONS = _num(
+    "VISIBLE_DEVIATIONS", 3.0, "deviations", "PRACTICE", "a shift of less is not told from the healthy spread"
+)
+TWO_SIDED_95 = _num("TWO_SIDED_95", 1.959964, "deviations", "SOURCE", "definition: 97.5 % point of the normal law")
+HALVINGS = int(_num("HALVINGS", 60, "steps", "ASSUMED", "halving to the last digit of a double"))
+ZERO_SD_MV = _num("ZERO_SD_MV", 1.0, "mV", "PRACTICE", "shorted leads show 0 to 3 mV")
+LEAK_SEARCH_STOP = _num("LEAK_SEARCH_STOP", 1e-9, "ln", "ASSUMED", "a leak is found to a millionth of a per cent")
+IN_LINE = ("contact", "resistor", "ferrite", "fuse")
+TABLE.append(Entry("IN_LINE", IN_LINE, "kinds of part", "PRACTICE", "what lies in a line; the rest leads off it"))
+SHORT_BELOW_OHM = _num("SHORT_BELOW_OHM", 10.0, "ohm", "PRACTICE", "what is left of a short is under 10 ohm")
+SLOPE_SHARE = _num("SLOPE_SHARE", 1e-4, "1", "ASSUMED", "step of a numerical slope, as a share of the quantity")
+LEAST_CURRENT_RATIO = _num(
+    "LEAST_CURRENT_RATIO", 1.5, "1", "ASSUMED", "closer currents part a leak from a healthy line by less than noise"
 )

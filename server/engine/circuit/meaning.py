@@ -1,0 +1,252 @@
+"""What a reading lower than healthy means in ohms: where a leak would have to be, how large, and what would not show.
+
+A leak is tried at each node of the line, from the contact inward: the resistance to ground there that makes the
+circuit read what was read. Its interval comes from everything the number rests on (current, zero and gain of the
+meter, the hand, the tolerance of each part passed, the healthy spread), each turned into millivolts at the answer
+and taken together; then the leak is sought again for the reading that much lower and higher, so the interval is
+right for a short as for a leak of kilohms. Ohm's and Kirchhoff's laws; JCGM 100:2008, 5.1 for the spread.
+"""
+
+import math
+from typing import NamedTuple
+
+from server.engine.circuit.parts import GROUND, DiodeTest, Part, PartState
+from server.engine.circuit.readings import Prepared, current_at, prepared, read
+from server.engine.constants import CURRENT_SD_KNOWN, GAIN_SD, LEAD_NOISE_OHM, NOISE_MV, SERIES_PART_SD
+from server.engine.constants.circuit import (
+    IN_LINE,
+    LEAK_SEARCH_STOP,
+    LEAST_OHM,
+    MOST_OHM,
+    SHORT_BELOW_OHM,
+    SLOPE_SHARE,
+    TWO_SIDED_95,
+    VISIBLE_DEVIATIONS,
+    ZERO_SD_MV,
+)
+from server.engine.errors import SheetError
+from shared_models.reading import LeadOnGround
+
+LEAK = "leak"
+"""The name of the resistance that is tried at a node; no part of a board may have it here."""
+
+
+class Doubts(NamedTuple):
+    """How well everything is known that a reading rests on; one standard deviation each.
+
+    `current` and `gain` as shares, `noise_mv` the hand and the last digit, `zero_mv` the meter's zero, `touch_ohm`
+    probe and contact, `healthy_mv` the healthy reading's own spread, `part` the share of a part's value, `parts`
+    the same of single parts by name.
+    """
+
+    current: float = CURRENT_SD_KNOWN
+    gain: float = GAIN_SD
+    noise_mv: float = NOISE_MV
+    zero_mv: float = ZERO_SD_MV
+    touch_ohm: float = LEAD_NOISE_OHM
+    healthy_mv: float = 0.0
+    part: float = SERIES_PART_SD
+    parts: tuple[tuple[str, float], ...] = ()
+
+
+class LeakAt(NamedTuple):
+    """A leak to ground at one node that would explain the reading.
+
+    `after`: the parts in line between the probe and here. `beside`: the parts that lead off the line here and may
+    be the leak. `ohm` None: nothing is left to explain. `low_ohm` to `high_ohm` is a 95 % interval; `high_ohm` None:
+    no upper limit, perhaps no leak at all; both None: surely none. `possible`: a leak here can make the reading at
+    all. `short_like`: what is left is possible and small enough for a short.
+    """
+
+    node: str
+    after: tuple[str, ...]
+    beside: tuple[str, ...]
+    ohm: float | None
+    low_ohm: float | None
+    high_ohm: float | None
+    possible: bool
+    short_like: bool
+
+
+class Meaning(NamedTuple):
+    """A reading in ohms: the whole with its 95 % interval, and what is left at each place behind the parts passed.
+
+    `ohm` is the drop over the current. `healthy_mv` None: a healthy one shows OL.
+    """
+
+    drop_mv: float
+    current_ma: float
+    ohm: float
+    low_ohm: float
+    high_ohm: float
+    healthy_mv: float | None
+    places: tuple[LeakAt, ...]
+
+
+class _Line(NamedTuple):
+    """A node of the line, the parts in line before it, and the circuit with a leak to be tried there."""
+
+    node: str
+    after: tuple[Part, ...]
+    ready: Prepared
+
+
+def what_it_means(
+    ready: Prepared, meter: DiodeTest, lead: LeadOnGround, drop_mv: float, doubts: Doubts | None = None
+) -> Meaning:
+    """What a reading says in ohms, place by place. Raises SheetError for a reading that is no number."""
+    doubts = doubts or Doubts()
+    if not math.isfinite(drop_mv):
+        raise SheetError(
+            "no_such_reading", "only a number of millivolts can be turned into ohms", where="$.drop_mv",
+            given=f"{drop_mv}", expected="a drop in mV; OL is no resistance", example="45",
+        )  # fmt: skip
+    through_ma = meter.current_ma - (0.0 if meter.source_ohm is None else drop_mv / meter.source_ohm)
+    if through_ma <= 0:
+        raise SheetError(
+            "above_the_meter", "this meter cannot show so much", where="$.drop_mv", given=f"{drop_mv:g} mV",
+            expected=f"less than {meter.over_mv:g} mV", example="45",
+        )  # fmt: skip
+    ohm = drop_mv / through_ma
+    own_mv = math.hypot(_meters_own(drop_mv, meter, doubts), ohm * meter.current_ma * doubts.current)
+    half = TWO_SIDED_95 * own_mv / through_ma
+    places = tuple(_leak_at(line, meter, lead, drop_mv, doubts) for line in _lines(ready))
+    healthy = read(ready, meter, lead).drop_mv
+    return Meaning(drop_mv, through_ma, ohm, max(0.0, ohm - half), max(0.0, ohm + half), healthy, places)
+
+
+def largest_visible_leak(
+    ready: Prepared, meter: DiodeTest, lead: LeadOnGround, predictive_sd_mv: float
+) -> float | None:
+    """The largest leak at the contact that this meter would show, in ohms: its shift is three predictive deviations.
+
+    None where none would show. Raises SheetError for a deviation that is none.
+    """
+    if not (math.isfinite(predictive_sd_mv) and predictive_sd_mv > 0):
+        raise SheetError(
+            "no_such_deviation", "a predictive deviation is above zero", where="$.predictive_sd_mv",
+            given=f"{predictive_sd_mv}", expected="mV, more than 0", example="4",
+        )  # fmt: skip
+    node, after, _ = _lines(ready)[0]
+    healthy = read(ready, meter, lead).drop_mv
+    target = (meter.over_mv if healthy is None else healthy) - VISIBLE_DEVIATIONS * predictive_sd_mv
+    source_ma = meter.current_ma - (0.0 if meter.source_ohm is None else target / meter.source_ohm)
+    before_ohm = math.fsum([part.ohm or 0.0 for part in after])
+    there_mv = target - before_ohm * source_ma
+    if there_mv <= 0:
+        return None
+    passed = [part.name for part in after]
+    behind = ready.circuit._replace(
+        contact=node, parts=tuple(part for part in ready.circuit.parts if part.name not in passed)
+    )
+    taken_ma = current_at(prepared(behind, ready.celsius), lead, there_mv)
+    return there_mv / (source_ma - taken_ma) if source_ma > taken_ma else None
+
+
+def _lines(ready: Prepared) -> list[_Line]:
+    """The nodes of the line from the board's side of the contact inward, through parts that lie in line."""
+    circuit = ready.circuit
+    found: list[tuple[str, tuple[Part, ...]]] = [(circuit.contact, ())]
+    for node, after in found:
+        for part in circuit.parts:
+            if part.kind in IN_LINE and node in (part.near, part.far):
+                other = part.far if part.near == node else part.near
+                if other != GROUND and all(other != seen for seen, _ in found):
+                    found.append((other, (*after, part)))
+    if len(found) > 1 and found[1][1][0].kind == "contact":
+        del found[0]  # a leak is on the board, not in the probe's own touch
+    return [
+        _Line(
+            node,
+            after,
+            prepared(circuit._replace(parts=(*circuit.parts, Part(LEAK, "capacitor", node, GROUND))), ready.celsius),
+        )
+        for node, after in found
+    ]
+
+
+def _shown(line: _Line, meter: DiodeTest, lead: LeadOnGround, ohm: float, others: tuple[PartState, ...] = ()) -> float:
+    """The reading with that leak; OL counts as the meter's limit."""
+    drop = read(line.ready, meter, lead, (PartState(LEAK, "value", ohm), *others)).drop_mv
+    return meter.over_mv if drop is None else drop
+
+
+def _leak_for(line: _Line, meter: DiodeTest, lead: LeadOnGround, target_mv: float) -> float | None:
+    """The leak that reads `target_mv`, by halving its logarithm; 0 where a short reads more, None where none is."""
+    low, high = math.log(LEAST_OHM), math.log(MOST_OHM)
+    below, above = _shown(line, meter, lead, LEAST_OHM) - target_mv, _shown(line, meter, lead, MOST_OHM) - target_mv
+    if below >= 0:
+        return 0.0
+    if above <= 0:
+        return None
+    while high - low > LEAK_SEARCH_STOP:
+        middle = 0.5 * (low + high)
+        error = _shown(line, meter, lead, math.exp(middle)) - target_mv
+        if abs(error) < LEAK_SEARCH_STOP:
+            return math.exp(middle)
+        low, high = (middle, high) if error < 0 else (low, middle)
+    return math.exp(0.5 * (low + high))
+
+
+def _leak_at(line: _Line, meter: DiodeTest, lead: LeadOnGround, drop_mv: float, doubts: Doubts) -> LeakAt:
+    ohm = _leak_for(line, meter, lead, drop_mv)
+    half = TWO_SIDED_95 * _sd_mv(line, meter, lead, drop_mv, MOST_OHM if ohm is None else ohm, doubts)
+    low, high = (_leak_for(line, meter, lead, drop_mv + step) for step in (-half, half))
+    possible = drop_mv + half >= _shown(line, meter, lead, LEAST_OHM)
+    small = low is not None and low < SHORT_BELOW_OHM
+    names = [part.name for part in line.after]
+    beside = tuple(
+        part.name
+        for part in line.ready.circuit.parts
+        if part.kind not in IN_LINE and part.name not in (*names, LEAK) and line.node in (part.near, part.far)
+    )
+    return LeakAt(line.node, tuple(names), beside, ohm, low, high, possible, possible and small)
+
+
+def _meters_own(drop_mv: float, meter: DiodeTest, doubts: Doubts) -> float:
+    """The deviation that the reading itself has, mV: hand, zero, gain, touch."""
+    terms = (doubts.noise_mv, doubts.zero_mv, doubts.gain * drop_mv, doubts.touch_ohm * meter.current_ma)
+    return math.sqrt(math.fsum([term * term for term in terms]))
+
+
+def _sd_mv(line: _Line, meter: DiodeTest, lead: LeadOnGround, drop_mv: float, ohm: float, doubts: Doubts) -> float:
+    """The deviation of what the circuit with this leak reads, and of the reading, together, mV."""
+    here = _shown(line, meter, lead, ohm)
+    up = meter._replace(current_ma=meter.current_ma * (1 + SLOPE_SHARE))
+    terms = [
+        _meters_own(drop_mv, meter, doubts),
+        (_shown(line, up, lead, ohm) - here) / SLOPE_SHARE * doubts.current,
+        _junction_share(line, meter, lead, ohm, here) * doubts.healthy_mv,
+    ]
+    known = dict(doubts.parts)
+    for part in line.after:
+        if part.kind != "contact" and part.ohm:
+            state = PartState(part.name, "value", part.ohm * (1 + SLOPE_SHARE))
+            moved = _shown(line, meter, lead, ohm, (state,)) - here
+            terms.append(moved / SLOPE_SHARE * known.get(part.name, doubts.part))
+    return math.sqrt(math.fsum([term * term for term in terms]))
+
+
+def _junction_share(line: _Line, meter: DiodeTest, lead: LeadOnGround, ohm: float, here_mv: float) -> float:
+    """How much of a shift of the healthy reading is left in the reading with this leak."""
+    shifted = line._replace(ready=_shifted(line.ready, SLOPE_SHARE))
+    healthy = _shown(shifted, meter, lead, MOST_OHM) - _shown(line, meter, lead, MOST_OHM)
+    return 0.0 if healthy <= 0 else (_shown(shifted, meter, lead, ohm) - here_mv) / healthy
+
+
+def _shifted(ready: Prepared, by_share: float) -> Prepared:
+    """Every junction's drop higher by a share of n Vt."""
+    less = math.exp(-by_share)
+    return ready._replace(
+        parts=tuple(
+            (name, near, far, ohm, None if law is None else law._replace(saturation_ma=law.saturation_ma * less), mv)
+            for name, near, far, ohm, law, mv in ready.parts
+        ),
+        beside=tuple(
+            tuple(
+                (name, far, ohm, None if law is None else law._replace(saturation_ma=law.saturation_ma * less), anode)
+                for name, far, ohm, law, anode in edges
+            )
+            for edges in ready.beside
+        ),
+    )
