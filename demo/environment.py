@@ -24,6 +24,7 @@ PWA = ROOT / "pwa"
 BUILD = PWA / "build"
 GENERATED = PWA / "src" / "generated"
 ENGINE_FILES = PWA / "public" / "engine"
+ICONS = PWA / "public" / "icons"
 RUNTIME = CACHE / "runtime"
 NODE_MODULES = PWA / "node_modules"
 OLDEST_PYTHON = (3, 11)
@@ -149,6 +150,12 @@ def app_steps(node: Node, python: Path) -> list[Step]:
                 BUILD / "engine_zip.py", BUILD / "pyc.mjs",
             ],
             outputs=[manifest, ENGINE_FILES],
+        ),
+        Step(
+            name="icons", title="the app's icons",
+            do=script("icons.py", PWA / "public" / "icon.svg", ICONS),
+            inputs=[PWA / "public" / "icon.svg", BUILD / "icons.py"],
+            outputs=[ICONS / "icon-512.png", ICONS / "apple-touch-icon.png"],
         ),
         Step(
             name="app", title="the app",

@@ -33,7 +33,13 @@ export default defineConfig({
         display: "standalone",
         background_color: "#FBF8F1",
         theme_color: "#FBF8F1",
-        icons: [{ src: "/icon.svg", sizes: "any", type: "image/svg+xml", purpose: "any" }],
+        icons: [
+          { src: "/icon.svg", sizes: "any", type: "image/svg+xml", purpose: "any" },
+          ...[192, 512].flatMap((side) => [
+            { src: `/icons/icon-${side}.png`, sizes: `${side}x${side}`, type: "image/png", purpose: "any" },
+            { src: `/icons/maskable-${side}.png`, sizes: `${side}x${side}`, type: "image/png", purpose: "maskable" },
+          ]),
+        ],
       },
     }),
   ],
