@@ -44,7 +44,8 @@ class Job(Model, frozen=True, kw_only=True):
     """One device on the bench. Edited field by field; `board_version_id` and `socket` pin what is read.
 
     With `reference_board_id` it is a job without an owner: a healthy board is read, and its readings belong
-    to that reference board. `conditions` are those of every reading from now on, until they are changed.
+    to that reference board. `conditions` and, with an owner,
+    `stage` are those of every reading from now on, until they are changed.
     """
 
     id: Id
@@ -57,6 +58,7 @@ class Job(Model, frozen=True, kw_only=True):
     air_c: float | None = None
     reference_board_id: Id | None = None
     conditions: tuple[Condition, ...] = ()
+    stage: Literal["before_repair", "after_repair"] = "before_repair"
     opened_at_ms: EpochMs = 0
     note: Words = ""
     v: int = BODY_V

@@ -264,6 +264,8 @@ CONDITIONS = _choices(
     }
 )
 
+JOB_STAGES = _choices({"before_repair": "before the repair", "after_repair": "after the repair"})
+
 VERDICTS = _choices(
     {
         "expected": "expected",
@@ -307,6 +309,7 @@ class Tables(Struct, frozen=True, kw_only=True):
     symptoms: tuple[Choice, ...]
     data_matters: tuple[Choice, ...]
     conditions: tuple[Choice, ...]
+    job_stages: tuple[Choice, ...]
     verdicts: tuple[Choice, ...]
     caution: str
     plugging_limit_mv: float
@@ -328,6 +331,7 @@ def all_tables() -> dict[str, object]:
             symptoms=SYMPTOMS,
             data_matters=DATA_MATTERS,
             conditions=CONDITIONS,
+            job_stages=JOB_STAGES,
             verdicts=VERDICTS,
             caution=CAUTION,
             plugging_limit_mv=PLUGGING_LIMIT_MV,

@@ -13,7 +13,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright, ViewportSize, expect, sync_playwright
 
 from tests.browser.chromium_process import FLAGS, ChromiumProcess
-from tests.browser.seeds import seed
+from tests.browser.seeds import JOB_ID, proofs_of, seed, send
 from tests.browser.server_process import ROOT, ServerProcess
 
 PHONE: ViewportSize = {"width": 360, "height": 640}
@@ -112,9 +112,9 @@ def page(new_context: Callable[[], BrowserContext], server: ServerProcess) -> Pa
 
 @pytest.fixture
 def inside_server(make_server: Callable[[Path], ServerProcess], test_page_dir: Path) -> ServerProcess:
-    """A server with the test page and the shop of `seeds.seed`."""
+    """A server with the test page and the shop of `seeds.seed`, its job made safe."""
     started = make_server(test_page_dir)
-    seed(started)
+    send(started, proofs_of(seed(started), JOB_ID))
     return started
 
 

@@ -72,11 +72,13 @@ def test_every_edit_survives_the_browser_killed_right_after_its_promise(
     known = page.evaluate(
         """async (reading) => {
           const job = await inside.door.takeDeviceIn({ title: "Tablet" });
+          await inside.makeSafe(job);
           return { job, reading: await inside.door.addReading(job, { ...reading, as_typed: "111" }) };
         }""",
         NEW_READING,
     )
-    for number, (edit, (do, is_there)) in enumerate(EDITS.items(), start=3):
+    before = page.evaluate("inside.db.changes.count()")
+    for number, (edit, (do, is_there)) in enumerate(EDITS.items(), start=before + 1):
         page.evaluate(f"async ({{ job, reading }}) => {{ const {{ door }} = inside; await {do}; }}", known)
         phone_on_disk.kill()
         page = open_without_server()
@@ -267,12 +269,87 @@ def test_an_entry_for_a_job_that_lacks_its_socket_says_what_to_choose(inside_pag
     assert said[2] == "not_found"
 
 
+def test_a_reading_waits_for_the_make_safe_gate_whatever_asks_for_it(inside_page: Page) -> None:
+    said = inside_page.evaluate(
+        """async ([reading, board, socket, meter]) => {
+          const { db, door, once } = inside;
+          await once(door.sync, (state) => state.first_pull_done);
+          const job = await door.takeDeviceIn({ board_version_id: board, socket, meter_id: meter });
+          const attempt = () => door.addReading(job, reading).then(() => "kept", ({ code, message }) => [code, message]);
+          const before = await db.changes.count();
+          const refused = await attempt();
+          const kept = (await db.changes.count()) - before;
+          const shown = (await once(door.storage)).is;
+          await inside.makeSafe(job);
+          const after = await attempt();
+          await door.addProof(job, { step: "led_capacitor_proved", measured_mv: 21000, at_place: "C2" });
+          return { refused, kept, shown, after, again: await attempt() };
+        }""",
+        [NEW_READING, BOARD_ID, SOCKET, METER_ID],
+    )
+    code, message = said["refused"]
+    assert code == "not_safe"
+    assert message.startswith("Not made safe yet, so no reading is taken. It waits for: Charger and cables out")
+    assert (said["kept"], said["shown"], said["after"]) == (0, "ok", "kept")
+    assert said["again"] == [
+        "not_safe", "Not made safe yet, so no reading is taken. It waits for: LED capacitor.",
+    ]
+
+
+def test_readings_carry_the_stage_and_conditions_of_their_job_and_each_stage_is_counted_by_itself(
+    inside_page: Page,
+) -> None:
+    seen = inside_page.evaluate(
+        """async ([reading, board, socket, meter]) => {
+          const { db, door, once } = inside;
+          await once(door.sync, (state) => state.first_pull_done);
+          const job = await door.takeDeviceIn({ board_version_id: board, socket, meter_id: meter });
+          await inside.makeSafe(job);
+          await door.addReading(job, reading);
+          await door.setJobFields(job, { stage: "after_repair", conditions: ["shield_on", "cleaned"] });
+          const id = await door.addReading(job, { ...reading, touch: { what: "contact", contact: "5" } });
+          const { record } = await db.facts.get(["reading", id]);
+          const view = await once(door.job(job), (found) => found.job.stage === "after_repair");
+          const { sheet } = await inside.sheetOf(job);
+          return {
+            stage: record.stage, conditions: record.conditions, sheet: sheet.stage, all: view.rows.length,
+            newest: Object.keys(view.newest_row),
+          };
+        }""",
+        [NEW_READING, BOARD_ID, SOCKET, METER_ID],
+    )
+    assert seen == {
+        "stage": "after_repair", "conditions": ["shield_on", "cleaned"], "sheet": "after_repair", "all": 2,
+        "newest": ["5"],
+    }
+
+
+def test_how_the_bench_is_used_survives_the_browser_killed_right_after(
+    phone_on_disk: ChromiumProcess, inside_server: ServerProcess
+) -> None:
+    address = f"{inside_server.url}{TEST_PAGE}?alone"
+    page = phone_on_disk.open(address)
+    page.evaluate(
+        """async () => {
+          await inside.door.remember({ walk: "sweep", view: { turned: true, flipped: false } });
+          await inside.door.goByDrawing("a job");
+        }"""
+    )
+    phone_on_disk.kill()
+    page = phone_on_disk.open(address)
+    habits = page.evaluate("inside.once(inside.door.habits())")
+    assert habits == {
+        "walk": "sweep", "view": {"turned": True, "flipped": False}, "meter": None, "by_drawing": ["a job"],
+    }
+
+
 def test_trays_count_contacts_and_leave_out_what_was_taken_back(inside_page: Page) -> None:
     counted = inside_page.evaluate(
         """async ([reading, board, socket, meter]) => {
           const { door, once } = inside;
           await once(door.sync, (state) => state.first_pull_done);
           const job = await door.takeDeviceIn({ board_version_id: board, socket, meter_id: meter });
+          await inside.makeSafe(job);
           const at = (contact, as_typed) =>
             door.addReading(job, { ...reading, touch: { what: "contact", contact }, as_typed });
           const first = await at("4", "452");
@@ -295,7 +372,7 @@ def test_trays_count_contacts_and_leave_out_what_was_taken_back(inside_page: Pag
     assert counted == {
         "read": 2,
         "all": 8,
-        "gate_open": False,
+        "gate_open": True,
         "newest": {"4": "451", "5": "OL"},
         "rows": [["452", True], ["455", False], ["OL", False], ["451", False]],
     }

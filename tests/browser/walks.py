@@ -5,7 +5,7 @@ from pathlib import Path
 
 from playwright.sync_api import Locator, Page, expect
 
-from tests.browser.seeds import JOB_ID, seed, send
+from tests.browser.seeds import JOB_ID, proofs_of, seed, send
 from tests.browser.server_process import ServerProcess
 
 JOB = f"#/job/{JOB_ID}"
@@ -17,18 +17,7 @@ def safe_shop(data_dir: Path, app_dir: Path) -> Iterator[ServerProcess]:
     server = ServerProcess(data_dir, app_dir)
     server.start()
     desk = seed(server)
-    proofs: dict[str, dict[str, object]] = {
-        "cables_out": {"done": True},
-        "battery_off": {"done": True},
-        "main_rail_proved": {"measured_mv": 20.0, "at_place": "C1"},
-        "led_capacitor_proved": {"measured_mv": 3.0, "at_place": "C2"},
-    }
-    send(server, [
-        desk.added("make_safe", {
-            "id": f"proof-{step}", "job_id": JOB_ID, "step": step, "proved_at_ms": 1_700_000_000_000, **proof,
-        })
-        for step, proof in proofs.items()
-    ])
+    send(server, proofs_of(desk, JOB_ID))
     yield server
     server.kill()
 

@@ -57,7 +57,7 @@ export class ReadingFlow {
     this.#door = door;
     this.#around = around;
     this.#walk = walk;
-    const rows = around.view().rows.filter((row) => row.replaced_by === null);
+    const rows = around.view().stage_rows.filter((row) => row.replaced_by === null);
     const newest = rows[rows.length - 1];
     if (newest !== undefined) {
       this.taken = [newest.reading.id];
@@ -228,7 +228,7 @@ export class ReadingFlow {
       this.#queue = queue;
       return;
     }
-    const read = this.#around.byDrawing() ? judgedContacts(opinion) : readContacts(this.#around.view().rows, this.lead);
+    const read = this.#around.byDrawing() ? judgedContacts(opinion) : readContacts(this.#around.view().stage_rows, this.lead);
     for (const contact of this.#takenContacts) read.add(contact);
     const next = nextAlong(this.#around.order(), this.from, read);
     this.aim = next === null ? null : plainAim(next, this.lead);

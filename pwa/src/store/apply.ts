@@ -5,6 +5,7 @@
  */
 import type { Added, Body, Change, FieldsSet, Removed } from "../generated/models";
 import { BODY_V, type FactRow, type PhoneDb } from "./db";
+import { putFact } from "./tally";
 
 /** All parts of a stamp are ASCII without spaces, so text order is the order of the three in turn. */
 const stampOf = (change: Change): string => `${change.hlc} ${change.device} ${change.id}`;
@@ -21,7 +22,7 @@ async function applyAdded(db: PhoneDb, { kind, record }: Added, stamp: string): 
   const row = factRow(kind, record as FactRow["record"], stamp);
   const there = await db.facts.get([kind, row.id]);
   if (there && there.stamp >= stamp) return;
-  await db.facts.put((await db.removed.get([kind, row.id])) ? gone(row) : row);
+  await putFact(db, (await db.removed.get([kind, row.id])) ? gone(row) : row, there);
 }
 
 async function applyFields(db: PhoneDb, { kind, id, fields }: FieldsSet, stamp: string): Promise<void> {
@@ -38,7 +39,8 @@ async function applyFields(db: PhoneDb, { kind, id, fields }: FieldsSet, stamp: 
 
 async function applyRemoved(db: PhoneDb, { kind, id }: Removed): Promise<void> {
   await db.removed.put({ kind, id });
-  await db.facts.where("[kind+id]").equals([kind, id]).modify((row, ref) => void (ref.value = gone(row)));
+  const fact = await db.facts.get([kind, id] as [string, string]);
+  if (fact !== undefined) await putFact(db, gone(fact), fact);
   await db.fields.where("[kind+id]").equals([kind, id]).modify({ gone: 1 });
 }
 

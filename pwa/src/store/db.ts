@@ -10,6 +10,8 @@ import Dexie, { type Table } from "dexie";
 
 import type { Change, EntityKind, FactKind, Opinion, Problem } from "../generated/models";
 import tables from "../generated/tables.json";
+import type { Habits } from "./habits";
+import { talliesOf } from "./tally";
 
 /** The newest body this app can read; a body above it is kept and applied after the update. */
 export const BODY_V: number = tables.body_v;
@@ -70,6 +72,13 @@ export interface OpinionRow {
   last_failure: string | null;
 }
 
+/** Counted of the readings of a job or a healthy board: see `tally.ts`. Each contact with how many rows it has. */
+export interface TallyRow {
+  owner: string;
+  contacts: Record<string, number>;
+  newest_ms: number;
+}
+
 export interface DraftRow {
   key: string;
   value: unknown;
@@ -88,6 +97,7 @@ export interface Meta {
   trouble: Problem | null;
   clock_off_ms: number | null;
   first_pull_done: boolean;
+  habits: Habits;
 }
 
 export class PhoneDb extends Dexie {
@@ -99,6 +109,7 @@ export class PhoneDb extends Dexie {
   declare meta: Table<{ key: string; value: unknown }, string>;
   declare drafts: Table<DraftRow, string>;
   declare opinions: Table<OpinionRow, string>;
+  declare tallies: Table<TallyRow, string>;
 
   constructor(name = "second-probe") {
     // strict: "complete" then means on disk, not in the operating system's memory
@@ -113,6 +124,17 @@ export class PhoneDb extends Dexie {
       drafts: "key",
       opinions: "job_id",
     });
+    this.version(2)
+      .stores({ tallies: "owner" })
+      .upgrade(async (kept) => {
+        const readings = kept.table<FactRow>("facts").where("[kind+id]").between(["reading", ""], ["reading", "\uffff"]);
+        await kept.table<TallyRow>("tallies").bulkPut(talliesOf(await readings.toArray()));
+      });
+  }
+
+  /** What applying a change may write. */
+  get record(): Table[] {
+    return [this.facts, this.fields, this.removed, this.newer, this.tallies];
   }
 
   async metaOf<K extends keyof Meta>(key: K): Promise<Meta[K] | undefined> {

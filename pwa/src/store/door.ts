@@ -31,6 +31,7 @@ import type {
   Tray,
 } from "../generated/models";
 import type { BoardDoors } from "./boards";
+import type { HabitDoors } from "./habits";
 import type { HealthyDoors } from "./healthy";
 import type { BenchDoors } from "./bench_answers";
 
@@ -121,7 +122,9 @@ export interface JobView {
   reference_boards: ReferenceBoard[];
   /** All rows, oldest typed first. */
   rows: ReadingRow[];
-  /** The newest typed row of each contact (by `taken_at_ms`, then id), whatever the lead. For echo and count, no verdict. */
+  /** The rows of the stage in hand: what is read goes on from these. */
+  stage_rows: ReadingRow[];
+  /** The newest typed row of each contact (by `taken_at_ms`, then id) at the stage in hand, whatever the lead. For echo and count, no verdict. */
   newest_row: Record<string, ReadingRow>;
   proofs: MakeSafeProof[];
   gate: GateState;
@@ -203,6 +206,7 @@ export type StoreErrorCode =
   | "storage_lost"
   | "not_found"
   | "not_complete"
+  | "not_safe"
   | "unknown";
 
 /** Why a write was not saved. `message` is a sentence for the screen. */
@@ -260,7 +264,7 @@ export type AskResult =
   | { is: "overtaken" }
   | { is: "failed"; why: string };
 
-export interface Door extends BoardDoors, BenchDoors, HealthyDoors {
+export interface Door extends BoardDoors, BenchDoors, HealthyDoors, HabitDoors {
   // queries
   trays(): Live<TrayView[]>;
   /** `null`: there is no such job, or it was taken back. */
@@ -286,6 +290,7 @@ export interface Door extends BoardDoors, BenchDoors, HealthyDoors {
   setReferenceBoard(boardId: string, fields: ReferenceBoardFields): Promise<void>;
   setJobFields(jobId: string, fields: JobFields, draftKey?: string): Promise<void>;
   addProof(jobId: string, proof: NewProof, draftKey?: string): Promise<string>;
+  /** Rejects with `not_safe` and the steps that wait while the make-safe gate is shut. */
   addReading(jobId: string, reading: NewReading, draftKey?: string): Promise<string>;
   /** A new reading like the old one but for `fields`; it names the old one in `supersedes`. */
   replaceReading(readingId: string, fields: Partial<NewReading>, draftKey?: string): Promise<string>;

@@ -15,6 +15,7 @@ import {
   StoreError,
   type WholeJob,
 } from "./door";
+import { gateOfJob } from "./read_job";
 import { visibleEntity } from "./rows";
 import { wholeJob } from "./whole";
 import type { Writer } from "./write";
@@ -76,7 +77,10 @@ export function edits(db: PhoneDb, writer: Writer): Edits {
     },
 
     async addReading(jobId, reading, draftKey) {
-      return addFact("reading", newReading(await jobOf(db, jobId), reading, await actor()), draftKey);
+      const job = await jobOf(db, jobId);
+      const record = newReading(job, reading, await actor());
+      await mustBeSafe(db, job);
+      return addFact("reading", record, draftKey);
     },
 
     async replaceReading(readingId, fields, draftKey) {
@@ -111,6 +115,14 @@ async function jobOf(db: PhoneDb, jobId: string): Promise<WholeJob> {
   return wholeJob(row);
 }
 
+/** No screen stands between a reading and a live board but this: whatever asks, the proofs come first. */
+async function mustBeSafe(db: PhoneDb, job: WholeJob): Promise<void> {
+  const { open, steps, waits_for } = await gateOfJob(db, job);
+  if (open) return;
+  const waiting = steps.filter(({ step }) => waits_for.includes(step.id)).map(({ step }) => step.title);
+  throw new StoreError("not_safe", `Not made safe yet, so no reading is taken. It waits for: ${waiting.join(", ")}.`);
+}
+
 function notFound(kind: string, id: string): StoreError {
   return new StoreError("not_found", `There is no ${kind} ${id} on this phone, or it was taken back.`);
 }
@@ -130,7 +142,7 @@ function newReading(job: WholeJob, given: NewReading, taken_by: string): Reading
 /** Whose reading it is, and what stood around it: a healthy board's own, or the job's. */
 function ofWhom(job: WholeJob): Pick<Reading, "of" | "stage" | "conditions"> {
   const conditions = job.conditions.length === 0 ? {} : { conditions: [...job.conditions] };
-  if (job.reference_board_id === null) return { of: { what: "job", job_id: job.id }, ...conditions };
+  if (job.reference_board_id === null) return { of: { what: "job", job_id: job.id }, stage: job.stage, ...conditions };
   const of = { what: "reference_board", reference_board_id: job.reference_board_id } as const;
   return { of, stage: "on_healthy_board", ...conditions };
 }

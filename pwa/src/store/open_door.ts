@@ -14,6 +14,7 @@ import type { Door, Live } from "./door";
 import { drafts } from "./drafts";
 import { edits } from "./edits";
 import { exportUnsynced } from "./export";
+import { habitDoors } from "./habits";
 import { healthyDoors } from "./healthy";
 import { live } from "./live";
 import { Opinions } from "./opinions";
@@ -63,6 +64,7 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
     ...edits(db, writer),
     ...boardDoors(db, writer),
     ...drafts(db, storage),
+    ...habitDoors(db, asked),
     ...healthyDoors(db, storage, bridge, writer),
     setActor: (name) => onLiveConnection(db, () => db.setMeta("actor", name)),
     askOpinion: (jobId, how = {}) => opinions.ask(jobId, how),

@@ -9,6 +9,7 @@ import type {
   Reading,
   Role,
   Socket,
+  Stage,
 } from "../generated/models";
 import tables from "../generated/tables.json";
 import type { FactRow, PhoneDb } from "./db";
@@ -34,6 +35,7 @@ export async function readJob(db: PhoneDb, jobId: string): Promise<JobView | nul
     referenceBoards(db),
     db.newer.toArray(),
   ]);
+  const stage_rows = rows.filter(({ reading }) => (reading.stage ?? "before_repair") === stageOf(job));
   return {
     job,
     board,
@@ -43,7 +45,8 @@ export async function readJob(db: PhoneDb, jobId: string): Promise<JobView | nul
     meter: meters.find((meter) => meter.id === job.meter_id) ?? null,
     reference_boards: references.filter((each) => each.board_version_id === board?.id),
     rows,
-    newest_row: newestRows(rows),
+    stage_rows,
+    newest_row: newestRows(stage_rows),
     proofs,
     gate: gateOf(socket, corrections, proofs),
     observations,
@@ -70,6 +73,16 @@ export function gateOf(
   return gate(tables.make_safe_steps as unknown as MakeSafeStep[], rolesOf(socket, corrections), proofs);
 }
 
+/** The gate of one job, asked for by itself. */
+export async function gateOfJob(db: PhoneDb, job: WholeJob): Promise<GateState> {
+  const board = await visibleFact<BoardVersion>(db, "board_version", job.board_version_id);
+  const [proofs, corrections] = await Promise.all([
+    visibleFactsOf<MakeSafeProof>(db, "make_safe", "job_id", job.id),
+    board === null ? [] : visibleFactsOf<ContactCorrection>(db, "correction", "board_version_id", board.id),
+  ]);
+  return gateOf(socketOf(board, job.socket), corrections, proofs);
+}
+
 /** The role of each contact: the newest correction of it (by `made_at_ms`, then id), else the board's own. */
 function rolesOf(socket: Socket | null, corrections: readonly ContactCorrection[]): Role[] {
   const corrected = new Map<string, Role>();
@@ -77,6 +90,11 @@ function rolesOf(socket: Socket | null, corrections: readonly ContactCorrection[
     if (each.socket === socket?.ref && each.role != null) corrected.set(each.contact, each.role);
   }
   return (socket?.contacts ?? []).map(({ number, role }) => corrected.get(number) ?? role ?? "unknown");
+}
+
+/** The stage that is being read: what the next reading will carry. */
+export function stageOf(job: WholeJob): Stage {
+  return job.reference_board_id === null ? job.stage : "on_healthy_board";
 }
 
 /** The readings made in a job; those of a healthy board are the board's own. Taken back ones too: see `FactRow.gone`. */

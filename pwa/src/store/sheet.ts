@@ -60,6 +60,7 @@ export async function assembleSheet(
     intake: job.intake,
     air_c: job.air_c,
     meter_id: job.meter_id,
+    stage: job.stage,
     ...how,
   };
   return { sheet, seen: seenOf(readings) };

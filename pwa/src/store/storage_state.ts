@@ -24,7 +24,7 @@ export class StorageWatch {
   failed(error: unknown): StoreError {
     const known = error instanceof StoreError ? error : storeError(error);
     // a write that was asked for wrongly says nothing about the storage
-    if (known.code === "not_found" || known.code === "not_complete") return known;
+    if (known.code === "not_found" || known.code === "not_complete" || known.code === "not_safe") return known;
     this.#state.set({ is: "failed", code: known.code, why: known.message, since_ms: Date.now() });
     return known;
   }
@@ -41,7 +41,7 @@ export function readError(error: unknown): StoreError {
 function storeError(error: unknown): StoreError {
   const cause = { cause: error };
   if (isStorageFull(error)) {
-    return new StoreError("storage_full", "This phone's storage is full: the last entry is not saved. Free some space, then enter it again.", cause);
+    return new StoreError("storage_full", "This phone's storage is full: not saved. Free some space, enter it again.", cause);
   }
   const { name = "", message = String(error) } = (error ?? {}) as Partial<Error>;
   if (/DatabaseClosed|UnknownError|InvalidState|Abort|MissingAPI|OpenFailed/.test(name)) {

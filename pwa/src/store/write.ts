@@ -49,7 +49,7 @@ export class Writer {
 
   async #keep(edits: readonly Edit[], draftKey: string | undefined): Promise<void> {
     const { db } = this;
-    const tables = [db.facts, db.fields, db.removed, db.changes, db.newer, db.meta, db.drafts];
+    const tables = [...db.record, db.changes, db.meta, db.drafts];
     await db.transaction("rw", tables, async () => {
       for (const edit of edits) {
         if ((await db.changes.where("id").equals(edit.id).count()) === 0) await keepOne(db, edit);
