@@ -1,0 +1,59 @@
+"""A phone that is full says so, loses nothing that was saved, and hands everything over as one file."""
+
+import json
+from pathlib import Path
+
+from playwright.sync_api import Page, expect
+
+from tests.browser.server_process import ServerProcess
+from tests.browser.walks import echo, go, make_safe, number, to_sweep, wait_for_shop
+
+LEFT_IS_BELIEVED_MS = 32_000
+"""The browser looks how much room is left and then believes it for half a minute."""
+
+
+def test_a_full_phone_says_so_keeps_what_was_saved_and_hands_it_over(
+    page: Page, server: ServerProcess, tmp_path: Path
+) -> None:
+    wait_for_shop(page)
+    make_safe(page)
+    server.kill()
+    to_sweep(page)
+    session = page.context.new_cdp_session(page.context.new_page())
+    _type(page, "451")
+
+    session.send("Storage.overrideQuotaForOrigin", {"origin": server.url, "quotaSize": 1})
+    page.wait_for_timeout(LEFT_IS_BELIEVED_MS)
+    page.keyboard.type("452")
+    expect(page.locator(".reminder")).to_contain_text("storage is full")
+    expect(echo(page)).not_to_contain_text("452")
+
+    go(page, "#/")
+    full = page.get_by_role("region", name="Storage")
+    expect(full).to_contain_text("This phone is full")
+    with page.expect_download() as coming:
+        full.get_by_role("button", name="Hand everything over as one file").click()
+    file = tmp_path / "waiting.json"
+    coming.value.save_as(file)
+    changes = json.loads(file.read_text())["changes"]
+    typed = [one["body"]["record"]["as_typed"] for one in changes if one["body"].get("kind") == "reading"]
+    assert typed == ["451"]
+
+    session.send("Storage.overrideQuotaForOrigin", {"origin": server.url})
+    to_sweep(page)
+    _type(page, "452")
+    go(page, "#/")
+    expect(page.get_by_role("link", name="Tablet, no picture")).to_contain_text("2 of 8 read")
+    expect(full).to_have_count(0)
+
+    # the shop takes the file as it is, and once: what the phone sends later it has already
+    server.start()
+    answers = server.post("/api/changes", json.loads(file.read_text()))["answers"]
+    assert {one["result"] for one in answers} <= {"stored", "had"}
+
+
+def _type(page: Page, text: str) -> None:
+    contact = number(page).inner_text()
+    page.keyboard.type(text)
+    expect(page.locator("main[aria-busy=false]")).to_have_count(1)
+    expect(echo(page)).to_contain_text(f"{contact} {text}")
