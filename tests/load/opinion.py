@@ -27,6 +27,7 @@ from typing import Protocol
 import msgspec
 
 from server.engine import latent
+from tests.load._bars import Bars
 from tests.support import core_timing
 from tests.support.sheets import one_more_reading, sized_sheet
 
@@ -85,29 +86,6 @@ def main(arguments: Sequence[str]) -> int:
             more = _on_phone("Chromium", browser, core, sheets, whole, options.repeats, bars)
         bars.at_most(f"opinion, {SMALL}, one more reading, Chromium", more[SMALL]["one more"], CHROMIUM_MORE_MS, "ms")
     return bars.verdict()
-
-
-class Bars:
-    """What was promised, and whether it held in this run."""
-
-    def __init__(self) -> None:
-        self._missed = 0
-        self._lines: list[str] = []
-
-    def at_most(self, what: str, found: float, bar: float, unit: str) -> None:
-        self._note(what, found, bar, unit, "at most", holds=found <= bar)
-
-    def at_least(self, what: str, found: float, bar: float, unit: str) -> None:
-        self._note(what, found, bar, unit, "at least", holds=found >= bar)
-
-    def _note(self, what: str, found: float, bar: float, unit: str, word: str, *, holds: bool) -> None:
-        self._missed += not holds
-        self._lines.append(f"  {'holds ' if holds else 'MISSED'}  {what}: {found:.3g} {unit} ({word} {bar:g})")
-
-    def verdict(self) -> int:
-        print("bars")
-        print("\n".join(self._lines))
-        return 1 if self._missed else 0
 
 
 def _line(what: str, found: dict[str, float], beside: dict[str, float] | None = None) -> None:

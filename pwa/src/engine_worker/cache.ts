@@ -13,9 +13,11 @@ export type Progress = (bytes: number) => void;
 /** Fills the cache of this version; gives back when it is whole. Throws with a sentence when it cannot. */
 export async function fillEngineCache(manifest: EngineManifest, onProgress: Progress): Promise<void> {
   const cache = await caches.open(PREFIX + manifest.version);
+  // one question for all: at a start with everything here the engine waits for nothing else
+  const there = new Set((await cache.keys()).map(({ url }) => new URL(url).pathname));
   let before = 0;
   for (const file of Object.values(manifest.files)) {
-    await fillOne(cache, file, (bytes) => onProgress(before + bytes));
+    if (!there.has(file.url)) await fillOne(cache, file, (bytes) => onProgress(before + bytes));
     before += file.bytes;
     onProgress(before);
   }
@@ -23,7 +25,6 @@ export async function fillEngineCache(manifest: EngineManifest, onProgress: Prog
 }
 
 async function fillOne(cache: Cache, file: EngineFile, onProgress: Progress): Promise<void> {
-  if (await cache.match(file.url)) return;
   const kept = await fromOtherVersion(file);
   await cache.put(file.url, kept ?? (await fetched(file, onProgress)));
 }

@@ -1,0 +1,54 @@
+"""Every screen of the app by its address, and what is on it once it stands."""
+
+from dataclasses import dataclass
+
+from playwright.sync_api import Page
+
+from tests.browser.seeds import BOARD_ID, SOCKET
+
+
+@dataclass(frozen=True)
+class Screen:
+    """`at` is the name in `screens/routes.ts`; open is: `selector` is there and holds `text`."""
+
+    at: str
+    address: str
+    selector: str
+    text: str = ""
+
+
+def every_screen(job: str) -> list[Screen]:
+    """All of them, those of a job for this one."""
+    return [
+        Screen("bench", "#/", "main .job"),
+        Screen("take_in", "#/take-in", "main", "Test device"),
+        Screen("take_in_healthy", "#/take-in/healthy", "main", "Test device"),
+        Screen("board_by_hand", "#/board-by-hand", "main input"),
+        Screen("healthy", f"#/healthy/{BOARD_ID}/{SOCKET}", "main", "shelf 1"),
+        Screen("shop", "#/shop", "#actor"),
+        Screen("sheet", f"#/job/{job}/sheet", "main", "What was typed"),
+        Screen("safe", f"#/job/{job}/safe", "main ol li", "Main rail"),
+        Screen("plug", f"#/job/{job}/plug", "main", "How it sits"),
+        Screen("anchor", f"#/job/{job}/anchor", "main .lies"),
+        Screen("read", f"#/job/{job}/read", "main .number"),
+        Screen("opinion", f"#/job/{job}/opinion", ".verdicts"),
+    ]
+
+
+OPENED = """([address, selector, text]) => new Promise((settle, fail) => {
+  const from = performance.now();
+  location.hash = address;
+  const stands = () => [...document.querySelectorAll(selector)].some((one) => one.textContent.includes(text));
+  const look = () => {
+    if (performance.now() - from > 15_000) return fail(new Error(`${address}: no ${selector} with "${text}" in 15 s`));
+    // the frame that shows it is painted when a task after its callbacks runs
+    if (stands()) setTimeout(() => settle(performance.now() - from));
+    else requestAnimationFrame(look);
+  };
+  requestAnimationFrame(look);
+})"""
+
+
+def open_screen(page: Page, screen: Screen) -> float:
+    """Goes there from where the page is; gives the milliseconds until it stood and was painted."""
+    return page.evaluate(OPENED, [screen.address, screen.selector, screen.text])
