@@ -275,7 +275,8 @@ def test_a_reading_waits_for_the_make_safe_gate_whatever_asks_for_it(inside_page
           const { db, door, once } = inside;
           await once(door.sync, (state) => state.first_pull_done);
           const job = await door.takeDeviceIn({ board_version_id: board, socket, meter_id: meter });
-          const attempt = () => door.addReading(job, reading).then(() => "kept", ({ code, message }) => [code, message]);
+          const attempt = () =>
+            door.addReading(job, reading).then(() => "kept", ({ code, message }) => [code, message]);
           const before = await db.changes.count();
           const refused = await attempt();
           const kept = (await db.changes.count()) - before;
