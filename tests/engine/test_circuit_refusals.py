@@ -10,7 +10,7 @@ from server.engine.circuit.clamp_fit import HealthyReading, fit_clamp
 from server.engine.circuit.junction import carried
 from server.engine.circuit.meaning import largest_visible_leak, what_it_means
 from server.engine.circuit.parts import GROUND, Circuit, Junction, Part, PartState, behind_resistance, forced_current
-from server.engine.circuit.readings import prepared, read
+from server.engine.circuit.readings import floating, prepared, read
 from server.engine.circuit.second_current import At, Behind, leak_from_pair
 from server.engine.errors import SheetError
 from shared_models.reading import Meter
@@ -101,7 +101,7 @@ def test_a_loop_is_solved_and_not_refused() -> None:
 def test_a_line_that_reaches_no_ground_shows_ol() -> None:
     parts = (SERIES, Part("C1", "capacitor", "pin", "far"), Part("R2", "resistor", "far", GROUND, 50.0))
     ready = prepared(Circuit("c", parts), 23)
-    assert ready.floating == ("R2",)
+    assert floating(ready.circuit) == ("R2",)
     for lead in ("red", "black"):
         for short_way in (True, False):
             assert read(ready, METER, lead, short_way=short_way).drop_mv is None

@@ -8,7 +8,7 @@ import pytest
 from server.engine.circuit.junction import at, carried, drop_at, nominal
 from server.engine.circuit.nodal import limited
 from server.engine.circuit.parts import GROUND, Circuit, Junction, Part, PartState, behind_resistance, forced_current
-from server.engine.circuit.readings import current_at, leak_readings, prepared, read
+from server.engine.circuit.readings import current_at, floating, leak_readings, prepared, read
 from server.engine.meters import carry
 from server.engine.roles import Path
 from tests.support.circuits import random_asked
@@ -150,7 +150,7 @@ def test_a_voltage_behind_a_large_resistance_is_a_current_source() -> None:
 
 
 def test_parts_behind_a_capacitor_are_named_as_unseen() -> None:
-    assert prepared(LINE, 23).floating == ("beyond",)
+    assert floating(LINE) == ("beyond",)
 
 
 @pytest.mark.parametrize("celsius", [-10.0, 0.0, 25.0, 45.0])

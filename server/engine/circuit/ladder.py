@@ -36,10 +36,6 @@ class Ladder(NamedTuple):
     tail_ohm: float
 
 
-class _NoLadderError(Exception):
-    """The circuit is something else."""
-
-
 _Folded = tuple[float, float, tuple[Stage, ...], Law | None, float]
 """A subtree seen from its node: conductance, reverse currents, and the way to the junction, if there is one."""
 
@@ -52,10 +48,10 @@ def ladder_of(
     `turned`: every diode conducts the other way. `told`: the parts that are not healthy.
     """
     fold = _Fold(beside, not turned, told, LADDER_LEAK_MV * current_ma)
-    try:
-        siemens, leak, stages, law, tail_ohm = fold.node(contact, "")
-    except _NoLadderError:
+    folded = fold.node(contact, "")
+    if folded is None:
         return None
+    siemens, leak, stages, law, tail_ohm = folded
     return Ladder(((0.0, siemens, leak), *stages), law, tail_ohm)
 
 
@@ -73,8 +69,8 @@ class _Fold:
         self.leak_mv_ma = leak_mv_ma
         self.seen: list[int] = []
 
-    def node(self, node: int, came_by: str) -> _Folded:
-        """One node and all that lies behind it."""
+    def node(self, node: int, came_by: str) -> _Folded | None:
+        """One node and all that lies behind it; None where it is no ladder."""
         seen = self.seen
         seen.append(node)
         siemens = leak = tail = 0.0
@@ -90,7 +86,7 @@ class _Fold:
                 ohm = ohm_of(one)
                 if law is not None and one.state == "value":
                     if other >= 0:
-                        raise _NoLadderError  # a leaky diode to a node is two ways to it
+                        return None  # a leaky diode to a node is two ways to it
                     siemens += 1 / ohm
                 else:
                     law = None
@@ -102,9 +98,12 @@ class _Fold:
                     continue
                 g, back, onward, inner, end = 0.0, 0.0, (), None, 0.0
             elif other in seen:
-                raise _NoLadderError  # a loop
+                return None  # a loop
             else:
-                g, back, onward, inner, end = self.node(other, name)
+                folded = self.node(other, name)
+                if folded is None:
+                    return None
+                g, back, onward, inner, end = folded
             if law is None:
                 ohm = ohm or 0.0
                 if inner is None:
@@ -115,20 +114,20 @@ class _Fold:
                 way = ((ohm, g, back), *onward)
             elif anode is self.outward:
                 if inner is not None or back:
-                    raise _NoLadderError  # two junctions in a row
+                    return None  # two junctions in a row
                 if other >= 0 and g <= 0:
                     continue  # it leads to nothing
                 way, inner, end = (), law, 1 / g if other >= 0 else 0.0
             else:
                 if law.saturation_ma * law.nvt_mv > self.leak_mv_ma:
-                    raise _NoLadderError
+                    return None
                 if other < 0 or g > 0 or inner is not None:
                     leak += law.saturation_ma
                 elif back:
-                    raise _NoLadderError  # two in reverse, one behind the other
+                    return None  # two in reverse, one behind the other
                 continue
             if conducts is not None:
-                raise _NoLadderError  # two junctions conduct
+                return None  # two junctions conduct
             stages, conducts, tail = way, inner, end
         return siemens, leak, stages, conducts, tail
 

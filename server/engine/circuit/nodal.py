@@ -17,7 +17,6 @@ from server.engine.constants.circuit import (
     GMIN_FACTOR,
     GMIN_S,
     GMIN_START_S,
-    LARGEST_EXPONENT,
     NEWTON_STEPS,
     NEWTON_STOP_MV,
 )
@@ -68,11 +67,14 @@ def limited(new_mv: float, old_mv: float, nvt_mv: float, critical: float) -> flo
 
 def solve(network: Network) -> Solved:
     """The operating point. Raises SheetError where even gmin stepping finds none."""
+    # no junction carries more than the sources give: a bound that spares most of the climb up the exponential
+    most_ma = math.fsum([abs(current) for current in network.currents])
     core, order = _without_linear_nodes(network)
-    starts = [0.0] * len(network.diodes)
-    solved = _newton(core, starts, 0.0)
+    bounds = [law.nvt_mv * math.log1p(most_ma / law.saturation_ma) for _, _, law, _ in core.diodes]
+    starts = [0.0] * len(bounds)
+    solved = _newton(core, starts, bounds, 0.0)
     if solved is None:
-        solved = _by_gmin(core, starts)
+        solved = _by_gmin(core, starts, bounds)
     if solved is None:
         raise SheetError(
             "circuit_not_solved",
@@ -137,16 +139,16 @@ def _with_linear_nodes(network: Network, order: list[int], core_mv: list[float])
     return volts
 
 
-def _by_gmin(network: Network, starts: list[float]) -> Solved | None:
+def _by_gmin(network: Network, starts: list[float], bounds: list[float]) -> Solved | None:
     gmin, steps = GMIN_START_S, 0
     while gmin > GMIN_S:
-        solved = _newton(network, starts, gmin)
+        solved = _newton(network, starts, bounds, gmin)
         if solved is None:
             return None
         steps += solved.steps
         starts = [_across(diode, solved.volts_mv) for diode in network.diodes]
         gmin *= GMIN_FACTOR
-    solved = _newton(network, starts, 0.0)
+    solved = _newton(network, starts, bounds, 0.0)
     return None if solved is None else Solved(solved.volts_mv, steps + solved.steps)
 
 
@@ -157,26 +159,35 @@ def _across(diode: Diode, volts: list[float]) -> float:
     return min(anode - cathode, diode.critical_mv)
 
 
-def _newton(network: Network, starts: list[float], extra_s: float) -> Solved | None:
+def _newton(network: Network, starts: list[float], bounds: list[float], extra_s: float) -> Solved | None:
+    """Newton's steps from `starts`, each junction at most at its bound; None where they do not settle."""
     rows, currents, diodes = network
-    size = len(rows)
+    if extra_s:
+        rows = [row[:] for row in rows]
+        for place, row in enumerate(rows):
+            row[place] += extra_s
     junctions = list(starts)
-    companions: list[tuple[float, float]] = [(0.0, 0.0)] * len(diodes)
-    span, deep = range(size), DEEP_REVERSE
+    # flat, and in one row a diode: this loop is the engine's hottest
+    flat = [
+        (place, anode, cathode, saturation, nvt, series, critical, bounds[place])
+        for place, (anode, cathode, (saturation, nvt, series), critical) in enumerate(diodes)
+    ]
+    slopes, spares = [0.0] * len(diodes), [0.0] * len(diodes)
+    deep, exp = -DEEP_REVERSE, math.exp
     for step in range(NEWTON_STEPS):
         matrix = [row[:] for row in rows]
         right = currents[:]
-        for place in span if extra_s else ():
-            matrix[place][place] += extra_s
-        for place, (anode, cathode, (saturation, nvt, series), _) in enumerate(diodes):
+        for place, anode, cathode, saturation, nvt, series, _, _ in flat:
             junction = junctions[place]
-            grown = saturation * math.exp(min(junction / nvt, LARGEST_EXPONENT))
+            grown = saturation * exp(junction / nvt)
             slope = grown / nvt + GMIN_S
-            spare = grown - saturation + GMIN_S * junction - slope * junction
-            shared = 1 + slope * series
-            slope /= shared
-            spare /= shared
-            companions[place] = (slope, spare)
+            spare = grown - saturation + (GMIN_S - slope) * junction
+            if series:
+                shared = 1 + slope * series
+                slope /= shared
+                spare /= shared
+            slopes[place] = slope
+            spares[place] = spare
             if anode >= 0:
                 matrix[anode][anode] += slope
                 right[anode] -= spare
@@ -186,34 +197,63 @@ def _newton(network: Network, starts: list[float], extra_s: float) -> Solved | N
             if cathode >= 0:
                 matrix[cathode][cathode] += slope
                 right[cathode] += spare
-        # elimination, then back
-        for pivot in span:
-            top = matrix[pivot]
-            head = 1 / top[pivot]
-            for below in range(pivot + 1, size):
-                line = matrix[below]
-                if line[pivot]:
-                    factor = line[pivot] * head
-                    for column in range(pivot + 1, size):
-                        line[column] -= factor * top[column]
-                    right[below] -= factor * right[pivot]
-        for pivot in range(size - 1, -1, -1):
-            top = matrix[pivot]
-            value = right[pivot]
-            for column in range(pivot + 1, size):
-                value -= top[column] * right[column]
-            right[pivot] = value / top[pivot]
+        _eliminate(matrix, right)
         settled = True
-        for place, (anode, cathode, (_, nvt, series), critical) in enumerate(diodes):
+        for place, anode, cathode, _, nvt, series, critical, bound in flat:
             across = (right[anode] if anode >= 0 else 0.0) - (right[cathode] if cathode >= 0 else 0.0)
-            slope, spare = companions[place]
-            new = across - series * (spare + slope * across)
+            new = across - series * (spares[place] + slopes[place] * across)
             old = junctions[place]
-            kept = limited(new, old, nvt, critical)
-            if kept != new or abs(kept - old) > NEWTON_STOP_MV:
+            if settled and abs(new - old) > NEWTON_STOP_MV:
                 # far in reverse the current is a constant, which Newton has exactly, however far it is
-                settled = settled and kept < -deep * nvt and old < -deep * nvt
-            junctions[place] = kept
+                settled = new < deep * nvt and old < deep * nvt
+            if new > bound:
+                new = bound
+            elif new > critical:
+                new = limited(new, old, nvt, critical)
+            junctions[place] = new
         if settled:
             return Solved(right, step + 1)
     return None
+
+
+def _eliminate(matrix: list[list[float]], right: list[float]) -> None:
+    """Solves in place: `right` becomes the answer. Symmetric; up to three nodes, the usual numbers, without loops."""
+    size = len(right)
+    if size == 1:
+        right[0] /= matrix[0][0]
+        return
+    if size == 2:
+        (a, b), (_, d) = matrix
+        factor = b / a
+        right[1] = (right[1] - factor * right[0]) / (d - factor * b)
+        right[0] = (right[0] - b * right[1]) / a
+        return
+    if size == 1 + 2:
+        (a, b, c), (_, d, e), (_, _, f) = matrix
+        first, second, third = right
+        factor, further = b / a, c / a
+        d -= factor * b
+        e -= factor * c
+        second -= factor * first
+        third = third - further * first - e / d * second
+        third /= f - further * c - e / d * e
+        second = (second - e * third) / d
+        right[:] = (first - b * second - c * third) / a, second, third
+        return
+    span = range(size)
+    for pivot in span:
+        top = matrix[pivot]
+        head = 1 / top[pivot]
+        for below in range(pivot + 1, size):
+            line = matrix[below]
+            if line[pivot]:
+                factor = line[pivot] * head
+                for column in range(pivot + 1, size):
+                    line[column] -= factor * top[column]
+                right[below] -= factor * right[pivot]
+    for pivot in range(size - 1, -1, -1):
+        top = matrix[pivot]
+        value = right[pivot]
+        for column in range(pivot + 1, size):
+            value -= top[column] * right[column]
+        right[pivot] = value / top[pivot]

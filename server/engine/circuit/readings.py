@@ -32,10 +32,7 @@ InPlace = tuple[str, int, int, float | None, Law | None, float]
 
 
 class Prepared(NamedTuple):
-    """A circuit at a temperature, in node indices; ground is -1. `beside`: the parts at each node.
-
-    `floating`: parts that no direct current from the contact can reach; they say nothing here.
-    """
+    """A circuit at a temperature, in node indices; ground is -1. `beside`: the parts at each node."""
 
     circuit: Circuit
     celsius: float
@@ -43,7 +40,6 @@ class Prepared(NamedTuple):
     contact: int
     parts: tuple[InPlace, ...]
     beside: tuple[tuple[Edge, ...], ...]
-    floating: tuple[str, ...]
 
 
 class Shown(NamedTuple):
@@ -57,13 +53,12 @@ def prepared(circuit: Circuit, celsius: float) -> Prepared:
     """A circuit in numbers. Raises SheetError for a circuit or a temperature that cannot be."""
     check_circuit(circuit)
     check_temperature(celsius)
-    names: list[str] = [circuit.contact]
+    index = {GROUND: NO_NODE, circuit.contact: 0}
     for part in circuit.parts:
         for node in (part.near, part.far):
-            if node != GROUND and node not in names:
-                names.append(node)
-    index = {name: place for place, name in enumerate(names)}
-    index[GROUND] = NO_NODE
+            if node not in index:
+                index[node] = len(index) - 1
+    names = [name for name in index if name != GROUND]
     parts: list[InPlace] = []
     beside: list[list[Edge]] = [[] for _ in names]
     for part in circuit.parts:
@@ -85,13 +80,15 @@ def prepared(circuit: Circuit, celsius: float) -> Prepared:
         tuple(names),
         index[circuit.contact],
         tuple(parts),
-        tuple(tuple(edges) for edges in beside),
-        _floating(circuit),
+        tuple([tuple(edges) for edges in beside]),
     )
 
 
-def _floating(circuit: Circuit) -> tuple[str, ...]:
-    """Parts behind a capacitor or joined to nothing: reached neither from the contact nor through a rail."""
+def floating(circuit: Circuit) -> tuple[str, ...]:
+    """Parts that no direct current from the contact can reach (behind a capacitor, or joined to nothing).
+
+    They say nothing here, and the solve leaves them at rest.
+    """
     reached = [circuit.contact]
     for node in reached:
         for part in circuit.parts:

@@ -29,7 +29,6 @@ NEWTON_STOP_MV = _num(
     "NEWTON_STOP_MV", 0.005, "mV", "ASSUMED", "last step; the error after it is a millionth of a millivolt"
 )
 DEEP_REVERSE = _num("DEEP_REVERSE", 40.0, "n Vt", "ASSUMED", "exp(-40) of IS is below the last digit of a double")
-LARGEST_EXPONENT = _num("LARGEST_EXPONENT", 700.0, "1", "ASSUMED", "exp of more is beyond a double")
 GMIN_START_S = _num("GMIN_START_S", 1e-2, "S", "ASSUMED", "first conductance of gmin stepping, where Newton failed")
 GMIN_FACTOR = _num("GMIN_FACTOR", 0.1, "1", "SOURCE", "a decade at a time, gmin stepping as in ngspice 39, 2023")
 LADDER_LEAK_MV = _num(
