@@ -23,7 +23,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from server.engine.circuit.readings import prepared, read
-from tests.load.opinion import Bars
+from tests.load._bars import Bars
 from tests.support import circuit_timing
 from tests.support.circuits import Asked, netlist, random_asked
 from tests.support.ngspice import BATCH_OPTIONS, node_millivolts
