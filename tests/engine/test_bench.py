@@ -6,6 +6,7 @@ that gross faults are found and quiet contacts are not cried over, and that the 
 
 import math
 import random
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,12 +14,17 @@ import pytest
 from tests.support.bench import tables as t
 from tests.support.bench.circuits import circuit
 from tests.support.bench.contact_scores import flagged_share, table
+from tests.support.bench.engine_says import class_odds
 from tests.support.bench.faults import Condition, Fault
 from tests.support.bench.ideal import Ideal, contact_priors
+from tests.support.bench.ideal_pairs import together
 from tests.support.bench.ideal_physics import leaky_mv, reading_mv
 from tests.support.bench.jobs import Job, make_jobs
 from tests.support.bench.run import Rows, chunk_rows
+from tests.support.bench.sheets import sheet
 from tests.support.bench.sockets import plans
+from tests.support.bench.story_scores import summary
+from tests.support.bench.story_world import stories
 from tests.support.bench.truth import draw_board, draw_kind, draw_session
 from tests.support.ngspice import node_millivolts
 
@@ -27,7 +33,7 @@ SEED, JOBS = 11, 60
 
 @pytest.fixture(scope="module")
 def rows(ngspice_path: str) -> Rows:
-    return chunk_rows(ngspice_path, SEED, ("plain", 0, JOBS))
+    return chunk_rows(ngspice_path, SEED, ("plain", 0, JOBS), short=True)
 
 
 @pytest.fixture(scope="module")
@@ -40,10 +46,12 @@ def _eight(rows: Rows) -> list[dict[str, object]]:
 
 
 def test_the_same_seed_gives_the_same_rows(ngspice_path: str, rows: Rows) -> None:
-    again = chunk_rows(ngspice_path, SEED, ("plain", 0, 5))
+    again = chunk_rows(ngspice_path, SEED, ("plain", 0, 5), short=True)
     few = len(again["contacts"])
-    assert again["contacts"] == rows["contacts"][:few]
-    other = chunk_rows(ngspice_path, SEED + 1, ("plain", 0, 5))
+    for name, part in again.items():
+        assert part
+        assert part == rows[name][: len(part)]
+    other = chunk_rows(ngspice_path, SEED + 1, ("plain", 0, 5), short=True)
     assert other["contacts"][:few] != again["contacts"]
 
 
@@ -69,6 +77,59 @@ def test_fifteen_millivolts_raw_cry_at_most_healthy_contacts_of_a_mixed_fleet(ro
     lines = {line["judge"]: line for line in table(_eight(rows), ("15 mV raw", "ideal"))}
     assert lines["15 mV raw"]["fa_one_touch"] > 0.5
     assert lines["ideal"]["fa_one_touch"] < 0.02
+
+
+def test_stories_are_told_better_than_by_their_shares_alone(rows: Rows) -> None:
+    eight = [row for row in rows["stories"] if row["references"] == t.REFERENCE_BOARDS and row["sheet"]]
+    assert len(eight) == JOBS
+    prior, ideal, tables, engine = (
+        summary(eight, judge)["log"] for judge in ("prior", "ideal", "ideal_tables", "engine")
+    )
+    assert ideal < engine < prior
+    assert ideal < tables < prior
+    assert summary(eight, "ideal")["covered"] > 0.75
+
+
+def test_every_story_of_the_engine_has_a_class_and_all_odds_add_up_to_one(jobs: list[Job]) -> None:
+    for job in jobs[:10]:
+        odds = class_odds(sheet(job, job.story), job.plan)
+        assert math.fsum(odds.values()) == pytest.approx(1.0, abs=1e-9)
+        shares = [one.share for one in stories(job.plan.name)]
+        assert math.fsum(shares) == pytest.approx(1.0, abs=1e-9)
+
+
+def test_every_walk_ends_with_all_contacts_read(rows: Rows) -> None:
+    assert rows["walks"]
+    for row in rows["walks"]:
+        assert row["sweep"]["end_agrees"]
+        assert row["sweep"]["all"] == row["random"]["all"] == row["contacts"]
+        assert row["guided"]["all"] >= row["contacts"]
+        assert 1 <= row["guided"]["touches"] <= row["guided"]["all"]
+
+
+def test_two_joined_junctions_are_the_simulators(ngspice_path: str, jobs: list[Job]) -> None:
+    circuits, told = [], []
+    for job in jobs[:20]:
+        ideal = Ideal(job, 0)
+        a, b = ideal.layout.contacts[:2]
+        session = replace(job.contacts.session, told_current_ma=job.contacts.session.current_ma,
+                          told_air_c=job.contacts.session.celsius)  # fmt: skip
+        for contact in (a, b):
+            node = ideal.layout.node_of[contact]
+            ideal.belief.mean[node] = job.contacts.board.junction_mv[contact]
+            ideal.belief.mean[len(ideal.layout.nodes) + ideal.layout.chip_of[node]] = job.kind.ideality[
+                job.plan.lines[contact].chip
+            ]
+        alone = [job.contacts.healthy_mv[contact] for contact in (a, b)]
+        if None in alone or ideal.layout.node_of[a] == ideal.layout.node_of[b]:
+            continue
+        as_it_is = replace(job.contacts, session=session)
+        told.append(together(ideal, as_it_is, a, b, float(alone[0] or 0), float(alone[1] or 0)))
+        text = circuit(job.kind, job.contacts.board, a, job.contacts.session, Condition({}, [(a, b, 0.001)]))
+        assert text is not None
+        circuits.append(text)
+    assert len(told) > 10
+    assert np.allclose(told, node_millivolts(ngspice_path, circuits), atol=0.02)
 
 
 def test_the_near_ideal_judges_closed_forms_are_the_simulators(ngspice_path: str) -> None:

@@ -1,9 +1,11 @@
 """`python3 tests load bench`: what opinions are worth on a simulated bench, beside fixed rules and a near-ideal judge.
 
-    python3 tests load bench [--jobs 2000] [--seed 1] [--keep FILE]
+    python3 tests load bench [--jobs 2000] [--seed 1] [--keep FILE] [--pictures FOLDER]
+    python3 tests load bench --rows FILE [--pictures FOLDER] [--as-baseline LABEL]
 
 The world is in `tests/support/bench` (its `tables` holds every number); ngspice solves every circuit. The rows go to
-a file outside the repository unless `--keep` says otherwise. The same seed gives the same numbers.
+a file outside the repository unless `--keep` says otherwise; `--rows` makes the tables of kept rows again. The same
+seed gives the same numbers. `bench_baseline.json` holds the figures of the engine's first form on the same jobs.
 """
 
 import argparse
@@ -14,21 +16,51 @@ import tempfile
 import time
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
+from tests.support.bench.bars import figures
+from tests.support.bench.pictures import curves_of, draw
 from tests.support.bench.report import report
 from tests.support.bench.run import run
 
 WORKERS = 2
+BASELINE = Path(__file__).with_name("bench_baseline.json")
 
 
 def main(arguments: Sequence[str]) -> int:
-    """Runs the bench and prints its tables."""
+    """Runs the bench, or takes kept rows, and prints its tables."""
+    options = _parser().parse_args(arguments)
+    rows = json.loads(options.rows.read_text()) if options.rows else _run(options)
+    judged = {name: part for name, part in rows.items() if isinstance(part, list)}
+    if options.as_baseline:
+        told = {
+            "label": options.as_baseline, "seed": rows["seed"], "jobs": rows["jobs"],
+            "figures": figures(judged, "engine"), "curves": curves_of(judged, "engine"),
+        }  # fmt: skip
+        BASELINE.write_text(json.dumps(told, indent=1, sort_keys=True) + "\n", encoding="utf-8")
+    baseline: dict[str, Any] = json.loads(BASELINE.read_text(encoding="utf-8")) if BASELINE.exists() else {}
+    print(report(judged, baseline.get("figures", {})))
+    if options.pictures:
+        for path in draw(judged, baseline.get("curves"), options.pictures):
+            print(f"drawn {path}")
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python3 tests load bench", description=__doc__)
     parser.add_argument("--jobs", type=int, default=2000, help="plain jobs; a tenth more of each hard weather")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--workers", type=int, default=WORKERS)
     parser.add_argument("--keep", type=Path, default=None, help="where the rows are kept")
-    options = parser.parse_args(arguments)
+    parser.add_argument("--rows", type=Path, default=None, help="rows of an earlier run, instead of running")
+    parser.add_argument("--pictures", type=Path, default=None, help="a folder to draw the pictures into")
+    parser.add_argument(
+        "--as-baseline", metavar="LABEL", default=None, help="keep the engine's figures as the baseline"
+    )
+    return parser
+
+
+def _run(options: argparse.Namespace) -> dict[str, Any]:
     ngspice = shutil.which("ngspice")
     if ngspice is None:
         sys.exit("The bench needs ngspice (Debian: apt-get install ngspice).")
@@ -37,12 +69,14 @@ def main(arguments: Sequence[str]) -> int:
     def say(what: str) -> None:
         print(f"  {time.monotonic() - started:5.0f} s  {what}", flush=True)
 
-    rows = run(ngspice, options.seed, options.jobs, workers=options.workers, say=say)
+    rows = {
+        "seed": options.seed, "jobs": options.jobs,
+        **run(ngspice, options.seed, options.jobs, workers=options.workers, say=say),
+    }  # fmt: skip
     keep = options.keep or Path(tempfile.gettempdir()) / f"secondprobe-bench-{options.seed}-{options.jobs}.json"
-    keep.write_text(json.dumps({"seed": options.seed, "jobs": options.jobs, **rows}))
+    keep.write_text(json.dumps(rows))
     print(f"rows kept in {keep}")
-    print(report(rows))
-    return 0
+    return rows
 
 
 if __name__ == "__main__":

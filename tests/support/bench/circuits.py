@@ -10,15 +10,15 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from tests.support.bench import tables as t
-from tests.support.bench.faults import Condition, Fault
+from tests.support.bench.faults import Condition, Fault, members
 from tests.support.bench.truth import Board, Kind, Session
-from tests.support.ngspice import node_millivolts
+from tests.support.ngspice import OPTIONS, node_millivolts
 
 BATCH = 600
 AT_ONCE = 2
 CUT_OHM = 1e9
-KEPT = Path(tempfile.gettempdir()) / "secondprobe-bench"
-"""Answers of earlier runs, by netlist: the world does not change when the engine does."""
+KEPT = Path(tempfile.gettempdir()) / "secondprobe-bench" / hashlib.sha256(OPTIONS.encode()).hexdigest()[:12]
+"""Answers of earlier runs, by netlist and solver options: the world does not change when the engine does."""
 
 
 def saturation_ma(junction_mv: float, ideality: float) -> float:
@@ -31,11 +31,11 @@ def circuit(kind: Kind, board: Board, contact: int, session: Session, condition:
     """Netlist lines of one touch, node `a{i}` under the probe; None where nothing at all conducts."""
     told = [f"I{{i}} 0 a{{i}} DC {session.current_ma:.9g}m"]
     fault = condition.faults.get(contact)
-    joined = [(a, b, ohm) for a, b, ohm in condition.bridges if contact in (a, b)]
+    own = members(kind.plan, contact)
+    joined = [(b if a in own else a, ohm) for a, b, ohm in condition.bridges if a in own or b in own]
     branches = _branch(kind, board, contact, session, fault, "a")
     conducts = bool(branches)
-    for n, (a, b, ohm) in enumerate(joined):
-        other = b if a == contact else a
+    for n, (other, ohm) in enumerate(joined):
         told.append(f"Rb{n}{{i}} a{{i}} b{n}{{i}} {ohm:.9g}")
         further = _branch(kind, board, other, session, condition.faults.get(other), f"b{n}")
         conducts = conducts or bool(further)
@@ -84,7 +84,7 @@ def _solve_batch(ngspice: str, batch: Sequence[str]) -> list[float]:
     if kept.exists():
         return json.loads(kept.read_text())
     found = node_millivolts(ngspice, batch)
-    KEPT.mkdir(exist_ok=True)
+    KEPT.mkdir(parents=True, exist_ok=True)
     unfinished = kept.with_suffix(f".{os.getpid()}")
     unfinished.write_text(json.dumps(found))
     unfinished.replace(kept)

@@ -7,6 +7,7 @@ from tests.support.bench import tables as t
 from tests.support.bench.ideal import Ideal, contact_priors, odd_odds
 from tests.support.bench.jobs import Job, OnBench
 from tests.support.bench.sheets import sheet
+from tests.support.bench.shift_rows import shift_row
 
 FLAGGED = 0.5
 
@@ -29,10 +30,12 @@ class ContactRow:
     again: dict[str, float] = field(default_factory=dict)
 
 
-def contact_rows(job: Job, ideal: Ideal, references: int, *, told: bool = True) -> list[dict[str, object]]:
-    """The rows of the job's board with single faults."""
+def contact_rows(
+    job: Job, ideal: Ideal, references: int, *, told: bool = True
+) -> tuple[list[dict[str, object]], dict[str, object] | None]:
+    """The rows of the job's board with single faults, and where both judges put its healthy readings."""
     one = job.contacts
-    engine, engine_again, _ = engine_scores(job, one, references, told=told)
+    engine, engine_again, said = engine_scores(job, one, references, told=told)
     prior = contact_priors(job)
     judged = ideal.judge(one, prior)
     by_rule = rules.scores(job, one, references, one.first)
@@ -60,7 +63,7 @@ def contact_rows(job: Job, ideal: Ideal, references: int, *, told: bool = True) 
                 row.first[name] = by_rule[name][contact]
                 row.again[name] = min(by_rule[name][contact], by_rule_again[name].get(contact, 99.0))
         rows.append({key: _short(value) for key, value in asdict(row).items()})
-    return rows
+    return rows, shift_row(job, one, references, said, judged)
 
 
 def engine_scores(

@@ -4,12 +4,15 @@ Behind the door it needs: the whole posterior over stories (an opinion shows the
 each contact. What of its stories counts as the same class is `class_of`.
 """
 
+import math
 from typing import NamedTuple
 
 from server.engine.accept import Notes, accept_readings
 from server.engine.account import _led_odds
+from server.engine.constants import COUNTED_DIFFERENTLY
 from server.engine.digest import board_digest
 from server.engine.door import form_opinion
+from server.engine.drops import BAND, HIGH, LEAK, LOST, OPEN, SHORT
 from server.engine.inference import judge
 from server.engine.numbering import AS_DRAWN
 from server.engine.prepared import prepare
@@ -17,7 +20,12 @@ from server.engine.stories.kinds import Story
 from shared_models.opinion import Opinion
 from shared_models.sheet import BenchSheet
 from tests.support.bench.sockets import SocketPlan
-from tests.support.bench.story_world import bridge_class, chip_class, line_class, wet_class
+from tests.support.bench.story_world import Told, bridge_class, chip_class, line_class, wet_class
+
+OWN_MISTAKES = ("leads_swapped", "meter_differs", "still_powered")
+"""Stories of a technician's mistakes that the world never makes: each a class of its own."""
+
+WORLD_STATE = {BAND: "healthy", SHORT: "short", LEAK: "leak", OPEN: "open", HIGH: "raised", LOST: "raised"}
 
 
 class ContactSaid(NamedTuple):
@@ -57,6 +65,29 @@ def class_odds(sheet: BenchSheet, plan: SocketPlan) -> dict[str, float]:
     return told
 
 
+def stories_told(sheet: BenchSheet, plan: SocketPlan) -> list[Told]:
+    """The engine's stories with its shares and footprints, in the world's words: for ideal inference on its tables.
+
+    What a state reads (which leaks, how high) stays the world's. Mistakes that the world never makes are left out.
+    """
+    prepared = prepare(sheet, board_digest(sheet))
+    told = [Told("wrong_end", "counted", COUNTED_DIFFERENTLY * math.fsum(one.weight for one in prepared.stories))]
+    for story in prepared.stories:
+        kind = {"contact_torn": "torn", "other_revision": "revision"}.get(story.kind, story.kind)
+        if story.kind in OWN_MISTAKES:
+            continue
+        states: dict[int, dict[str, float]] = {}
+        if story.kind not in ("bridge", "other_revision"):
+            for contact, mixture in story.footprint.items():
+                shares = states.setdefault(contact, {})
+                for state, weight in mixture:
+                    shares[WORLD_STATE[state]] = shares.get(WORLD_STATE[state], 0.0) + weight
+        bridge = (story.contacts[0], story.contacts[1]) if story.kind == "bridge" else None
+        chip = (story.part or "") if story.kind == "other_revision" else ""
+        told.append(Told(kind, class_of(story, plan), story.weight, states, bridge, chip))
+    return told
+
+
 def class_of(story: Story, plan: SocketPlan) -> str:
     """The class of one of the engine's stories."""
     contacts = sorted(story.footprint)
@@ -64,8 +95,8 @@ def class_of(story: Story, plan: SocketPlan) -> str:
         return bridge_class(plan, *story.contacts)
     if story.kind == "contact_torn":
         return f"line {plan.lines[contacts[0]].number}"
-    if story.kind == "leads_swapped":
-        return "swapped"
+    if story.kind in OWN_MISTAKES:
+        return story.kind
     if story.kind == "other_revision":
         return f"revision {story.part}"
     if not contacts:

@@ -31,8 +31,14 @@ class Condition:
         odd = set(self.faults)
         for a, b, _ in self.bridges:
             if plan.lines[a].net != plan.lines[b].net:
-                odd |= {a, b}
+                odd |= {*members(plan, a), *members(plan, b)}
         return odd
+
+
+def members(plan: SocketPlan, contact: int) -> list[int]:
+    """The contacts of its rail, which are one net; a signal is alone."""
+    line = plan.lines[contact]
+    return [i for i, one in enumerate(plan.lines) if one.net == line.net] if line.is_rail else [contact]
 
 
 def log_uniform(rng: random.Random, limits: tuple[float, float]) -> float:
@@ -52,11 +58,7 @@ def spoil(condition: Condition, plan: SocketPlan, contact: int, fault: Fault | N
     """A rail is one net: what it has, all its contacts have, but an open is one contact's own."""
     if fault is None:
         return
-    line = plan.lines[contact]
-    members = [contact]
-    if line.is_rail and fault.what != "open":
-        members = [i for i, one in enumerate(plan.lines) if one.net == line.net]
-    for member in members:
+    for member in [contact] if fault.what == "open" else members(plan, contact):
         condition.faults.setdefault(member, fault)
 
 

@@ -1,6 +1,7 @@
 """The near-ideal judge: true tables, the joint field, and exact odds of faults given each contact without itself."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -70,6 +71,7 @@ class Spoilt(Healthy):
     def __init__(self, layout: Layout, rows: Rows, sessions: list[Told], celsius: float, prior: Array) -> None:
         super().__init__(layout, rows, sessions)
         self.celsius, self.prior = celsius, prior
+        self.muted = np.zeros(len(self.ma), bool)
         self.parts: dict[str, Components] = {}
 
     def __call__(self, values: Array, point: Array) -> Components:
@@ -79,7 +81,9 @@ class Spoilt(Healthy):
             Components(part.log_weight + log_prior[:, [STATES.index(state)]], part.at, part.slope, part.var)
             for state, part in self.parts.items()
         ]
-        return Components(*(np.concatenate([getattr(one, name) for one in told], axis=1) for name in _FIELDS))
+        whole = Components(*(np.concatenate([getattr(one, name) for one in told], axis=1) for name in _FIELDS))
+        whole.slope[self.muted], whole.at[self.muted], whole.var[self.muted] = 0.0, 400.0, 1e6
+        return whole
 
     def _faults(self, values: Array, point: Array) -> dict[str, Components]:
         count, size = len(self.ma), len(self.layout.nodes)
@@ -135,15 +139,23 @@ class Ideal:
             rows = _rows(self.layout, [one.first for one in job.references[:references]])
             self.belief = fit(self.layout, self.belief, rows, sessions, Healthy(self.layout, rows, sessions)).belief
 
-    def judge(self, one: OnBench, prior: dict[int, Array], shown: Shown | None = None) -> Judged:
-        """`prior`: by contact, shares of `STATES` before any reading."""
+    def judge(
+        self, one: OnBench, prior: dict[int, Array], shown: Shown | None = None, muted: Sequence[int] = ()
+    ) -> Judged:
+        """`prior`: by contact, shares of `STATES` before any reading. What `muted` contacts read tells nothing."""
         told = told_of(one.session, sheet=self.sheet)
         first = one.first if shown is None else shown
         rows = _rows(self.layout, [first])
         contacts = [i for i in self.layout.contacts if first[i] is not None]
         table = np.array([prior[i] for i in contacts]).reshape(len(contacts), len(STATES))
         spoilt = Spoilt(self.layout, rows, [told], told.celsius, table)
-        fitted = fit(self.layout, self.belief, rows, [told], spoilt)
+        spoilt.muted = np.array([contact in muted for contact in contacts], bool)
+        # most contacts low, or one bad touch high: two places to end at, so it starts from two and keeps the better
+        starts = (None, Healthy(self.layout, rows, [told]))
+        fitted = max(
+            (fit(self.layout, self.belief, rows, [told], spoilt, start) for start in starts), key=lambda one: one.told
+        )
+        spoilt(fitted.values, fitted.point)
         again = np.array([math.nan if one.second[i] is None else float(one.second[i] or 0) for i in contacts])
         log_states = self._states(fitted, spoilt, rows.shown)
         log_again = self._states(fitted, spoilt, np.where(np.isnan(again), rows.shown, again))

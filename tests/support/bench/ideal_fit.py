@@ -86,11 +86,14 @@ class Components:
 
 @dataclass
 class Fitted:
-    """Where it ended: the belief about the kind, and each row's value judged without that row."""
+    """Where it ended: the belief about the kind, each row's value judged without that row, and how well all fits."""
 
     belief: Belief
     mean: Array
     var: Array
+    told: float
+    values: Array
+    point: Array
 
 
 @dataclass
@@ -113,6 +116,7 @@ class Field:
     """The linear field of some rows about a point: prior mean and covariance of their values."""
 
     def __init__(self, layout: Layout, belief: Belief, point: Array, rows: Rows, sessions: list[Told]) -> None:
+        self.point = point
         size = len(layout.nodes)
         board, node = rows.board.astype(int), rows.node.astype(int)
         ma = np.array([one.current_ma for one in sessions])[board]
@@ -140,15 +144,24 @@ class Field:
         self.cov = self.by_kind @ belief.cov @ self.by_kind.T + np.where(same_board, within, 0.0)
 
 
-def fit(layout: Layout, belief: Belief, rows: Rows, sessions: list[Told], components: "ComponentsOf") -> Fitted:
-    """Expectation propagation over the rows; the point of linearisation follows."""
+def fit(
+    layout: Layout,
+    belief: Belief,
+    rows: Rows,
+    sessions: list[Told],
+    components: "ComponentsOf",
+    start: "ComponentsOf | None" = None,
+) -> Fitted:
+    """Expectation propagation over the rows; the point of linearisation follows. `start` is believed at first."""
     count = len(rows.shown)
     precision, shift = np.zeros(count), np.zeros(count)
     point, after = belief.mean.copy(), belief
-    mean, var = np.zeros(count), np.ones(count)
-    for _ in range(ROUNDS):
-        field = Field(layout, belief, point, rows, sessions)
-        mixture = components(field.mean, point)
+    mean, var, told = np.zeros(count), np.ones(count), 0.0
+    field = Field(layout, belief, point, rows, sessions)
+    for turn in range(ROUNDS):
+        field = field if turn == 0 else Field(layout, belief, point, rows, sessions)
+        first = start if start is not None and turn == 0 else components
+        mixture = first(field.mean, point)
         for _ in range(SWEEPS):
             inverse = np.linalg.inv(np.eye(count) + field.cov * precision[None, :])
             at = inverse @ (field.mean + field.cov @ shift)
@@ -158,11 +171,12 @@ def fit(layout: Layout, belief: Belief, rows: Rows, sessions: list[Told], compon
         inverse = np.linalg.inv(np.eye(count) + field.cov * precision[None, :])
         at = inverse @ (field.mean + field.cov @ shift)
         mean, var = _without_own(at, np.maximum(np.einsum("ij,ji->i", inverse, field.cov), 1e-6), precision, shift)
+        told = float(posterior_weights(rows.shown, mean, var, mixture)[1].sum())
         across = belief.cov @ field.by_kind.T
         weight = precision[:, None] * inverse
         after = Belief(belief.mean + across @ (shift - precision * at), belief.cov - across @ weight @ across.T)
         point = after.mean.copy()
-    return Fitted(after, mean, var)
+    return Fitted(after, mean, var, told, field.mean, field.point)
 
 
 class ComponentsOf:

@@ -4,36 +4,50 @@ from typing import Any
 
 from tests.support.bench import rules
 from tests.support.bench import tables as t
+from tests.support.bench.bars import Figures, bar_table, figures, of_setting
 from tests.support.bench.contact_scores import BINS, by_current, table
+from tests.support.bench.story_scores import bridges, by_kind, paired, summary
+from tests.support.bench.walk_scores import ORDERS, ratios, shift, until_settled
 
-Rows = dict[str, list[dict[str, Any]]]
+Row = dict[str, Any]
+Rows = dict[str, list[Row]]
 JUDGES = ("ideal", "engine", *rules.NAMES)
+HARD = ("odd", "heavy", "crowd")
+NOT_JUDGED = (
+    "Not judged yet, since the engine has no such thing yet: leaks with a second current (the same contact at another "
+    "current), words in ohms, other-polarity readings."
+)
 
 
-def report(rows: Rows) -> str:
-    """All tables, one under the other."""
-    return "\n\n".join(part for part in (_contacts(rows["contacts"]),) if part)
+def report(rows: Rows, baseline: Figures) -> str:
+    """All tables, one under the other; the bars first, beside the figures of the first form where they are known."""
+    bars = bar_table(figures(rows, "engine"), figures(rows, "ideal"), baseline)
+    parts = [*_contacts(rows["contacts"]), *_stories(rows["stories"]), _shifts(rows["shifts"])]
+    if rows["walks"]:
+        damage = [row for row in rows["walks"] if row["damage"]]
+        moved = [row for row in damage if row["moved"]]
+        parts += [_walks("all", rows["walks"]), _walks("damage", damage)]
+        parts.append(_walks("damage, and the full reading leads to another decision than none", moved))
+    return "\n\n".join(part for part in [bars, *parts, NOT_JUDGED] if part)
 
 
-def _contacts(rows: list[dict[str, Any]]) -> str:
-    told = []
-    wanted = [("plain", boards, True) for boards in (t.REFERENCE_BOARDS, *t.VARIANT_BOARDS)]
-    wanted += [("plain", t.REFERENCE_BOARDS, False)]
-    wanted += [(weather, t.REFERENCE_BOARDS, True) for weather in ("odd", "heavy", "crowd")]
-    for weather, boards, sheet in wanted:
-        of = _of(rows, weather, boards, sheet=sheet)
-        if of:
-            title = f"{weather}, {boards} reference boards, {'sheets known' if sheet else 'no meter has a sheet'}"
-            told.append(_contact_table(title, of))
-    told.append(_current_table(_of(rows, "plain", t.REFERENCE_BOARDS, sheet=True)))
-    return "\n\n".join(told)
+def settings() -> list[tuple[str, int, bool]]:
+    """Weather, reference boards, whether sheets are known: what each table is of."""
+    told = [("plain", boards, True) for boards in (t.REFERENCE_BOARDS, *t.VARIANT_BOARDS)]
+    return [*told, ("plain", t.REFERENCE_BOARDS, False), *((hard, t.REFERENCE_BOARDS, True) for hard in HARD)]
 
 
-def _of(rows: list[dict[str, Any]], weather: str, boards: int, *, sheet: bool) -> list[dict[str, Any]]:
-    return [row for row in rows if row["weather"] == weather and row["references"] == boards and row["sheet"] == sheet]
+def name_of(setting: tuple[str, int, bool]) -> str:
+    weather, boards, sheet = setting
+    return f"{weather}, {boards} reference boards, {'sheets known' if sheet else 'no meter has a sheet'}"
 
 
-def _contact_table(title: str, rows: list[dict[str, Any]]) -> str:
+def _contacts(rows: list[Row]) -> list[str]:
+    told = [_contact_table(name_of(setting), of) for setting in settings() if (of := of_setting(rows, setting))]
+    return [*told, _current_table(of_setting(rows, settings()[0]))]
+
+
+def _contact_table(title: str, rows: list[Row]) -> str:
     lines = table(rows, JUDGES)
     if not lines:
         return ""
@@ -44,16 +58,18 @@ def _contact_table(title: str, rows: list[dict[str, Any]]) -> str:
         "false alarms in % at the judge's own threshold (one touch, two touches); "
         "missed in % with 0.2 % false alarms, by fault (ohm, mV)"
     )
-    width = 13
-    body = [f"{'judge':14}{'FA 1':>7}{'FA 2':>7}" + "".join(f"{name.replace('leak ', ''):>{width}}" for name in names)]
+    width = 11
+    short = [name.replace("leak ", "").replace(", 2 touches", "*") for name in names]
+    body = [f"{'judge':14}{'FA 1':>7}{'FA 2':>7}" + "".join(f"{name:>{width}}" for name in short)]
     for line in lines:
         cells = "".join(f"{100 * line['missed'][name]:{width}.1f}" for name in names)
         body.append(f"{line['judge']:14}{100 * line['fa_one_touch']:7.2f}{100 * line['fa_two_touches']:7.2f}{cells}")
     body.append(f"{'n':28}" + "".join(f"{lines[0]['n'][name]:{width}}" for name in names))
+    body.append("* at the judge's own threshold, after the second touch that an OL asks for")
     return "\n".join([head, *body])
 
 
-def _current_table(rows: list[dict[str, Any]]) -> str:
+def _current_table(rows: list[Row]) -> str:
     told = by_current(rows, JUDGES, t.NOMINAL_CURRENTS_MA)
     head = "LEAKS < 5k missed in % with 0.2 % false alarms, by the meter's current in mA (in brackets: how many)"
     body = []
@@ -61,3 +77,85 @@ def _current_table(rows: list[dict[str, Any]]) -> str:
         cells = [f"{ma:g}: {100 * found[f'{ma:g}']:5.1f} ({found[f'{ma:g} n']})" for ma in t.NOMINAL_CURRENTS_MA]
         body.append(f"{judge:14}{'   '.join(cells)}")
     return "\n".join([head, *body])
+
+
+def _stories(rows: list[Row]) -> list[str]:
+    told = []
+    for setting in settings():
+        of = of_setting(rows, setting)
+        if of:
+            told.append(_story_table(name_of(setting), of))
+            damaged = [row for row in of if row["damage"]]
+            told.append(_story_table(f"{name_of(setting)}, something damaged", damaged) if damaged else "")
+    plain = of_setting(rows, settings()[0])
+    if plain:
+        told += [_kinds(plain), _bridges(plain)]
+    return told
+
+
+def _story_table(title: str, rows: list[Row]) -> str:
+    head = f"STORIES {title}: {len(rows)} jobs"
+    body = [
+        f"{'judge':13}{'log nat':>8}{'+-':>6}{'Brier':>7}{'top-1':>7}{'top-3':>7}{'90 % set':>9}{'size':>6}"
+        f"{'ECE':>7}{'floor':>7}{'> .9':>7}{'right':>7}"
+    ]
+    for judge in ("prior", "ideal", "ideal_tables", "engine"):
+        of = summary(rows, judge)
+        body.append(
+            f"{judge:13}{of['log']:8.3f}{of['log_se']:6.3f}{of['brier']:7.3f}{of['top1']:7.3f}{of['top3']:7.3f}"
+            f"{of['covered']:9.3f}{of['set']:6.1f}{of['ece']:7.3f}{of['ece_floor']:7.3f}{of['sure_share']:7.3f}"
+            f"{of['sure_right']:7.3f}"
+        )
+    apart, error = paired(rows, "engine", "ideal")
+    price, price_error = paired(rows, "engine", "ideal_tables")
+    foot = (
+        f"engine over ideal, the same jobs: {apart:+.3f} +- {error:.3f} nat; "
+        f"over ideal inference on the engine's own tables: {price:+.3f} +- {price_error:.3f} nat"
+    )
+    return "\n".join([head, *body, foot])
+
+
+def _kinds(rows: list[Row]) -> str:
+    ideal, engine = by_kind(rows, "ideal"), by_kind(rows, "engine")
+    body = [f"{'story':12}{'n':>6}{'ideal top-1':>13}{'engine':>8}{'ideal nat':>11}{'engine':>8}"]
+    for kind, (count, top, log) in ideal.items():
+        body.append(f"{kind:12}{count:6}{top:13.2f}{engine[kind][1]:8.2f}{log:11.2f}{engine[kind][2]:8.2f}")
+    return "\n".join(["STORIES by what happened", *body])
+
+
+def _bridges(rows: list[Row]) -> str:
+    lines = [f"{name}: {100 * share:.1f} % of {count}" for name, (count, share) in bridges(rows).items()]
+    return "\n".join(["BRIDGES between two contacts, the engine", *lines])
+
+
+def _shifts(rows: list[Row]) -> str:
+    body = [f"{'':44}{'engine: mean':>14}{'tilt':>7}{'scatter':>9}{'ideal: mean':>14}{'tilt':>7}{'scatter':>9}"]
+    for setting in settings():
+        of = of_setting(rows, setting) if setting[2] else []
+        if of:
+            cells = ""
+            for judge in ("engine", "ideal"):
+                found = shift(of, judge)
+                cells += f"{found['mean']:14.2f}{found['tilt']:7.2f}{found['scatter']:9.2f}"
+            body.append(f"{name_of(setting):44}{cells}")
+    return "\n".join(["COMMON SHIFT root mean square over jobs: mean error mV, tilt mV per 100 mV, scatter mV", *body])
+
+
+def _walks(title: str, rows: list[Row]) -> str:
+    if not rows:
+        return ""
+    told = until_settled(rows)
+    body = [
+        f"{'order':8}{'median':>8}{'mean':>8}{'median s':>10}{'mean s':>8}{'stops at':>10}{'after s':>9}{'agrees':>8}"
+        f"{'end agrees':>12}"
+    ]
+    for order in ORDERS:
+        one = told[order]
+        body.append(
+            f"{order:8}{one['touches_median']:8.1f}{one['touches_mean']:8.1f}{one['seconds_median']:10.0f}"
+            f"{one['seconds_mean']:8.0f}{one['stop_touches_mean']:10.1f}{one['stop_seconds_mean']:9.0f}"
+            f"{one['stop_agrees']:8.3f}{one['end_agrees']:12.3f}"
+        )
+    cells = ", ".join(f"{name} {value:.2f}" for name, value in ratios(rows).items())
+    head = f"TOUCHES until the decision stays the same, {title}: {len(rows)} jobs"
+    return "\n".join([head, *body, f"guided over sweep: {cells}"])

@@ -9,8 +9,13 @@ from tests.support.bench import tables as t
 from tests.support.bench.contact_rows import contact_rows
 from tests.support.bench.ideal import Ideal
 from tests.support.bench.jobs import Job, Weather, make_jobs
+from tests.support.bench.story_rows import story_row
+from tests.support.bench.walks import walk_row
 
-CHUNK = 50
+CHUNK = 25
+SHORT = 5
+PLAIN: tuple[int, bool] = (t.REFERENCE_BOARDS, True)
+WALK_EVERY, WALK_FROM = 11, 3  # of the plain jobs, one in so many is walked touch by touch
 HARD_SHARE = 0.1
 HARD: tuple[Weather, ...] = ("odd", "heavy", "crowd")
 Rows = dict[str, list[dict[str, Any]]]
@@ -48,19 +53,27 @@ def run(ngspice: str, seed: int, jobs: int, *, workers: int, say: Callable[[str]
     return rows
 
 
-def chunk_rows(ngspice: str, seed: int, chunk: Chunk) -> Rows:
+def chunk_rows(ngspice: str, seed: int, chunk: Chunk, *, short: bool = False) -> Rows:
+    """The rows of some jobs; `short`: other counts of boards and walks for the first jobs only."""
     weather, start, end = chunk
-    rows: Rows = {"contacts": []}
+    rows: Rows = {"contacts": [], "shifts": [], "stories": [], "walks": []}
     for job in make_jobs(ngspice, seed, weather, range(start, end)):
-        for references, told in _variants(job):
+        whole = not short or job.index < SHORT
+        for references, told in _variants(job) if whole else [PLAIN]:
             ideal = Ideal(job, references, sheet=told)
-            rows["contacts"] += contact_rows(job, ideal, references, told=told)
+            contacts, shift = contact_rows(job, ideal, references, told=told)
+            rows["contacts"] += contacts
+            rows["shifts"] += [shift] if shift is not None and told else []
+            if weather != "crowd":
+                rows["stories"].append(story_row(job, ideal, references, told=told))
+        if whole and weather == "plain" and job.index % WALK_EVERY == WALK_FROM:
+            rows["walks"].append(walk_row(job))
     return rows
 
 
 def _variants(job: Job) -> list[tuple[int, bool]]:
     """Eight boards and sheets; for some jobs also other counts, and nothing told of any meter."""
-    told = [(t.REFERENCE_BOARDS, True)]
+    told = [PLAIN]
     if job.has_variants:
         told += [*((count, True) for count in t.VARIANT_BOARDS), (t.REFERENCE_BOARDS, False)]
     return told

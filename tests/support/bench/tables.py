@@ -71,7 +71,7 @@ GROUND_OHM = 0.3
 # ---- references --------------------------------------------------------------------------------------
 REFERENCE_BOARDS = 8
 VARIANT_BOARDS = (0, 1, 3, 20)
-VARIANT_EVERY = 8  # of the plain jobs, one in so many is also judged with those, and without any sheet
+VARIANT_EVERY = 6  # of the plain jobs, one in so many is also judged with those, and without any sheet
 
 # ---- hard weather: a tenth as many jobs again of each ---------------------------------------------------
 ODD_BOARD = 0.08  # of reference boards: a chip of another maker on them

@@ -1,0 +1,46 @@
+"""Touches and seconds until the decision stays the same, and where it stops; the common shift in root mean squares."""
+
+import math
+import statistics
+from typing import Any
+
+Row = dict[str, Any]
+ORDERS = ("guided", "sweep", "random")
+
+
+def until_settled(rows: list[Row]) -> dict[str, dict[str, float]]:
+    """Medians and means of touches and seconds by order, and how often stopping agrees with the full reading."""
+    told = {}
+    for order in ORDERS:
+        of = [row[order] for row in rows]
+        told[order] = {
+            "touches_median": statistics.median(one["touches"] for one in of),
+            "touches_mean": statistics.fmean(one["touches"] for one in of),
+            "seconds_median": statistics.median(one["seconds"] for one in of),
+            "seconds_mean": statistics.fmean(one["seconds"] for one in of),
+            "stop_touches_mean": statistics.fmean(one["stop_touches"] for one in of),
+            "stop_seconds_mean": statistics.fmean(one["stop_seconds"] for one in of),
+            "stop_agrees": statistics.fmean(one["stop_agrees"] for one in of),
+            "end_agrees": statistics.fmean(one["end_agrees"] for one in of),
+        }
+    return told
+
+
+def ratios(rows: list[Row]) -> dict[str, float]:
+    """Guided over sweep: of the medians, of the means, of the mean seconds, and the median job's own."""
+    told = until_settled(rows)
+    guided, sweep = told["guided"], told["sweep"]
+    return {
+        "medians": guided["touches_median"] / sweep["touches_median"],
+        "means": guided["touches_mean"] / sweep["touches_mean"],
+        "mean seconds": guided["seconds_mean"] / sweep["seconds_mean"],
+        "median job": statistics.median(row["guided"]["touches"] / row["sweep"]["touches"] for row in rows),
+        "stop seconds": guided["stop_seconds_mean"] / sweep["stop_seconds_mean"],
+    }
+
+
+def shift(rows: list[Row], judge: str) -> dict[str, float]:
+    """Root mean square over jobs of the mean error, the tilt and the scatter."""
+    return {
+        name: math.sqrt(statistics.fmean(row[judge][name] ** 2 for row in rows)) for name in ("mean", "tilt", "scatter")
+    }
