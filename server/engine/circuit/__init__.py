@@ -2,7 +2,8 @@
 
 Read in this order: `parts` (what a circuit is made of, and what is refused), `junction` (the diode law), `nodal`
 (any circuit), `ladder` (the short way for most), `readings` (the door of these), `clamp_fit` (a clamp from healthy
-readings), `behind` (a board's contact to its circuit), `meaning` (a low reading in ohms, place by place; what would
+readings), `behind` (a board's contact to its circuit), `anchored` (a circuit that reads what a band says; each fault
+in millivolts; leaks to and fro), `meaning` (a low reading in ohms, place by place; what would
 not show), `second_current` (one contact at two currents).
 
 Units are mV, mA and ohm throughout. Pure, as all of the engine; the opinion does not rest on it yet.

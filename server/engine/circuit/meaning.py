@@ -10,8 +10,9 @@ right for a short as for a leak of kilohms. Ohm's and Kirchhoff's laws; JCGM 100
 import math
 from typing import NamedTuple
 
+from server.engine.circuit.anchored import LeakScale, shifted
 from server.engine.circuit.parts import GROUND, DiodeTest, Part, PartState
-from server.engine.circuit.readings import Prepared, current_at, prepared, read
+from server.engine.circuit.readings import Prepared, prepared, read
 from server.engine.constants import CURRENT_SD_KNOWN, GAIN_SD, LEAD_NOISE_OHM, NOISE_MV, SERIES_PART_SD
 from server.engine.constants.circuit import (
     IN_LINE,
@@ -139,8 +140,8 @@ def largest_visible_leak(
     behind = ready.circuit._replace(
         contact=node, parts=tuple(part for part in ready.circuit.parts if part.name not in passed)
     )
-    taken_ma = current_at(prepared(behind, ready.celsius), lead, there_mv)
-    return there_mv / (source_ma - taken_ma) if source_ma > taken_ma else None
+    at_target = meter._replace(current_ma=source_ma, source_ohm=None)
+    return LeakScale(prepared(behind, ready.celsius), at_target, lead).ohm_at(there_mv)
 
 
 def _lines(ready: Prepared) -> list[_Line]:
@@ -229,24 +230,6 @@ def _sd_mv(line: _Line, meter: DiodeTest, lead: LeadOnGround, drop_mv: float, oh
 
 def _junction_share(line: _Line, meter: DiodeTest, lead: LeadOnGround, ohm: float, here_mv: float) -> float:
     """How much of a shift of the healthy reading is left in the reading with this leak."""
-    shifted = line._replace(ready=_shifted(line.ready, SLOPE_SHARE))
-    healthy = _shown(shifted, meter, lead, MOST_OHM) - _shown(line, meter, lead, MOST_OHM)
-    return 0.0 if healthy <= 0 else (_shown(shifted, meter, lead, ohm) - here_mv) / healthy
-
-
-def _shifted(ready: Prepared, by_share: float) -> Prepared:
-    """Every junction's drop higher by a share of n Vt."""
-    less = math.exp(-by_share)
-    return ready._replace(
-        parts=tuple(
-            (name, near, far, ohm, None if law is None else law._replace(saturation_ma=law.saturation_ma * less), mv)
-            for name, near, far, ohm, law, mv in ready.parts
-        ),
-        beside=tuple(
-            tuple(
-                (name, far, ohm, None if law is None else law._replace(saturation_ma=law.saturation_ma * less), anode)
-                for name, far, ohm, law, anode in edges
-            )
-            for edges in ready.beside
-        ),
-    )
+    higher = line._replace(ready=shifted(line.ready, SLOPE_SHARE))
+    healthy = _shown(higher, meter, lead, MOST_OHM) - _shown(line, meter, lead, MOST_OHM)
+    return 0.0 if healthy <= 0 else (_shown(higher, meter, lead, ohm) - here_mv) / healthy

@@ -65,3 +65,10 @@ SLOPE_SHARE = _num("SLOPE_SHARE", 1e-4, "1", "ASSUMED", "step of a numerical slo
 LEAST_CURRENT_RATIO = _num(
     "LEAST_CURRENT_RATIO", 1.5, "1", "ASSUMED", "closer currents part a leak from a healthy line by less than noise"
 )
+ANCHOR_STEPS = int(
+    _num("ANCHOR_STEPS", 20, "steps", "ASSUMED", "Newton steps to a circuit's own reading; three are usual")
+)
+ANCHOR_STOP_MV = _num("ANCHOR_STOP_MV", 1e-4, "mV", "ASSUMED", "a step that moves no printed digit")
+REACH_NVT = _num(
+    "REACH_NVT", 8.0, "n Vt", "ASSUMED", "300 mV off the role's own drop is another kind of circuit, not this one"
+)
