@@ -61,7 +61,7 @@ def test_readings_stay_shut_until_both_places_are_proved(page: Page) -> None:
     wait_for_shop(page)
     go(page, f"{JOB}/read")
     expect(page.get_by_role("heading", name="Make safe")).to_be_visible()
-    expect(page.get_by_text("Readings open with:")).to_have_text("Readings open with: 4 steps more")
+    expect(page.get_by_text("Readings open with:")).to_have_text("Readings open with: 4 more steps")
     page.get_by_role("checkbox", name="Charger and cables out").check()
     page.get_by_role("checkbox", name="Battery disconnected").check()
     prove(page, "Main rail", "0,02", "C12")
@@ -83,7 +83,7 @@ def test_a_voltage_that_is_no_number_or_has_no_place_is_not_a_proof(page: Page) 
     expect(page.get_by_role("alert")).to_contain_text("is not a number of volts; for example 0.02")
     prove(page, "Main rail", "0.02", "")
     expect(page.get_by_role("alert")).to_contain_text("Say where it was measured, for example")
-    expect(page.get_by_text("Readings open with:")).to_have_text("Readings open with: 4 steps more")
+    expect(page.get_by_text("Readings open with:")).to_have_text("Readings open with: 4 more steps")
 
 
 def test_only_a_step_that_may_not_exist_is_waived_and_only_with_a_reason(page: Page) -> None:
@@ -97,7 +97,7 @@ def test_only_a_step_that_may_not_exist_is_waived_and_only_with_a_reason(page: P
     page.get_by_label("Why it does not exist here").fill("no battery fitted")
     page.get_by_role("button", name="Waive").click()
     expect(page.get_by_text("waived: no battery fitted")).to_be_visible()
-    expect(page.get_by_text("Readings open with:")).to_have_text("Readings open with: 3 steps more")
+    expect(page.get_by_text("Readings open with:")).to_have_text("Readings open with: 3 more steps")
 
 
 def test_ohms_are_taken_by_the_key_of_their_unit(page: Page) -> None:
