@@ -66,6 +66,7 @@ def test_readings_stay_shut_until_both_places_are_proved(page: Page) -> None:
     page.get_by_role("checkbox", name="Battery disconnected").check()
     prove(page, "Main rail", "0,02", "C12")
     expect(page.get_by_text("Readings open with:")).to_have_text("Readings open with: LED capacitor")
+    expect(page.get_by_text("at a named place opens the readings.")).to_be_visible()
     prove(page, "LED capacitor", "21.8", "C88")
     expect(page.get_by_text("Wait, then measure C88 again")).to_be_visible()
     expect(page.get_by_text("21.8 V is over 1 V.")).to_be_visible()
