@@ -10,11 +10,12 @@ import statistics
 import time
 from collections.abc import Callable
 
+from server.engine.circuit.anchored import anchored
 from server.engine.circuit.behind import circuit_behind, rails_of
 from server.engine.circuit.clamp_fit import HealthyReading, fit_clamp
 from server.engine.circuit.meaning import largest_visible_leak, what_it_means
 from server.engine.circuit.parts import Circuit, PartState, forced_current
-from server.engine.circuit.readings import leak_readings, prepared, read_many
+from server.engine.circuit.readings import leak_readings, prepared, read, read_many
 from server.engine.circuit.second_current import At, Behind, leak_from_pair
 from shared_models.board import ChipPin, Contact, Pull, SeriesPart
 
@@ -78,11 +79,20 @@ def median_ms(repeats: int) -> str:
         for one in ready:
             leak_readings(one, METER, "red", LEAKS_OHM)
 
+    def every_anchor() -> None:
+        for circuit in circuits:
+            fresh = prepared(circuit, 23.0)
+            for lead in ("red", "black"):
+                drop = read(fresh, METER, lead).drop_mv
+                if drop is not None:
+                    anchored(fresh, METER, lead, drop + 15.0)
+
     return json.dumps(
         {
             f"{CONTACTS} contacts prepared": timed(lambda: [prepared(circuit, 23.0) for circuit in circuits]),
             f"{CONTACTS} x {STATES} states": timed(every_state),
             f"{CONTACTS} x {len(LEAKS_OHM)} leaks": timed(every_leak),
+            f"{CONTACTS} drawn and anchored, both leads": timed(every_anchor),
             f"largest visible leak, {CONTACTS}": timed(
                 lambda: [largest_visible_leak(one, METER, "red", 4.0) for one in ready]
             ),

@@ -11,13 +11,12 @@ from typing import NamedTuple
 
 from server.engine.circuit.ladder import Edge
 from server.engine.circuit.parts import GROUND, DiodeTest, PartState
-from server.engine.circuit.readings import InPlace, Prepared, current_at, leak_readings, prepared, read
+from server.engine.circuit.readings import InPlace, Prepared, current_at, leak_readings, read
 from server.engine.constants import LEAK_HIGH_OHM, LEAK_LOW_OHM
 from server.engine.constants.circuit import (
     ANCHOR_STEPS,
     ANCHOR_STOP_MV,
     LEAST_RAIL_LOAD_MV,
-    MOST_OHM,
     REACH_NVT,
     SLOPE_SHARE,
 )
@@ -61,8 +60,16 @@ def shifted(ready: Prepared, by_mv: float) -> Prepared:
 
 def with_load(ready: Prepared, ohm: float) -> Prepared:
     """The same with every rail's load of this value."""
-    parts = tuple([part._replace(ohm=ohm) if part.kind == "load" else part for part in ready.circuit.parts])
-    return prepared(ready.circuit._replace(parts=parts), ready.celsius)
+    loads = [part.name for part in ready.circuit.parts if part.kind == "load"]
+    parts = [
+        (name, near, far, ohm if name in loads else own, law, critical)
+        for name, near, far, own, law, critical in ready.parts
+    ]
+    beside = [
+        tuple([(name, other, ohm if name in loads else own, law, anode) for name, other, own, law, anode in edges])
+        for edges in ready.beside
+    ]
+    return ready._replace(parts=tuple(parts), beside=tuple(beside))
 
 
 def anchored(ready: Prepared, meter: DiodeTest, lead: LeadOnGround, healthy_mv: float) -> Prepared | None:
@@ -104,19 +111,27 @@ def _by_junctions(ready: Prepared, meter: DiodeTest, lead: LeadOnGround, healthy
 
 
 def _by_load(ready: Prepared, meter: DiodeTest, healthy_mv: float) -> Prepared | None:
-    """The load by halving its logarithm: what is read with black on ground grows with it."""
-    low, high = math.log(LEAST_RAIL_LOAD_MV / meter.current_ma), math.log(MOST_OHM)
-
-    def shown(log_ohm: float) -> float:
-        drop = read(with_load(ready, math.exp(log_ohm)), meter, "black").drop_mv
-        return math.inf if drop is None else drop
-
-    if shown(low) > healthy_mv or shown(high) < healthy_mv:
-        return None
-    while high - low > ANCHOR_STOP_MV / meter.over_mv:
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if shown(middle) < healthy_mv else (low, middle)
-    return with_load(ready, math.exp(0.5 * (low + high)))
+    """The load by Newton's steps from its own value: with black on ground what is read grows by I R."""
+    least_ohm = LEAST_RAIL_LOAD_MV / meter.current_ma
+    ohm = max(least_ohm, next(part.ohm or 0.0 for part in ready.circuit.parts if part.kind == "load"))
+    for _ in range(ANCHOR_STEPS):
+        tried = with_load(ready, ohm)
+        drop = read(tried, meter, "black").drop_mv
+        if drop is not None and abs(drop - healthy_mv) < ANCHOR_STOP_MV:
+            return tried
+        step = ohm * SLOPE_SHARE
+        further = None if drop is None else read(with_load(ready, ohm + step), meter, "black").drop_mv
+        if drop is None or further is None:
+            after = 0.5 * (ohm + least_ohm)  # beyond the meter's limit: less of it
+        elif further - drop <= SLOPE_SHARE * step * meter.current_ma:
+            return None  # the load is not what is read here
+        else:
+            after = ohm + (healthy_mv - drop) * step / (further - drop)
+        after = max(after, least_ohm)
+        if after == ohm:
+            return None
+        ohm = after
+    return None
 
 
 def fault_readings(ready: Prepared, meter: DiodeTest, lead: LeadOnGround) -> list[FaultReading]:

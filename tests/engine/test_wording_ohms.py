@@ -1,0 +1,89 @@
+"""The circuit's answers as sentences: only what the path supports, with the numbers beside."""
+
+from server.engine.circuit.behind import circuit_behind
+from server.engine.circuit.meaning import Doubts, what_it_means
+from server.engine.circuit.parts import Circuit, forced_current
+from server.engine.circuit.readings import prepared, read
+from server.engine.circuit.second_current import At, Behind, leak_from_pair
+from server.engine.wording_ohms import means, two_currents, would_not_show
+from shared_models.board import BoardVersion, ChipPin, Contact, Part, SeriesPart, ShuntPart
+from shared_models.opinion import Reason
+
+METER = forced_current(1.02)
+
+
+def line(*shunts: str) -> Circuit:
+    """33 ohm between the socket and a chip; D5, an ESD array, behind it; further shunts at the socket."""
+    path = (
+        *(ShuntPart(part=name) for name in shunts),
+        SeriesPart(part="R214", ohm=33.0),
+        ShuntPart(part="D5"),
+        ChipPin(part="U1", pin="A4"),
+    )
+    board = BoardVersion(id="b", device="d", board="b", sockets=(), parts=(Part(ref="D5", kind="esd_array"),))
+    circuit = circuit_behind(Contact(number="7", role="bus", path=path), board)
+    assert circuit is not None
+    return circuit
+
+
+def said(drop_mv: float, circuit: Circuit, doubts: Doubts | None = None) -> Reason | None:
+    return means("7", what_it_means(prepared(circuit, 23), METER, "red", drop_mv, doubts), circuit)
+
+
+def test_a_short_behind_the_series_part_names_what_it_may_be_and_not_the_socket() -> None:
+    told = said(45.0, line(), Doubts(parts=(("R214", 0.03),)))
+    assert told is not None
+    assert told.code == "short_behind"
+    assert told.sentence == (
+        "45 mV at 1.02 mA is 44 ohm. R214 (33 ohm) lies between: 11 ± 4 ohm are left, so D5 or U1.A4's clamp, "
+        "not the socket."
+    )
+    assert told.parts == ("D5", "U1.A4.lower", "U1.A4.upper")
+    numbers = {number.name: number.value for number in told.numbers}
+    assert numbers["left_low_ohm"] < numbers["left_ohm"] < numbers["left_high_ohm"]
+
+
+def test_a_short_before_the_series_part_is_one_at_the_socket() -> None:
+    told = said(5.0, line("C3"))
+    assert told is not None
+    assert told.sentence == "5 mV at 1.02 mA is 5 ohm. That is a short before R214: the socket, C3."
+    assert told.parts == ("C3",)
+    bare = said(5.0, line())
+    assert bare is not None
+    assert bare.sentence.endswith("the socket or what is soldered to it.")
+
+
+def test_a_leak_that_two_places_explain_is_said_of_both() -> None:
+    told = said(420.0, line(), Doubts(healthy_mv=4))
+    assert told is not None
+    assert told.code == "leak_at_places"
+    assert "at the socket, or" in told.sentence
+    assert "behind R214" in told.sentence
+    assert told.sentence.endswith("would read this. The number alone does not say which.")
+
+
+def test_a_healthy_reading_says_nothing() -> None:
+    circuit = line()
+    healthy = read(prepared(circuit, 23), METER, "red").drop_mv or 0.0
+    assert said(healthy + 3, circuit, Doubts(healthy_mv=4)) is None
+
+
+def test_what_would_not_show() -> None:
+    told = would_not_show("7", 2943.0)
+    assert told.sentence == "A leak above 2.9 kohm would not show on this meter."
+    assert would_not_show("7", None).sentence == "No leak would show here on this meter."
+
+
+def test_two_currents_in_words() -> None:
+    behind = Behind(6.0, 1.5, 0.02, 2.0, 25.0)
+    first, second = At(396.3, 1.0), At(274.8, 0.1)
+    told = two_currents("7", first, second, leak_from_pair(first, second, behind))
+    assert told.sentence == (
+        "396 mV at 1.00 mA and 275 mV at 0.10 mA are 27 mV further apart than a healthy line's: a leak of 5.0 kohm "
+        "(4.3 kohm to 5.9 kohm), whatever this board's own spread."
+    )
+    healthy = At(302.0, 0.1)
+    none = two_currents("7", first, healthy, leak_from_pair(first, healthy, behind))
+    assert none.code == "pair_sees_no_leak"
+    assert none.sentence.startswith("396 mV at 1.00 mA and 302 mV at 0.10 mA fit together as on a healthy line")
+    assert "would have shown" in none.sentence
