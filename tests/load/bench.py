@@ -1,11 +1,12 @@
 """`python3 tests load bench`: what opinions are worth on a simulated bench, beside fixed rules and a near-ideal judge.
 
-    python3 tests load bench [--jobs 2000] [--seed 1] [--keep FILE] [--pictures FOLDER]
-    python3 tests load bench --rows FILE [--pictures FOLDER] [--as-baseline LABEL]
+    python3 tests load bench [--jobs 2000] [--seed 1] [--keep FILE] [--pictures FOLDER] [--tables FILE]
+    python3 tests load bench --rows FILE [--pictures FOLDER] [--tables FILE] [--as-baseline LABEL]
 
 The world is in `tests/support/bench` (its `tables` holds every number); ngspice solves every circuit. The rows go to
 a file outside the repository unless `--keep` says otherwise; `--rows` makes the tables of kept rows again. The same
-seed gives the same numbers. `bench_baseline.json` holds the figures of the engine's first form on the same jobs.
+seed gives the same numbers. `bench_baseline.json` holds the figures of the engine's first form on the same jobs. The
+exit code is 1 when a bar is missed.
 """
 
 import argparse
@@ -18,7 +19,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from tests.support.bench.bars import figures
+from tests.support.bench.bars import figures, missed
 from tests.support.bench.pictures import curves_of, draw
 from tests.support.bench.report import report
 from tests.support.bench.run import run
@@ -39,11 +40,14 @@ def main(arguments: Sequence[str]) -> int:
         }  # fmt: skip
         BASELINE.write_text(json.dumps(told, indent=1, sort_keys=True) + "\n", encoding="utf-8")
     baseline: dict[str, Any] = json.loads(BASELINE.read_text(encoding="utf-8")) if BASELINE.exists() else {}
-    print(report(judged, baseline.get("figures", {})))
+    told = report(judged, baseline.get("figures", {}))
+    print(told)
+    if options.tables:
+        options.tables.write_text(f"seed {rows['seed']}, {rows['jobs']} plain jobs\n\n{told}\n", encoding="utf-8")
     if options.pictures:
         for path in draw(judged, baseline.get("curves"), options.pictures):
             print(f"drawn {path}")
-    return 0
+    return 1 if missed(figures(judged, "engine")) else 0
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -54,6 +58,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--keep", type=Path, default=None, help="where the rows are kept")
     parser.add_argument("--rows", type=Path, default=None, help="rows of an earlier run, instead of running")
     parser.add_argument("--pictures", type=Path, default=None, help="a folder to draw the pictures into")
+    parser.add_argument("--tables", type=Path, default=None, help="a file for the tables")
     parser.add_argument(
         "--as-baseline", metavar="LABEL", default=None, help="keep the engine's figures as the baseline"
     )

@@ -6,6 +6,7 @@ from typing import Any
 
 Row = dict[str, Any]
 SAME_FALSE_ALARMS = 0.002
+FALSE_ALARMS = (0.001, 0.002, 0.005, 0.01, 0.02, 0.05)
 OWN_THRESHOLD = {"engine": 0.5, "ideal": 0.5, "baseline": 0.5}
 BINS: tuple[tuple[str, Callable[[Row], bool]], ...] = (
     ("short", lambda row: row["what"] == "short"),
@@ -89,4 +90,16 @@ def by_current(rows: list[Row], judges: Iterable[str], currents: Iterable[float]
             leaks = [row for row in numbers if row["current_ma"] == current and _leak(row, 0, 5000)]
             told[judge][f"{current:g}"] = 1 - flagged_share(leaks, judge, same)[0]
             told[judge][f"{current:g} n"] = len(leaks)
+    return told
+
+
+def by_false_alarms(rows: list[Row], judges: Iterable[str]) -> dict[str, list[float]]:
+    """Leaks below 5 kohm missed, over a grid of false alarms."""
+    numbers = [row for row in rows if row["number"]]
+    leaks = [row for row in numbers if _leak(row, 0, 5000)]
+    told = {}
+    for judge in judges:
+        if any(judge in row["first"] for row in leaks):
+            limits = [threshold(numbers, judge, share) for share in FALSE_ALARMS]
+            told[judge] = [1 - flagged_share(leaks, judge, limit)[0] for limit in limits]
     return told

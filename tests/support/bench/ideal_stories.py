@@ -67,6 +67,8 @@ class _Board:
         self.priors = state_priors(ideal.job)
         self.judged: Judged = ideal.judge(one, self.priors, kept)
         self.kept = kept
+        self.joined: dict[tuple[int, int], float] = {}
+        self.moved: dict[str, float] = {}
         self.logs = [self._log_states(contact) for contact in range(len(self.plan.lines))]
         self.base = [self._mixed(contact, _UNRELATED) for contact in range(len(self.plan.lines))]
 
@@ -77,18 +79,24 @@ class _Board:
         """Log density of everything shown if the story is true."""
         if story.bridge is not None:
             a, b = (self._leader(contact) for contact in story.bridge)
-            joined = bridge_log(self.ideal, self.one, self.judged, self.shown, a, b)
-            return self.healthy_log() - self.base[a] - self.base[b] + joined
+            if (a, b) not in self.joined:
+                self.joined[a, b] = bridge_log(self.ideal, self.one, self.judged, self.shown, a, b)
+            return self.healthy_log() - self.base[a] - self.base[b] + self.joined[a, b]
         if story.kind == "revision":
-            lines = [i for i, line in enumerate(self.plan.lines) if line.conducts and line.chip == story.chip]
-            lines = [i for i in lines if self.kept[i] is not None]
-            apart = self.ideal.judge(self.one, self.priors, self.kept, muted=lines)
-            return self.healthy_log() + chip_moved_log(self.ideal, self.one, apart, self.shown, lines)
+            if story.chip not in self.moved:
+                self.moved[story.chip] = self._moved_log(story.chip)
+            return self.healthy_log() + self.moved[story.chip]
         log = self.healthy_log()
         for contact, states in story.states.items():
             judged = contact if story.kind == "torn" else self._leader(contact)
             log += self._mixed(judged, _vector(states)) - self.base[judged]
         return log
+
+    def _moved_log(self, chip: str) -> float:
+        lines = [i for i, line in enumerate(self.plan.lines) if line.conducts and line.chip == chip]
+        lines = [i for i in lines if self.kept[i] is not None]
+        apart = self.ideal.judge(self.one, self.priors, self.kept, muted=lines)
+        return chip_moved_log(self.ideal, self.one, apart, self.shown, lines)
 
     def _leader(self, contact: int) -> int:
         """The contact its rail is judged by."""

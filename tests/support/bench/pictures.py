@@ -9,7 +9,7 @@ from typing import Any
 from tests.support.bench import rules
 from tests.support.bench import tables as t
 from tests.support.bench.bars import EIGHT, of_setting
-from tests.support.bench.contact_scores import Row, flagged_share, threshold
+from tests.support.bench.contact_scores import FALSE_ALARMS, Row, flagged_share, threshold
 from tests.support.bench.drawing import Axis, Curve, chart
 from tests.support.bench.walk_scores import ORDERS
 
@@ -17,7 +17,6 @@ Rows = dict[str, list[Row]]
 AFTER_MEDIAN = tuple(name for name in rules.NAMES if name.endswith("median"))
 LEAK_EDGES = (60, 150, 300, 500, 900, 1500, 2700, 5000, 10_000, 20_000)
 HIGH_EDGES = (8, 13, 20, 28, 40, 65, 100, 150)
-FALSE_ALARMS = (0.001, 0.002, 0.005, 0.01, 0.02, 0.05)
 PER_CENT = Axis("missed, %", [(share, f"{100 * share:g}") for share in (0, 0.25, 0.5, 0.75, 1)])
 
 
@@ -28,8 +27,9 @@ def draw(rows: Rows, baseline: dict[str, Any] | None, folder: Path) -> list[Path
     told = []
     for name, title, across, up, others in _pictures(rows):
         lines = [Curve("engine", curves[name])]
-        if baseline and name in baseline:
-            lines.append(Curve("engine, first form", baseline[name]))
+        first = [(x, y) for x, y in (baseline or {}).get(name, [])]
+        if first and first != curves[name]:
+            lines.append(Curve("engine, first form", first))
         told.append(folder / f"{name}.svg")
         told[-1].write_text(chart(title, across, up, [*lines, *others]), encoding="utf-8")
     told.append(folder / "touches.svg")

@@ -5,7 +5,7 @@ from typing import Any
 from tests.support.bench import rules
 from tests.support.bench import tables as t
 from tests.support.bench.bars import Figures, bar_table, figures, of_setting
-from tests.support.bench.contact_scores import BINS, by_current, table
+from tests.support.bench.contact_scores import BINS, FALSE_ALARMS, by_current, by_false_alarms, table
 from tests.support.bench.story_scores import bridges, by_kind, paired, summary
 from tests.support.bench.walk_scores import ORDERS, ratios, shift, until_settled
 
@@ -44,7 +44,11 @@ def name_of(setting: tuple[str, int, bool]) -> str:
 
 def _contacts(rows: list[Row]) -> list[str]:
     told = [_contact_table(name_of(setting), of) for setting in settings() if (of := of_setting(rows, setting))]
-    return [*told, _current_table(of_setting(rows, settings()[0]))]
+    told.append(_current_table(of_setting(rows, settings()[0])))
+    for setting in (settings()[0], ("heavy", t.REFERENCE_BOARDS, True)):
+        if of := of_setting(rows, setting):
+            told.append(_alarm_table(name_of(setting), of))
+    return told
 
 
 def _contact_table(title: str, rows: list[Row]) -> str:
@@ -76,6 +80,14 @@ def _current_table(rows: list[Row]) -> str:
     for judge, found in told.items():
         cells = [f"{ma:g}: {100 * found[f'{ma:g}']:5.1f} ({found[f'{ma:g} n']})" for ma in t.NOMINAL_CURRENTS_MA]
         body.append(f"{judge:14}{'   '.join(cells)}")
+    return "\n".join([head, *body])
+
+
+def _alarm_table(title: str, rows: list[Row]) -> str:
+    head = f"LEAKS < 5k missed in % by false alarms in %, {title}"
+    body = [f"{'':14}" + "".join(f"{100 * share:8.1f}" for share in FALSE_ALARMS)]
+    for judge, missed in by_false_alarms(rows, JUDGES).items():
+        body.append(f"{judge:14}" + "".join(f"{100 * share:8.1f}" for share in missed))
     return "\n".join([head, *body])
 
 

@@ -8,6 +8,7 @@ from tests.support.bench.jobs import Job, OnBench, Shown
 Scores = dict[int, float]
 PERCENT, MILLIVOLTS, DEVIATIONS = 0.10, 15.0, 3.0
 LEAST_BOARDS = 3  # for a deviation
+LEAST_MV = 1.0  # a lone healthy reading that slipped to a ground is 0
 NAMES = ("10 % raw", "10 % median", "15 mV raw", "15 mV median", "3 sd raw", "3 sd median")
 
 
@@ -21,7 +22,7 @@ def scores(job: Job, one: OnBench, references: int, shown: Shown) -> dict[str, S
             middle[contact] = statistics.fmean(numbers)
             spread[contact] = statistics.stdev(numbers) if len(numbers) >= LEAST_BOARDS else 0.0
     off = {contact: float(shown[contact] or 0) - centre for contact, centre in middle.items()}
-    ratio = {contact: off[contact] / centre for contact, centre in middle.items()}
+    ratio = {contact: off[contact] / max(centre, LEAST_MV) for contact, centre in middle.items()}
     told: dict[str, Scores] = {}
     for name, deviation, limit in (
         ("10 %", ratio, lambda _: PERCENT),

@@ -13,6 +13,7 @@ from tests.support.bench.story_rows import story_row
 from tests.support.bench.walks import walk_row
 
 CHUNK = 25
+NICE = 10
 SHORT = 5
 PLAIN: tuple[int, bool] = (t.REFERENCE_BOARDS, True)
 WALK_EVERY, WALK_FROM = 11, 3  # of the plain jobs, one in so many is walked touch by touch
@@ -41,9 +42,12 @@ def run(ngspice: str, seed: int, jobs: int, *, workers: int, say: Callable[[str]
             done[chunk] = chunk_rows(ngspice, seed, chunk)
             say(f"{len(done)} of {len(todo)} parts")
     else:
-        with ProcessPoolExecutor(workers, initializer=os.nice, initargs=(10,)) as pool:
+        with ProcessPoolExecutor(workers, initializer=os.nice, initargs=(NICE,)) as pool:
             waiting = {pool.submit(chunk_rows, ngspice, seed, chunk): chunk for chunk in todo}
             for one in as_completed(waiting):
+                if one.exception() is not None:
+                    pool.shutdown(cancel_futures=True)
+                    raise RuntimeError(f"jobs {waiting[one]}") from one.exception()
                 done[waiting[one]] = one.result()
                 say(f"{len(done)} of {len(todo)} parts")
     rows: Rows = {}
