@@ -8,7 +8,7 @@ from playwright.sync_api import Page, expect
 from shared_models.job import Intake, Job
 from tests.browser.chromium_process import ChromiumProcess
 from tests.browser.conftest import TEST_PAGE, open_inside
-from tests.browser.seeds import BOARD_ID, METER_ID, SOCKET
+from tests.browser.seeds import BOARD_ID, JOB_ID, METER_ID, SOCKET
 from tests.browser.server_process import ServerProcess
 
 NEW_READING = {
@@ -342,6 +342,42 @@ def test_how_the_bench_is_used_survives_the_browser_killed_right_after(
     assert habits == {
         "walk": "sweep", "view": {"turned": True, "flipped": False}, "meter": None, "by_drawing": ["a job"],
     }
+
+
+def test_what_a_window_with_an_older_app_did_not_count_is_counted_at_the_next_start(
+    inside_page: Page, inside_server: ServerProcess
+) -> None:
+    """Such a window writes the reading and takes one back, and knows nothing of the counts."""
+    first = inside_page.evaluate(
+        """async ([reading, job]) => {
+          const { db, door, once } = inside;
+          await once(door.sync, (state) => state.first_pull_done);
+          const at = (contact) => door.addReading(job, { ...reading, touch: { what: "contact", contact } });
+          const [four, five] = [await at("4"), await at("5")];
+          const row = await db.facts.get(["reading", four]);
+          const before = await db.tallies.get(job);
+          await at("6");
+          await door.takeBack("reading", five, "not this one");
+          await db.tallies.put(before);
+          return { read: before.contacts, job_id: row.job_id };
+        }""",
+        [NEW_READING, JOB_ID],
+    )
+    assert first == {"read": {"4": 1, "5": 1}, "job_id": JOB_ID}
+    open_inside(inside_page, inside_server)
+    counted = inside_page.evaluate(
+        """async (job) => {
+          const until = Date.now() + 10_000;
+          let tally;
+          do {
+            await new Promise((go) => setTimeout(go, 100));
+            tally = await inside.db.tallies.get(job);
+          } while (!("6" in tally.contacts) && Date.now() < until);
+          return tally.contacts;
+        }""",
+        JOB_ID,
+    )
+    assert counted == {"4": 1, "6": 1}
 
 
 def test_trays_count_contacts_and_leave_out_what_was_taken_back(inside_page: Page) -> None:

@@ -11,7 +11,7 @@ import Dexie, { type Table } from "dexie";
 import type { Change, EntityKind, FactKind, Opinion, Problem } from "../generated/models";
 import tables from "../generated/tables.json";
 import type { Habits } from "./habits";
-import { talliesOf } from "./tally";
+import { allReadings, talliesOf } from "./tally";
 
 /** The newest body this app can read; a body above it is kept and applied after the update. */
 export const BODY_V: number = tables.body_v;
@@ -75,6 +75,9 @@ export interface OpinionRow {
 /** Counted of the readings of a job or a healthy board: see `tally.ts`. Each contact with how many rows it has. */
 export interface TallyRow {
   owner: string;
+  of_job: boolean;
+  /** All rows there ever were, those taken back too. */
+  rows: number;
   contacts: Record<string, number>;
   newest_ms: number;
 }
@@ -127,8 +130,8 @@ export class PhoneDb extends Dexie {
     this.version(2)
       .stores({ tallies: "owner" })
       .upgrade(async (kept) => {
-        const readings = kept.table<FactRow>("facts").where("[kind+id]").between(["reading", ""], ["reading", "\uffff"]);
-        await kept.table<TallyRow>("tallies").bulkPut(talliesOf(await readings.toArray()));
+        const readings = await allReadings(kept.table<FactRow>("facts")).toArray();
+        await kept.table<TallyRow>("tallies").bulkPut(talliesOf(readings));
       });
   }
 

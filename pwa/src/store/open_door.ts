@@ -22,7 +22,11 @@ import { readJob, readMeters } from "./read_job";
 import { readTrays } from "./read_trays";
 import { visibleFacts } from "./rows";
 import { StorageWatch } from "./storage_state";
+import { mendTallies } from "./tally";
 import { Writer } from "./write";
+
+/** What can wait until the first screen stands. */
+const MEND_AFTER_MS = 2000;
 
 export interface Inside {
   door: Door;
@@ -84,6 +88,7 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
     bridge.watchVisibility(document);
     await applyKeptNewer(db).catch((error: unknown) => void storage.failed(error));
     runner.watch();
+    setTimeout(() => void mendTallies(db).catch((error: unknown) => void storage.failed(error)), MEND_AFTER_MS);
     // the development server has no service worker to offer
     if (import.meta.env.PROD) await update.register("/sw.js");
   }

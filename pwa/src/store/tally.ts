@@ -1,8 +1,11 @@
 /**
  * What a tray says of a job's readings, kept beside them: which contacts were touched and when last. A
  * shop's list of jobs must not open its twenty thousand readings. Kept in the transaction that keeps the
- * reading, so the two cannot part; it is no record and can be made again from the readings.
+ * reading; it is no record and is made again from the readings when the two have parted, as they do when a
+ * window with an app from before this table goes on beside a newer one.
  */
+import Dexie, { type Collection, type Table } from "dexie";
+
 import type { FactRow, PhoneDb, TallyRow } from "./db";
 
 /** Whose readings these are: a job's, or a healthy board's. */
@@ -13,6 +16,7 @@ function ownerOf(row: FactRow): string | undefined {
 /** Puts `row` in the place of `before`; taken back ones carry no contact and count for none. */
 function recount(tally: TallyRow, before: FactRow | undefined, row: FactRow): void {
   const { contacts } = tally;
+  if (before === undefined) tally.rows += 1;
   if (before?.contact !== undefined) {
     const left = (contacts[before.contact] ?? 0) - 1;
     if (left > 0) contacts[before.contact] = left;
@@ -27,7 +31,7 @@ export async function putFact(db: PhoneDb, row: FactRow, before: FactRow | undef
   await db.facts.put(row);
   const owner = ownerOf(row);
   if (owner === undefined) return;
-  const tally = (await db.tallies.get(owner)) ?? noneOf(owner);
+  const tally = (await db.tallies.get(owner)) ?? noneOf(owner, row);
   recount(tally, before, row);
   await db.tallies.put(tally);
 }
@@ -38,11 +42,42 @@ export function talliesOf(readings: readonly FactRow[]): TallyRow[] {
   for (const row of readings) {
     const owner = ownerOf(row);
     if (owner === undefined) continue;
-    const tally = found.get(owner) ?? noneOf(owner);
+    const tally = found.get(owner) ?? noneOf(owner, row);
     found.set(owner, tally);
     recount(tally, undefined, row);
   }
   return [...found.values()];
 }
 
-const noneOf = (owner: string): TallyRow => ({ owner, contacts: {}, newest_ms: 0 });
+/** Counts again when the sums are not those of the readings; two counts out of indexes when all is well. */
+export async function mendTallies(db: PhoneDb): Promise<void> {
+  if (await areWhole(db)) return;
+  await db.transaction("rw", db.facts, db.tallies, async () => {
+    await db.tallies.clear();
+    await db.tallies.bulkPut(talliesOf(await allReadings(db.facts).toArray()));
+  });
+}
+
+export function allReadings(facts: Table<FactRow>): Collection<FactRow> {
+  return facts.where("[kind+id]").between(["reading", ""], ["reading", "\uffff"]);
+}
+
+function areWhole(db: PhoneDb): Promise<boolean> {
+  return db.transaction("r", db.facts, db.tallies, async () => {
+    const tallies = await db.tallies.toArray();
+    const rows = tallies.reduce((sum, tally) => sum + tally.rows, 0);
+    const ofJobs = tallies.filter((tally) => tally.of_job).flatMap(({ contacts }) => Object.values(contacts));
+    const touched = ofJobs.reduce((sum, count) => sum + count, 0);
+    const [first, last] = [[Dexie.minKey, Dexie.minKey], [Dexie.maxKey, Dexie.maxKey]];
+    const shown = await db.facts.where("[job_id+contact]").between(first, last).count();
+    return rows === (await allReadings(db.facts).count()) && touched === shown;
+  });
+}
+
+const noneOf = (owner: string, { job_id }: FactRow): TallyRow => ({
+  owner,
+  of_job: job_id !== undefined,
+  rows: 0,
+  contacts: {},
+  newest_ms: 0,
+});
