@@ -126,3 +126,17 @@ def test_a_meter_without_a_current_is_the_usual_one_and_marked() -> None:
         untold = diode_test_of(meter)
         assert not untold.told
         assert (untold.test.current_ma, untold.test.over_mv) == (1.0, 2000.0)
+
+
+def test_dead_shorts_that_end_nowhere_show_ol() -> None:
+    """No ohm at all, twice, to a node that floats: the last digit of a dead short must not hide that it is open."""
+    for extra in ((), (Part("upper", "diode", "n3", "vdd", None, CLAMP),)):
+        chain = [Part(f"R{n}", "resistor", f"n{n}" if n else "c", f"n{n + 1}", 0.0) for n in range(6)]
+        chain += [Part(f"W{n}", "resistor", part.near, part.far, 0.0) for n, part in enumerate(chain)]
+        ready = prepared(Circuit("c", (*chain, Part("C1", "capacitor", "n6", GROUND), *extra)), 23)
+        for lead in ("red", "black"):
+            for short_way in (True, False):
+                assert read(ready, METER, lead, short_way=short_way).drop_mv is None
+                assert read(ready, behind_resistance(3000, 2000), lead, short_way=short_way).drop_mv is None
+                shorted = read(ready, METER, lead, (PartState("C1", "short"),), short_way=short_way)
+                assert shorted.drop_mv == pytest.approx(0.0, abs=0.001)

@@ -5,7 +5,8 @@ Computer Program to Simulate Semiconductor Circuits, UCB/ERL M520, 1975; as in S
 resistance is eliminated by hand, so it costs no node; nodes that no diode touches are eliminated once. Where
 Newton fails, conductances to ground are added and taken away by decades (gmin stepping), as there.
 
-The matrix is symmetric, its diagonal outweighs its rows: elimination without pivots is safe.
+The matrix is symmetric and its diagonal outweighs its rows by `GMIN_S` at least, so elimination needs no search for
+pivots; where a dead short beside an open end loses that in the last digit, it is put back.
 """
 
 import math
@@ -104,6 +105,7 @@ def _without_linear_nodes(network: Network) -> tuple[Network, list[int]]:
     for place in range(linear):
         pivot = order[place]
         top = rows[pivot]
+        top[pivot] = max(top[pivot], GMIN_S)
         head = 1 / top[pivot]
         for below in order[place + 1 :]:
             line = rows[below]
@@ -225,24 +227,25 @@ def _eliminate(matrix: list[list[float]], right: list[float]) -> None:
     if size == 2:
         (a, b), (_, d) = matrix
         factor = b / a
-        right[1] = (right[1] - factor * right[0]) / (d - factor * b)
+        right[1] = (right[1] - factor * right[0]) / max(d - factor * b, GMIN_S)
         right[0] = (right[0] - b * right[1]) / a
         return
     if size == 1 + 2:
         (a, b, c), (_, d, e), (_, _, f) = matrix
         first, second, third = right
         factor, further = b / a, c / a
-        d -= factor * b
+        d = max(d - factor * b, GMIN_S)
         e -= factor * c
         second -= factor * first
         third = third - further * first - e / d * second
-        third /= f - further * c - e / d * e
+        third /= max(f - further * c - e / d * e, GMIN_S)
         second = (second - e * third) / d
         right[:] = (first - b * second - c * third) / a, second, third
         return
     span = range(size)
     for pivot in span:
         top = matrix[pivot]
+        top[pivot] = max(top[pivot], GMIN_S)
         head = 1 / top[pivot]
         for below in range(pivot + 1, size):
             line = matrix[below]

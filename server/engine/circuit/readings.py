@@ -25,6 +25,7 @@ from server.engine.circuit.parts import (
     states_by_name,
 )
 from server.engine.constants.circuit import GMIN_S, LEAST_OHM
+from server.engine.errors import SheetError
 from shared_models.reading import LeadOnGround
 
 InPlace = tuple[str, int, int, float | None, Law | None, float]
@@ -141,6 +142,31 @@ def _solve(
     return volts[ready.contact], steps
 
 
+def _nodal(
+    ready: Prepared, meter: DiodeTest, lead: LeadOnGround, told: dict[str, PartState], leak_s: float
+) -> tuple[float, int]:
+    """The drop by the nodal solve. `leak_s`: one more conductance at the contact.
+
+    A current source into what does not conduct has no sensible voltage to find: where none is found, the contact is
+    held at the meter's limit, and if it takes less than the meter would give, the meter stands at that limit.
+    """
+    source_s = 0.0 if meter.source_ohm is None else 1 / meter.source_ohm
+    try:
+        return _solve(ready, lead, told, meter.current_ma, source_s + leak_s)
+    except SheetError:
+        if meter.source_ohm is not None or _held(ready, lead, told, meter.over_mv, leak_s) >= meter.current_ma:
+            raise
+    return meter.over_mv, 1
+
+
+def _held(
+    ready: Prepared, lead: LeadOnGround, told: dict[str, PartState], drop_mv: float, leak_s: float = 0.0
+) -> float:
+    """The current the contact takes held at `drop_mv` by a stiff source, mA."""
+    volts, _ = _solve(ready, lead, told, drop_mv / LEAST_OHM, 1 / LEAST_OHM + leak_s)
+    return (drop_mv - volts) / LEAST_OHM
+
+
 def read(
     ready: Prepared,
     meter: DiodeTest,
@@ -159,7 +185,7 @@ def read(
     if ladder is not None:
         drop, steps = drop_on(ladder, meter.current_ma, source_s), 0
     else:
-        drop, steps = _solve(ready, lead, told, meter.current_ma, source_s)
+        drop, steps = _nodal(ready, meter, lead, told, 0.0)
     return Shown(None if drop is None or drop >= meter.over_mv else drop, steps)
 
 
@@ -187,7 +213,7 @@ def leak_readings(
         if ladder is not None:
             drop = drop_on(ladder, meter.current_ma, source_s, leak_s)
         else:
-            drop = _solve(ready, lead, told, meter.current_ma, source_s + leak_s)[0]
+            drop, _ = _nodal(ready, meter, lead, told, leak_s)
         shown.append(None if drop is None or drop >= meter.over_mv else drop)
     return shown
 
@@ -198,5 +224,4 @@ def current_at(ready: Prepared, lead: LeadOnGround, drop_mv: float, states: tupl
     ladder = _ladder(ready, lead, told, 1.0)
     if ladder is not None:
         return current_on(ladder, drop_mv)
-    volts = _solve(ready, lead, told, drop_mv / LEAST_OHM, 1 / LEAST_OHM)[0]
-    return (drop_mv - volts) / LEAST_OHM
+    return _held(ready, lead, told, drop_mv)
