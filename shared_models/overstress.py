@@ -11,7 +11,7 @@ from shared_models.base import ContactNumber, Id, Model
 from shared_models.board import BoardVersion, ContactCorrection
 
 PlugState = Literal["battery_off", "battery_in_off", "asleep", "lit", "just_unplugged"]
-WayKind = Literal["off_by", "tilted", "flipped", "tool_along", "tool_across"]
+WayKind = Literal["off_by", "tilted", "turned", "skewed", "flipped", "tool_along", "tool_across"]
 
 
 class OverstressQuestion(Model, frozen=True, kw_only=True):
@@ -36,7 +36,9 @@ class Meeting(Model, frozen=True, kw_only=True):
     part behind it stands (`limit_known` false: the usual one of an IO line). `through` are the parts in
     between with `through_ohm` ohms in all (None: not known). `energy_mj` is what the source's capacitors
     give at once, `source_ma` what the source then goes on giving, `clamp_ma` an upper bound of the current
-    into the pin's clamp where the resistance in between is known. `at_risk`: the part behind holds or guards
+    into the pin's clamp where the resistance in between is known, `source_ohm` what lies before the source's own
+    contact and counts in it, `lasting_ma` what is left of that bound once the capacitors are empty. `only_a_pulse`:
+    a coupling capacitor lies in between. `at_risk`: the part behind holds or guards
     the owner's data. `joined_by` are the two plug contacts the module joins, when that is how it gets there.
     """
 
@@ -60,10 +62,17 @@ class Meeting(Model, frozen=True, kw_only=True):
     at_risk: bool
     joined_by: tuple[ContactNumber, ...]
     sentence: str
+    source_ohm: float | None = None
+    lasting_ma: float | None = None
+    only_a_pulse: bool = False
 
 
 class Way(Model, frozen=True, kw_only=True):
-    """One way to sit wrong. `slip` in places along the row for `off_by`; `stands` is empty for a tool."""
+    """One way to sit wrong. `slip` in places along the row for `off_by`; `stands` is empty for a tool.
+
+    `tilted`: one end or one row lands first. `turned`: in the plane, the ends stand on the row across.
+    `skewed`: in a single row, contacts of the far end span two.
+    """
 
     id: str
     kind: WayKind

@@ -41,6 +41,9 @@ from shared_models.overstress import (
 from shared_models.sheet import BenchSheet
 from shared_models.tables import ROLE_BY_ID
 
+TOLD_FIRST: tuple[PlugState, ...] = ("lit", "battery_in_off", "asleep", "just_unplugged", "battery_off")
+"""Of states that are as bad, the one a device is most often in."""
+
 Rank = tuple[int, int, float, int]
 Found = tuple[Rank, int, int, OverstressCase, Meeting]
 
@@ -84,7 +87,7 @@ def _way(board: Board, sitting: Sitting) -> Way:
 def _case(board: Board, standing: Board, sitting: Sitting, state: PlugState) -> OverstressCase:
     """`board` as it works, `standing` with its rails at the state."""
     meetings: dict[tuple[str, str, bool], Meeting] = {}
-    for line in _lines(standing, sitting):
+    for line in _lines(standing, sitting, state):
         meeting = _meeting(board, standing, sitting, line, lit=state in ("lit", "just_unplugged"))
         key = (meeting.meets, meeting.contact, meeting.shorted_to_ground)
         if key not in meetings or meeting.volts_mv > meetings[key].volts_mv:
@@ -94,9 +97,14 @@ def _case(board: Board, standing: Board, sitting: Sitting, state: PlugState) -> 
     return OverstressCase(way=sitting.id, state=state, meetings=tuple(ordered))
 
 
-def _lines(standing: Board, sitting: Sitting) -> list[Overstress]:
+def _lines(standing: Board, sitting: Sitting, state: PlugState) -> list[Overstress]:
     if sitting.pairs:
-        return [line for pair in sitting.pairs for line in lines_of(standing, 0, {}, list(pair), list(pair))]
+        # the plug is home but for what joins two: the module's lines meet what the board's do, where it is in
+        found = []
+        for pair in sitting.pairs:
+            above = {} if state == "just_unplugged" else {index: index for index in pair}
+            found += lines_of(standing, 0, above, list(pair), list(pair))
+        return found
     if sitting.kind == "tilted":
         return _through_the_module(standing, list(sitting.stands))
     return overstress_where(standing, sitting.stands, sitting.slip)
@@ -128,7 +136,12 @@ def _meeting(board: Board, standing: Board, sitting: Sitting, line: Overstress, 
     blocked = any(part.blocks_dc for part in parts)
     volts, limit = line.volts_mv, line.limit_mv
     own_mv = (contact.working_mv or 0.0) if lit else 0.0
-    flows = ohm is not None and ohm > 0 and not blocked and is_line(contact) and not line.shorted_to_ground
+    before = _before_the_source(source)
+    whole = None if ohm is None else ohm + (before or 0.0)
+    flows = whole is not None and whole > 0 and not blocked and is_line(contact) and not line.shorted_to_ground
+    clamp = clamp_ma(volts, own_mv, whole) if flows and whole else None
+    lasts = line.meets == "board" and is_line(contact) and not blocked and not line.shorted_to_ground
+    limits = [one for one in (clamp, net.source_ma if net is not None else None) if one is not None]
     into = chip_of(contact) if line.meets == "board" else None
     part = board.parts.get(into) if into is not None else None
     stored_at_mv = standing.contacts[standing.places[source.number]].working_mv or 0.0
@@ -148,13 +161,24 @@ def _meeting(board: Board, standing: Board, sitting: Sitting, line: Overstress, 
         through_ohm=None if ohm is None else plain(ohm),
         energy_mj=plain(energy_mj(net.stored_uf, stored_at_mv)) if net is not None and net.stored_uf else None,
         source_ma=net.source_ma if net is not None else None,
-        clamp_ma=plain(clamp_ma(volts, own_mv, ohm)) if flows and ohm else None,
+        clamp_ma=None if clamp is None else plain(clamp),
         into=into,
         at_risk=part is not None and (part.holds_data or part.guards_data),
         joined_by=joined,
         sentence="",
+        source_ohm=None if before is None else plain(before),
+        lasting_ma=plain(min(limits)) if lasts and limits else None,
+        only_a_pulse=blocked,
     )
-    return _with_sentence(meeting, blocked=blocked)
+    return replace(meeting, sentence=_sentence(meeting))
+
+
+def _before_the_source(source: Contact) -> float | None:
+    """Ohms between the source and its own contact (its fuse, its ferrite), where its path says them."""
+    if source.sourced_by == "module":
+        return None
+    known = [part.ohm for part in source.path if isinstance(part, SeriesPart) and part.ohm is not None]
+    return _total(known) if known else None
 
 
 def _total(ohms: list[float]) -> float:
@@ -168,6 +192,8 @@ def _came_from(standing: Board, sitting: Sitting, line: Overstress) -> tuple[Con
     """The contact of the source's net the voltage really came by, and the two plug contacts the module joins for it."""
     told = standing.contacts[standing.places[line.from_contact]]
     victim = standing.places[line.contact]
+    if line.meets == "module" and sitting.pairs:
+        return told, ()
     if line.meets == "module":
         on = standing.contacts[sitting.stands[victim]]
         return (on, ()) if net_key(on) == net_key(told) else (told, ())
@@ -183,11 +209,7 @@ def _came_from(standing: Board, sitting: Sitting, line: Overstress) -> tuple[Con
     return told, ()
 
 
-def _with_sentence(meeting: Meeting, *, blocked: bool) -> Meeting:
-    return replace(meeting, sentence=_sentence(meeting, blocked=blocked))
-
-
-def _sentence(meeting: Meeting, *, blocked: bool) -> str:
+def _sentence(meeting: Meeting) -> str:
     who = f"{meeting.name or 'contact'} ({meeting.contact})"
     if meeting.shorted_to_ground:
         return f"{who} is shorted to ground: its switch or fuse is asked for all it gives."
@@ -195,13 +217,21 @@ def _sentence(meeting: Meeting, *, blocked: bool) -> str:
     if meeting.limit_mv is not None:
         known = "its limit is" if meeting.limit_known else "such lines stand"
         said.append(f"{known} {_volts(meeting.limit_mv)}")
-    if blocked:
+    if meeting.only_a_pulse:
         said.append("a capacitor lets only a pulse through")
     elif meeting.through_ohm:
         said.append(f"{meeting.through_ohm:.0f} ohm in between")
+    if meeting.energy_mj and meeting.source_ma:
+        said.append(f"{meeting.energy_mj:.1f} mJ at once, then up to {_amps(meeting.source_ma)}")
+    elif meeting.energy_mj:
+        said.append(f"{meeting.energy_mj:.1f} mJ at once")
     if meeting.at_risk:
         said.append(f"{meeting.into} holds or guards the data")
     return "; ".join(said) + "."
+
+
+def _amps(ma: float) -> str:
+    return f"{ma:.0f} mA" if ma < UNIT_FACTORS["A"] else f"{ma / UNIT_FACTORS['A']:.1f} A"
 
 
 def _volts(volts_mv: float) -> str:
@@ -212,7 +242,7 @@ def _volts(volts_mv: float) -> str:
 def _rank(meeting: Meeting) -> Rank:
     """Worst first: over its limit, with the data behind it, by how many times; a rail shorted to ground after those."""
     return (
-        0 if meeting.over_limit else 1,
+        0 if meeting.over_limit and not meeting.only_a_pulse else 1 if meeting.over_limit else 2,
         0 if meeting.at_risk else 1,
         -(meeting.times_limit or 0.0),
         0 if meeting.shorted_to_ground else 1,
@@ -243,9 +273,9 @@ def _worst(cases: list[OverstressCase], sittings: list[Sitting]) -> tuple[Worst,
     return tuple(told)
 
 
-def _where_in_the_list(found: Found) -> tuple[Rank, int, int]:
-    rank, way, place, _, _ = found
-    return rank, way, place
+def _where_in_the_list(found: Found) -> tuple[Rank, int, int, int]:
+    rank, way, place, case, _ = found
+    return rank, way, TOLD_FIRST.index(case.state), place
 
 
 def _notes(board: Board) -> tuple[str, ...]:
@@ -259,6 +289,11 @@ def _notes(board: Board) -> tuple[str, ...]:
         notes.append("No rail of this socket has a working voltage yet, so nothing can be said of what meets what.")
     elif unknown:
         notes.append(f"Left out, since their working voltage is not written down: {', '.join(unknown)}.")
+    if any(sitting.kind in ("tilted", "turned", "skewed") for sitting in sittings_of(board)):
+        notes.append(
+            "Tilted, turned and askew are assumptions: one end or row first; four places at each end on the row "
+            "across; half of a single row spanning two."
+        )
     if any(contact.role == "led_plus" for contact in board.contacts):
         notes.append("With the battery off and the LED capacitor measured under 1 V none of this happens.")
     else:

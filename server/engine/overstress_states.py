@@ -55,6 +55,7 @@ def sittings_of(board: Board) -> list[Sitting]:
     if kind not in CANNOT_SIT_OFF:
         ways += [_off(board, slip) for slip in SLIPS if seated_on(board, slip)]
         ways += [_tilted(board, end) for end in ("first", "last")]
+        ways += _rocked(board) + _turned(board) + _skewed(board)
         if kind == "zif":
             ways.append(Sitting("flipped", "flipped", "cable the wrong way round", _flipped(board)))
     along = tuple(pair for row in board.rows for pair in pairwise(row))
@@ -85,6 +86,52 @@ def _tilted(board: Board, end: str) -> Sitting:
             break
     words = f"tilted, {'low' if end == 'first' else 'high'} end first"
     return Sitting(f"tilted:{end}", "tilted", words, {index: index for index in runs[-1]})
+
+
+def _rocked(board: Board) -> list[Sitting]:
+    """Tilted about its length: one row lands, the other not yet. Only where that row brings a live rail alone."""
+    ways = []
+    for number, row in enumerate(board.rows) if len(board.rows) == 2 else ():
+        if feeds_without_ground(board, row):
+            name = board.socket.rows[number].name
+            ways.append(Sitting(f"rocked:{number}", "tilted", f"tilted, {name} first", {index: index for index in row}))
+    return ways
+
+
+def _turned(board: Board) -> list[Sitting]:
+    """Turned in its plane about the middle: at each end a run of the one row stands on the row across.
+
+    Assumed: the run is as long as that of a tilted plug, the middle stays in place, and what has left the
+    socket hangs free.
+    """
+    if len(board.rows) != 2 or len(board.rows[0]) != len(board.rows[1]):
+        return []
+    run = max(TILT_PLACES)
+    near, far = board.rows
+    if len(near) < 2 * run:
+        return []
+    ways = []
+    for way, one, other in (("clockwise", near, far), ("anticlockwise", far, near)):
+        stands = {index: index for row in board.rows for index in row[run:-run]}
+        stands |= dict(zip(other[:run], one[:run], strict=True)) | dict(zip(one[-run:], other[-run:], strict=True))
+        ways.append(Sitting(f"turned:{way}", "turned", f"turned {way}", stands))
+    return ways
+
+
+def _skewed(board: Board) -> list[Sitting]:
+    """A single row put in askew: at the end that is not home its contacts span two of the socket's.
+
+    Assumed: half of the row does.
+    """
+    if len(board.rows) != 1 or len(board.rows[0]) < 2:
+        return []
+    row = board.rows[0]
+    half = len(row) // 2
+    stands = {index: index for index in row}
+    return [
+        Sitting("skewed:first", "skewed", "askew, low end home", stands, tuple(pairwise(row[half:]))),
+        Sitting("skewed:last", "skewed", "askew, high end home", stands, tuple(pairwise(row[: len(row) - half]))),
+    ]
 
 
 def feeds_without_ground(board: Board, landed: list[int]) -> bool:

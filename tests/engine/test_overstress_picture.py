@@ -36,7 +36,10 @@ def test_one_place_off_lit_the_touch_line_meets_the_led_rail_through_what_the_pa
     assert hit.times_limit == pytest.approx(13.33)
     assert hit.energy_mj == pytest.approx(1.84)
     assert hit.source_ma == 120
-    assert hit.clamp_ma == pytest.approx((28_000 - 1_800 - 600) / 33, abs=0.01)
+    assert hit.source_ohm == 0.2  # F3, before LED+
+    assert hit.clamp_ma == pytest.approx((28_000 - 1_800 - 600) / 33.2, abs=0.01)
+    assert hit.lasting_ma == 120  # what the boost gives once C88 is empty
+    assert "1.8 mJ at once, then up to 120 mA" in hit.sentence
     assert ("board", "29") not in {key for key, one in meetings(T10_MAP, "off_by:-1", "lit").items() if one.over_limit}
 
 
@@ -91,6 +94,62 @@ def test_a_tool_joins_neighbours_along_and_across() -> None:
     along = meetings(T10_MAP, "tool_along", "lit")
     assert along["board", "28"].from_contact == "30" and along["board", "34"].from_contact == "32"
     assert "3" not in {one.contact for one in along.values() if one.volts_mv >= 28_000}
+
+
+def test_under_a_tool_the_module_meets_what_the_board_meets_while_it_is_in() -> None:
+    along = meetings(T10_MAP, "tool_along", "lit")
+    assert along["module", "28"].volts_mv == along["board", "28"].volts_mv == 28_000
+    assert along["module", "28"].clamp_ma is None  # nobody wrote down what lies in the module
+    unplugged = meetings(T10_MAP, "tool_along", "just_unplugged")
+    assert {meets for meets, _ in unplugged} == {"board"}
+
+
+def test_a_turned_plug_puts_its_ends_on_the_row_across_and_its_middle_in_place() -> None:
+    way = next(way for way in T10_MAP.ways if way.id == "turned:clockwise")
+    on = {one.plug: one.socket for one in way.stands}
+    assert (on["2"], on["8"], on["15"], on["16"]) == ("1", "7", "15", "16")
+    assert (on["33"], on["27"]) == ("34", "28")
+    assert "1" not in on and "34" not in on  # they hang free
+    other = next(way for way in T10_MAP.ways if way.id == "turned:anticlockwise")
+    assert {one.plug: one.socket for one in other.stands}["1"] == "2"
+    lit = meetings(T10_MAP, "turned:clockwise", "lit")
+    assert lit["board", "30"].shorted_to_ground or lit["board", "32"].shorted_to_ground  # 31 is a ground
+    assert any("assumptions" in note for note in T10_MAP.notes)
+
+
+def test_a_cable_askew_in_a_single_row_joins_neighbours_at_the_end_that_is_not_home() -> None:
+    told = picture(V2, "J2")
+    home_low = meetings(told, "skewed:first", "lit")
+    assert home_low["board", "20"].from_contact == "19"
+    assert home_low["module", "20"].volts_mv == 5000
+    assert not any(int(number) < 12 for _, number in home_low)
+    assert {way.kind for way in T10_MAP.ways}.isdisjoint({"skewed"})
+
+
+def test_one_row_first_is_told_where_it_brings_a_feed_and_no_ground() -> None:
+    rows = (Row(name="row A", contacts=("1", "2")), Row(name="row B", contacts=("3", "4")))
+    contacts = (FEED, LINE, GROUND, replace(LINE, number="4", name="RST", net="RST"))
+    socket = Socket(ref="J1", kind="mezzanine", pitch_mm=0.5, rows=rows, contacts=contacts)
+    told = picture(BoardVersion(id="b", device="d", board="b", sockets=(socket,)), "J1")
+    assert [way.words for way in told.ways if way.id.startswith("rocked")] == ["tilted, row A first"]
+    assert meetings(told, "rocked:0", "lit")["board", "2"].volts_mv == 5000
+
+
+def test_a_stiff_source_keeps_the_bound_and_a_weak_one_ends_it() -> None:
+    behind = replace(LINE, path=(SeriesPart(part="R1", ohm=100),))
+    stiff = meetings(picture(_little(FEED, behind, GROUND), "J1"), "tool_along", "lit")["board", "2"]
+    assert stiff.lasting_ma == stiff.clamp_ma == pytest.approx((5000 - 1800 - 600) / 100)
+    nets = (Net(name="FEED", source_ma=5),)
+    weak = meetings(picture(_little(FEED, behind, GROUND, nets=nets), "J1"), "tool_along", "lit")["board", "2"]
+    assert (weak.clamp_ma, weak.lasting_ma) == (stiff.clamp_ma, 5)
+    fused = replace(FEED, path=(SeriesPart(part="F1", ohm=30, is_fuse=True),))
+    softer = meetings(picture(_little(fused, behind, GROUND), "J1"), "tool_along", "lit")["board", "2"]
+    assert softer.clamp_ma == pytest.approx((5000 - 1800 - 600) / 130)
+
+
+def test_a_pulse_through_a_capacitor_is_not_the_worst_of_it() -> None:
+    worst = picture(P1, "J1").worst
+    assert "only a pulse" not in worst[0].sentence
 
 
 def _little(*contacts: Contact, kind: str = "open_header", nets: tuple[Net, ...] = ()) -> BoardVersion:

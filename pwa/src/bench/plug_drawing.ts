@@ -27,7 +27,8 @@ const SHOWN = 6;
 export function windowAround(socket: Socket, way: Way, meeting: Meeting): PlugWindow | null {
   const plugOn = new Map((way.stands ?? []).map(({ plug, socket: on }) => [on, plug]));
   const standsOn = new Map((way.stands ?? []).map(({ plug, socket: on }) => [plug, on]));
-  const at = meeting.meets === "module" ? standsOn.get(meeting.contact) : meeting.contact;
+  // under a tool the plug is home: its contact stands on the socket's of the same number
+  const at = meeting.meets === "module" && standsOn.size > 0 ? standsOn.get(meeting.contact) : meeting.contact;
   const across = way.kind === "tool_across";
   const rowIndex = socket.rows.findIndex((row) => row.contacts.includes(across ? meeting.from_contact : (at ?? "")));
   const row = socket.rows[rowIndex];
