@@ -11,6 +11,7 @@ import math
 from typing import NamedTuple
 
 from server.engine.accept import Board, Touched
+from server.engine.common_fit import symmetric_inverse
 from server.engine.constants import (
     BLACK_OL,
     BULK_OHM,
@@ -37,11 +38,12 @@ from server.engine.constants import (
     ROLE_DF,
     ROLE_NUMBERS,
     SIBLING_DF,
+    TINY_OHM,
     VERDICT_Z_RETOUCH,
     VT_MV_PER_K,
 )
 from server.engine.meters import Conditions, carry, conditions_of
-from server.engine.roles import Path, healthy_ol, sibling_key
+from server.engine.roles import Path, healthy_ol, sibling_key, spreads_of
 from server.engine.student import NigPrior, StudentT, odd_ones_out, predictive, update
 from shared_models.reading import Drop, LeadOnGround, Meter, OfReferenceBoard
 from shared_models.tables import ROLE_BY_ID
@@ -70,16 +72,19 @@ class Healthy(NamedTuple):
 class ReferenceCell(NamedTuple):
     """All reference boards at one contact and lead: carried values by board, OL count, climbs.
 
-    `moved_mv` is how far carrying moved a reading, on average.
+    `taken_at[i]` are the conditions board i was read under; `steps[i]` how far its current was carried, as
+    (this meter's less its own, mA; logarithm of their ratio). `moved_mv` is how far carrying moved a reading on
+    average, `log_ratio` the mean logarithm of the ratio of currents, signed.
     """
 
     boards: list[str]
     values: list[float]
+    taken_at: list[Conditions]
+    steps: list[tuple[float, float]]
     over_range: int
     climbs: int
     noted: int
     moved_mv: float
-    carry_sd: float
     same_meter: float
     log_ratio: float
 
@@ -106,8 +111,9 @@ def _cell(
     boards: list[str] = []
     values: list[float] = []
     moves: list[float] = []
+    taken_at: list[Conditions] = []
     over = climbs = noted = same = 0
-    worst_carry = log_ratio = 0.0
+    steps: list[tuple[float, float]] = []
     for name, touches in sorted(by_board.items()):
         drops = [touched for touched in touches if isinstance(touched.value, Drop)]
         for touched in touches:
@@ -117,6 +123,7 @@ def _cell(
             over += 1
             continue
         carried: list[float] = []
+        at, step = to, (0.0, 0.0)
         for touched in drops:
             at = conditions_of(touched.reading.meter_id, meters.get(touched.reading.meter_id), touched.air_c)
             same += at.meter_id == to.meter_id
@@ -125,20 +132,23 @@ def _cell(
             drop_mv = touched.value.drop_mv if isinstance(touched.value, Drop) else 0.0
             carried.append(carry(drop_mv, path, from_ma, at.air_c, to.current_ma, to.air_c))
             moves.append(carried[-1] - drop_mv)
-            log_ratio += abs(math.log(to.current_ma / from_ma))
-            worst_carry = max(worst_carry, carry_sd(path, from_ma, to.current_ma, to.air_c))
+            step = (to.current_ma - from_ma, math.log(to.current_ma / from_ma))
         boards.append(name)
+        steps.append(step)
+        taken_at.append(at)
         values.append(math.fsum(carried) / len(carried))
+    count = max(len(moves), 1)
     return ReferenceCell(
         boards,
         values,
+        taken_at,
+        steps,
         over,
         climbs,
         noted,
-        math.fsum(moves) / len(moves) if moves else 0.0,
-        worst_carry,
-        same / len(moves) if moves else 0.0,
-        log_ratio / len(moves) if moves else 0.0,
+        math.fsum(moves) / count,
+        same / count,
+        math.fsum(step[1] for step in steps) / max(len(steps), 1),
     )
 
 
@@ -171,13 +181,42 @@ def spread_within_nets(
     return spreads
 
 
-def carry_sd(path: Path | None, from_ma: float, to_ma: float, air_c: float) -> float:
+def carry_sd(path: Path | None, log_ratio: float, step_ma: float, air_c: float) -> float:
     """How well a carried reading is known: the spread of n over the change of current, and of the series part."""
     if path is None:
         return 0.0
-    by_n = IDEALITY_OWN_SD * VT_MV_PER_K * (KELVIN + air_c) * math.log(to_ma / from_ma)
-    by_series = path.series_sd_ohm * (to_ma - from_ma)
+    by_n = IDEALITY_OWN_SD * VT_MV_PER_K * (KELVIN + air_c) * log_ratio
+    by_series = path.series_sd_ohm * step_ma
     return math.hypot(by_n, by_series)
+
+
+def straightened(cell: ReferenceCell, path: Path | None, spread_mv: float, air_c: float) -> tuple[list[float], float]:
+    """The carried values corrected for what boards read at several currents say of this contact's own n and series
+    resistance, and how much the doubt about both adds to the centre, one deviation, in mV.
+
+    value = centre - dR (step in mA) - dn Vt (logarithm of the ratio) + scatter, with Normal priors on dR and dn
+    and none on the centre: linear regression with a conjugate prior (Gelman et al., Bayesian Data Analysis, 3rd
+    edition, section 14.8).
+    """
+    if path is None or not cell.values:
+        return cell.values, 0.0
+    vt = VT_MV_PER_K * (KELVIN + air_c)
+    strength = 1 / (spread_mv * spread_mv)
+    rr = 1 / max(path.series_sd_ohm * path.series_sd_ohm, TINY_OHM * TINY_OHM)
+    nn = 1 / (IDEALITY_OWN_SD * IDEALITY_OWN_SD)
+    mm = mr = mn = rn = ym = yr = yn = 0.0
+    for value, (step_ma, log_ratio) in zip(cell.values, cell.steps, strict=True):
+        r, n = -step_ma, -vt * log_ratio
+        mm, mr, mn = mm + strength, mr + strength * r, mn + strength * n
+        rr, rn, nn = rr + strength * r * r, rn + strength * r * n, nn + strength * n * n
+        ym, yr, yn = ym + strength * value, yr + strength * r * value, yn + strength * n * value
+    (cmm, cmr, cmn, crr, crn, cnn), _ = symmetric_inverse(mm, mr, mn, rr, rn, nn)
+    ohm, own_n = cmr * ym + crr * yr + crn * yn, cmn * ym + crn * yr + cnn * yn
+    values = [
+        value + ohm * step_ma + own_n * vt * log_ratio
+        for value, (step_ma, log_ratio) in zip(cell.values, cell.steps, strict=True)
+    ]
+    return values, math.sqrt(max(0.0, cmm - 1 / mm))
 
 
 def noise_sd(drop_mv: float, current_ma: float, same_meter: bool) -> float:
@@ -191,8 +230,12 @@ def noise_sd(drop_mv: float, current_ma: float, same_meter: bool) -> float:
 
 
 def from_references(board: Board, contact: int, cell: ReferenceCell, to: Conditions) -> Healthy:
-    """The band of a contact from its reference boards."""
-    role = ROLE_NUMBERS[board.contacts[contact].role]
+    """The band of a contact from its reference boards, each already freed of what it has in common with itself.
+
+    The band holds what the contact strays by alone; what its chip, the meter and the air do to all of its
+    neighbours too is the session's (`session.views_of`). Each reference reading carries its own scatter of
+    hand and meter into the spread; only what this meter adds beyond that is added again.
+    """
     total = len(cell.values) + cell.over_range
     ol_odds = (cell.over_range + (1 - OL_SURPRISE if healthy_ol(board.contacts[contact]) else OL_SURPRISE)) / (
         total + 1
@@ -205,16 +248,21 @@ def from_references(board: Board, contact: int, cell: ReferenceCell, to: Conditi
     if not cell.values:
         base = role_band(board, contact, "red", to)
         return Healthy("reference_boards", base.loc, base.scale, base.df, ol_odds, 0.0, climb, total)
-    spread = GROUND_SD_MV if board.contacts[contact].role == "ground" else role.sd_mv
     middle = sorted(cell.values)[len(cell.values) // 2]
+    own, _ = spreads_of(board.contacts[contact])
+    hand = noise_sd(middle, mean_current_ma(cell, to), cell.same_meter > 0.5)
+    spread = math.hypot(GROUND_SD_MV if board.contacts[contact].role == "ground" else own, hand)
+    all_values, carry_doubt = straightened(cell, board.paths[contact], spread, to.air_c)
+    middle = sorted(all_values)[len(all_values) // 2]
     prior = NigPrior(mean=middle, kappa=REFERENCE_KAPPA, df=REFERENCE_DF, scale=spread)
-    kept, odd = list(range(len(cell.values))), []
-    if len(cell.values) >= ODD_BOARD_MIN and _looks_odd(cell.values, middle, spread):
-        odd = odd_ones_out(prior, cell.values, ODD_BOARD_SHARE)
+    kept, odd = list(range(len(all_values))), []
+    if len(all_values) >= ODD_BOARD_MIN and _looks_odd(all_values, middle, spread):
+        odd = odd_ones_out(prior, all_values, ODD_BOARD_SHARE)
         kept = [index for index in kept if index not in odd]
-    values = [cell.values[index] for index in kept]
+    values = [all_values[index] for index in kept]
     told = predictive(update(prior, values))
-    scale = math.hypot(told.scale, cell.carry_sd, noise_sd(told.loc, to.current_ma, cell.same_meter > 0.5))
+    here = noise_sd(told.loc, to.current_ma, cell.same_meter > 0.5)
+    scale = math.sqrt(told.scale * told.scale + carry_doubt * carry_doubt + max(0.0, here * here - hand * hand))
     return Healthy(
         "reference_boards",
         told.loc,
@@ -226,6 +274,11 @@ def from_references(board: Board, contact: int, cell: ReferenceCell, to: Conditi
         total,
         tuple(cell.boards[index] for index in odd),
     )
+
+
+def mean_current_ma(cell: ReferenceCell, to: Conditions) -> float:
+    """The current the reference readings of a contact were taken at, on average over its logarithm."""
+    return to.current_ma * math.exp(-cell.log_ratio)
 
 
 def _looks_odd(values: list[float], middle: float, spread: float) -> bool:

@@ -94,7 +94,7 @@ def overstress_map(board: BoardVersion, socket: str, slip: int) -> tuple[Overstr
 
 
 def _session(judged: Judged) -> Session:
-    at, fit = judged.at, judged.fit
+    at, fit = judged.at, judged.fit.common
     if not judged.facts.sweep:
         return Session(told_by_sheet=at.told)
     to_ma = at.current_ma * math.exp(fit.log_current)
@@ -108,7 +108,7 @@ def _session(judged: Judged) -> Session:
     )
     middle, carried = junctions[len(junctions) // 2] if junctions else (0.0, 0.0)
     shift = carry(middle, PLAIN_PATH, at.current_ma, at.air_c, to_ma, at.air_c + fit.kelvin) - middle + carried
-    aa, bb, ab = fit.covariance
+    aa, ab, _, bb, _, _ = fit.covariance
     per_log, per_k = slopes(middle, PLAIN_PATH, at.current_ma, at.air_c)
     variance = per_log * per_log * aa + per_k * per_k * bb + 2 * per_log * per_k * ab
     reasons = _session_reasons(judged, shift, to_ma)
@@ -119,8 +119,8 @@ def _session(judged: Judged) -> Session:
         junction_sd_k=plain(math.sqrt(bb)),
         shift_mv=millivolts(shift),
         shift_sd_mv=millivolts(math.sqrt(max(0.0, variance))),
-        offset_mv=millivolts(fit.offset_mv),
-        contacts_used=fit.used,
+        offset_mv=millivolts(judged.fit.offset_mv),
+        contacts_used=judged.fit.used,
         told_by_sheet=at.told,
         reasons=reasons,
     )
@@ -149,20 +149,21 @@ def _session_reasons(judged: Judged, shift_mv: float, to_ma: float) -> tuple[Rea
                 ),
             )
         )
-    far_warm = abs(judged.fit.kelvin) > VERDICT_Z_RETOUCH * judged.at.air_sd_k
-    far_current = judged.at.told and abs(judged.fit.log_current) > VERDICT_Z_RETOUCH * judged.at.current_sd
+    junction_c = judged.at.air_c + judged.fit.common.kelvin
+    far_warm = abs(judged.fit.common.kelvin) > VERDICT_Z_RETOUCH * judged.at.air_sd_k
+    far_current = judged.at.told and abs(judged.fit.common.log_current) > VERDICT_Z_RETOUCH * judged.at.current_sd
     doubted = odds_of_kind(judged, "meter_differs") > ODD_MIN
     if judged.facts.sweep and (far_warm or far_current or doubted):
         told.append(
             Reason(
                 code="session_differs",
                 sentence=(
-                    f"The readings fit {to_ma:.2f} mA and {judged.at.air_c + judged.fit.kelvin:.0f} °C, far from what "
+                    f"The readings fit {to_ma:.2f} mA and {junction_c:.0f} °C, far from what "
                     "was told: another meter, a warm or cold board, or healthy boards of another revision."
                 ),
                 numbers=(
                     Number(name="current_ma", value=plain(to_ma)),
-                    Number(name="junction_c", value=plain(judged.at.air_c + judged.fit.kelvin)),
+                    Number(name="junction_c", value=plain(junction_c)),
                 ),
             )
         )

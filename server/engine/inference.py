@@ -76,12 +76,12 @@ def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
     red = [bands[contact, "red"] for contact in range(len(prepared.board.contacts))]
     counting = count(prepared.board, known.ways, facts.sweep, red, session_slack(at, known.current_sd))
     seen = gather(prepared, facts, counting.best.to_drawn)
-    fit, weights = fit_from_references(prepared, seen, bands, at, known.current_sd, at.air_sd_k)
+    fit = fit_from_references(prepared, seen, bands, at, known.current_sd, at.air_sd_k)
     wrongly = told_wrongly(fit, known.current_sd, at.air_sd_k)
     if wrongly > TOLD_WRONGLY:
         # what was told would bend the fit: resistors in series need the current the readings themselves show
         doubts = told_nothing(known.current_sd, at.air_sd_k)
-        fit, weights = fit_from_references(prepared, seen, bands, at, *doubts)
+        fit = fit_from_references(prepared, seen, bands, at, *doubts)
         wrongly = told_wrongly(fit, known.current_sd, at.air_sd_k, doubts)
     read = {
         contact: one.drop_mv
@@ -92,7 +92,7 @@ def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
         prepared.board, read, {contact: band for (contact, lead), band in bands.items() if lead == "red"}
     ).items():
         bands[contact, "red"] = band
-    views = views_of(prepared, seen, bands, fit, weights, at, open_circuit_of(at.meter_id, meters))
+    views = views_of(prepared, seen, bands, fit, at, open_circuit_of(at.meter_id, meters))
     return _infer(sheet, prepared, facts, at, counting, fit, seen, bands, views, wrongly)
 
 

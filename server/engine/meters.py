@@ -5,39 +5,29 @@ Source of the law: junction at constant current, SPICE diode model (IS with XTI 
 with V the junction's share at (I1, T1). Grounds, shorts and OL do not move at all.
 
 What a session has in common is therefore not a number of millivolts but two unknowns, the logarithm
-of the test current and the temperature, each passed through the path of the contact it is read at.
-They are estimated by reweighted least squares under a mixture in which faults are one-sided, from
-several starting points, inside hard limits of what meters and benches do: three contacts 200 mV low
-cannot become an offset.
+of the test current and the temperature, each passed through the path of the contact it is read at
+(`common_fit`).
 """
 
 import math
 from typing import NamedTuple
 
+from server.engine.common_fit import CommonFit, Point, Prior
 from server.engine.constants import (
-    AIR_HIGH_C,
-    AIR_LOW_C,
     AIR_SD_KNOWN_K,
     AIR_SD_UNKNOWN_K,
     BANDGAP_MV,
-    CURRENT_HIGH_MA,
-    CURRENT_LOW_MA,
     CURRENT_SD_KNOWN,
     CURRENT_SD_SAME_METER,
     CURRENT_SD_UNKNOWN,
-    FAULT_DEPTH_MAX_MV,
-    FAULT_DEPTH_MIN_MV,
-    FAULT_LOW_SHARE,
     KELVIN,
-    LOG_2PI_HALF,
     OFFSET_MIN_CONTACTS,
     OFFSET_PRIOR_SD_MV,
     OFFSET_STORY_MV,
     PERCENT,
     REFERENCE_C,
     REFERENCE_CURRENT_MA,
-    SESSION_FAULT_SHARES,
-    SESSION_STEPS,
+    SESSION_HIGH_START,
     VT_MV_PER_K,
     XTI,
 )
@@ -108,25 +98,16 @@ def log_current_sd(one: Conditions, other: Conditions) -> float:
     return math.sqrt(one.current_sd * one.current_sd + other.current_sd * other.current_sd)
 
 
-class Point(NamedTuple):
-    """One contact's part in the fit: what it should read, what it reads, the scale, the path."""
-
-    expected_mv: float
-    read_mv: float
-    scale_mv: float
-    path: Path | None
-
-
 class SessionFit(NamedTuple):
-    """The common unknowns: log current and kelvin beside the nominal ones, with their covariance.
+    """What a session has in common: `common` for contacts with a path, a plain offset for those without.
 
-    `weights` are the probabilities that each point is healthy. `offset_mv` is for points without a path.
+    `weights`: the probability that each contact of the fit is healthy, by (contact, lead); `without`:
+    where only a few were read, the fit made without each of them.
     """
 
-    log_current: float
-    kelvin: float
-    covariance: tuple[float, float, float]
-    weights: list[float]
+    common: CommonFit
+    weights: dict[tuple[int, str], float]
+    without: dict[tuple[int, str], CommonFit]
     offset_mv: float
     offset_sd_mv: float
     used: int
@@ -144,10 +125,11 @@ def told_wrongly(
     """
     if fit.used < OFFSET_MIN_CONTACTS:
         return 0.0
-    aa, bb, ab = fit.covariance
+    aa, ab, _, bb, _, _ = fit.common.covariance
     determinant = aa * bb - ab * ab
     paa, pbb, pab = bb / determinant, aa / determinant, -ab / determinant
-    pull = (paa * fit.log_current + pab * fit.kelvin, pab * fit.log_current + pbb * fit.kelvin)
+    log_current, kelvin = fit.common.log_current, fit.common.kelvin
+    pull = (paa * log_current + pab * kelvin, pab * log_current + pbb * kelvin)
     told = (current_sd * current_sd, air_sd_k * air_sd_k)
     wide = tuple(sd * sd for sd in told_nothing(current_sd, air_sd_k))
     used = told if fitted_with is None else (fitted_with[0] * fitted_with[0], fitted_with[1] * fitted_with[1])
@@ -170,120 +152,38 @@ def _log_evidence(
     return 0.5 * (fitted - math.log(determinant * prior[0] * prior[1]))
 
 
-class Tried(NamedTuple):
-    """What reweighting came to from one start: the log of the posterior density there, and where."""
-
-    objective: float
-    log_current: float
-    kelvin: float
-    covariance: tuple[float, float, float]
-    weights: list[float]
-
-
-def fit_session(points: list[Point], at: Conditions, current_sd: float, air_sd_k: float) -> SessionFit:
-    """The session's common unknowns from all points, by several starts; see the module's words."""
-    with_path = [index for index, point in enumerate(points) if point.path is not None]
-    best: Tried | None = None
-    residuals = sorted(points[index].read_mv - points[index].expected_mv for index in with_path)
-    median = residuals[len(residuals) // 2] if residuals else 0.0
-    starts = [(0.0, 0.0), _along_prior(median, points, with_path, at, current_sd, air_sd_k)]
-    for start in starts if abs(median) > 1 else starts[:1]:
-        for share in SESSION_FAULT_SHARES:
-            tried = _reweigh(start, share, points, with_path, at, current_sd, air_sd_k)
-            if best is None or tried.objective > best.objective:
-                best = tried
-    if best is None:
-        raise AssertionError("at least one start is tried")
-    weights = [1.0] * len(points)
-    for index, weight in zip(with_path, best.weights, strict=True):
-        weights[index] = weight
-    offset, offset_sd = _plain_offset([point for point in points if point.path is None])
-    used = 0
-    for index in with_path:
-        used += 1 if weights[index] > 0.5 else 0
-    return SessionFit(best.log_current, best.kelvin, best.covariance, weights, offset, offset_sd, used)
+def starts_of(points: list[Point], prior: Prior) -> list[tuple[float, float]]:
+    """Where to start looking: the sheet, the middle reading, and a high one, since faults mostly read low."""
+    if not points:
+        return [(0.0, 0.0)]
+    residuals = sorted(point.read_mv - point.expected_mv for point in points)
+    starts = [(0.0, 0.0)]
+    for place in (len(residuals) // 2, int(SESSION_HIGH_START * (len(residuals) - 1))):
+        if abs(residuals[place]) > 1:
+            starts.append(_along_prior(residuals[place], points, prior))
+    return starts
 
 
-def _along_prior(
-    shift_mv: float, points: list[Point], with_path: list[int], at: Conditions, current_sd: float, air_sd_k: float
-) -> tuple[float, float]:
+def _along_prior(shift_mv: float, points: list[Point], prior: Prior) -> tuple[float, float]:
     """The most likely (log current, kelvin) that moves a typical contact by `shift_mv`."""
-    if not with_path:
-        return 0.0, 0.0
-    middle = points[with_path[len(with_path) // 2]]
-    per_log, per_k = slopes(middle.expected_mv, middle.path, at.current_ma, at.air_c)
-    spread = (per_log * current_sd) * (per_log * current_sd) + (per_k * air_sd_k) * (per_k * air_sd_k)
-    if spread <= 0:
-        return 0.0, 0.0
-    return shift_mv * per_log * current_sd * current_sd / spread, shift_mv * per_k * air_sd_k * air_sd_k / spread
+    middle = points[len(points) // 2]
+    per_log, per_k = slopes(middle.expected_mv, middle.path, prior.current_ma, prior.air_c)
+    by_current, by_air = per_log * prior.current_sd, per_k * prior.air_sd_k
+    spread = by_current * by_current + by_air * by_air
+    return shift_mv * by_current * prior.current_sd / spread, shift_mv * by_air * prior.air_sd_k / spread
 
 
-def _bounded(log_current: float, kelvin: float, at: Conditions) -> tuple[float, float]:
-    lowest, highest = math.log(CURRENT_LOW_MA / at.current_ma), math.log(CURRENT_HIGH_MA / at.current_ma)
-    return (
-        min(max(log_current, min(lowest, 0.0)), max(highest, 0.0)),
-        min(max(kelvin, min(AIR_LOW_C - at.air_c, 0.0)), max(AIR_HIGH_C - at.air_c, 0.0)),
-    )
-
-
-def _reweigh(
-    start: tuple[float, float],
-    share: float,
-    points: list[Point],
-    with_path: list[int],
-    at: Conditions,
-    current_sd: float,
-    air_sd_k: float,
-) -> Tried:
-    """Reweighted least squares from one start and one share of faults."""
-    log_current, kelvin = start
-    inverse_a, inverse_b = 1 / (current_sd * current_sd), 1 / (air_sd_k * air_sd_k)
-    depth = FAULT_LOW_SHARE / math.log(FAULT_DEPTH_MAX_MV / FAULT_DEPTH_MIN_MV)
-    flat = (1 - FAULT_LOW_SHARE) / (2 * FAULT_DEPTH_MAX_MV)
-    rows = []
-    for index in with_path:
-        point = points[index]
-        rows.append((point, slopes(point.expected_mv, point.path, at.current_ma, at.air_c)))
-    weights: list[float] = []
-    objective, covariance = 0.0, (0.0, 0.0, 0.0)
-    for _ in range(SESSION_STEPS):
-        to_ma, to_c = at.current_ma * math.exp(log_current), at.air_c + kelvin
-        aa, bb, ab, ya, yb = inverse_a, inverse_b, 0.0, 0.0, 0.0
-        logs = -0.5 * (log_current * log_current * inverse_a + kelvin * kelvin * inverse_b)
-        weights = []
-        for point, (per_log, per_k) in rows:
-            residual = point.read_mv - carry(point.expected_mv, point.path, at.current_ma, at.air_c, to_ma, to_c)
-            z = residual / point.scale_mv
-            healthy = (1 - share) * math.exp(-0.5 * z * z - LOG_2PI_HALF) / point.scale_mv
-            low = -residual
-            faulty = share * (flat + (depth / max(low, FAULT_DEPTH_MIN_MV) if 0 < low < FAULT_DEPTH_MAX_MV else 0.0))
-            weight = healthy / (healthy + faulty)
-            weights.append(weight)
-            logs += math.log(healthy + faulty)
-            strength = weight / (point.scale_mv * point.scale_mv)
-            linear = residual + per_log * log_current + per_k * kelvin
-            aa += strength * per_log * per_log
-            bb += strength * per_k * per_k
-            ab += strength * per_log * per_k
-            ya += strength * per_log * linear
-            yb += strength * per_k * linear
-        determinant = aa * bb - ab * ab
-        covariance = (bb / determinant, aa / determinant, -ab / determinant)
-        objective = logs
-        log_current, kelvin = _bounded((bb * ya - ab * yb) / determinant, (aa * yb - ab * ya) / determinant, at)
-    return Tried(objective, log_current, kelvin, covariance, weights)
-
-
-def _plain_offset(points: list[Point]) -> tuple[float, float]:
-    """A common offset for contacts without a path: shrunk to zero, only from enough of them, and only inside
-    what a meter does. Beyond that it is no offset but something to be explained, and nothing is taken out.
+def plain_offset(points: list[tuple[float, float, float]]) -> tuple[float, float]:
+    """A common offset for contacts without a path, from (expected, read, scale) each: shrunk to zero, only from
+    enough of them, and only inside what a meter does. Beyond that it is no offset but something to be explained,
+    and nothing is taken out.
     """
     if len(points) < OFFSET_MIN_CONTACTS:
         return 0.0, 0.0
-    residuals = sorted(point.read_mv - point.expected_mv for point in points)
+    residuals = sorted(read - expected for expected, read, _ in points)
     middle = residuals[len(residuals) // 2]
     if abs(middle) > OFFSET_STORY_MV:
         return 0.0, OFFSET_PRIOR_SD_MV
-    scale = max(point.scale_mv for point in points)
+    scale = max(one for _, _, one in points)
     precision = 1 / (OFFSET_PRIOR_SD_MV * OFFSET_PRIOR_SD_MV) + len(points) / (scale * scale)
     return middle * (len(points) / (scale * scale)) / precision, math.sqrt(1 / precision)

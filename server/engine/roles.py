@@ -6,9 +6,10 @@ where somebody filled them, else from the role. `None` means: no junction to spe
 straps, unknown), so nothing shifts with the meter.
 """
 
+import math
 from typing import NamedTuple
 
-from server.engine.constants import BULK_OHM, IDEALITY, ROLE_NUMBERS, SERIES_PART_SD, SERIES_UNKNOWN_SD_OHM
+from server.engine.constants import BULK_OHM, IDEALITY, OWN_SHARE, ROLE_NUMBERS, SERIES_PART_SD, SERIES_UNKNOWN_SD_OHM
 from shared_models.board import ChipPin, Contact, SeriesPart
 from shared_models.tables import ROLE_BY_ID
 
@@ -99,6 +100,26 @@ def chip_of(contact: Contact) -> str | None:
         if isinstance(element, ChipPin):
             return element.part
     return None
+
+
+def leans_with(contact: Contact) -> str:
+    """The group a contact leans with from board to board: its chip, else its role; "" where it stands alone.
+
+    Contacts of one chip share a die, so most of what differs from board to board is common to them. A rail
+    is one net with one state and stands alone; its contacts are not many witnesses but one.
+    """
+    if contact.role in NO_JUNCTION or contact.role == "unknown" or ROLE_BY_ID[contact.role].is_rail:
+        return ""
+    return chip_of(contact) or f"role {contact.role}"
+
+
+def spreads_of(contact: Contact) -> tuple[float, float]:
+    """(what a contact strays by alone, what it strays by with its group) from board to board, one deviation, mV."""
+    numbers = ROLE_NUMBERS[contact.role]
+    if not leans_with(contact):
+        return numbers.sd_mv, 0.0
+    own = max(numbers.sibling_sd_mv, OWN_SHARE * numbers.sd_mv)
+    return own, math.sqrt(max(0.0, numbers.sd_mv * numbers.sd_mv - own * own))
 
 
 def sibling_key(contact: Contact) -> str | None:

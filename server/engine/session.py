@@ -19,32 +19,37 @@ from server.engine.bands import (
     spread_within_nets,
     with_limit,
 )
+from server.engine.common_fit import CommonFit, Point, Prior, fit_common, lean_of
 from server.engine.constants import (
     BRIDGE_N_SD_MV,
     DOUBLE_TOUCH_MV,
     EQUAL_SD_MV,
+    FEW_CONTACTS,
     IDEALITY,
     IDEALITY_SD,
     KELVIN,
     MEMO_SIZE,
+    OFFSET_SD_MV,
     OPEN_CIRCUIT_DEFAULT_MV,
     SELF_SHARE_LEFT,
+    SESSION_STEPS,
     VT_MV_PER_K,
 )
 from server.engine.drops import View, joined_mv
 from server.engine.meters import (
     Conditions,
-    Point,
     SessionFit,
     carry,
     conditions_of,
-    fit_session,
     log_current_sd,
+    plain_offset,
     slopes,
+    starts_of,
 )
 from server.engine.numbering import Ways, ways_to_count
 from server.engine.prepared import Prepared
-from server.engine.roles import PLAIN_PATH
+from server.engine.reference_fit import without_what_boards_share
+from server.engine.roles import PLAIN_PATH, leans_with, spreads_of
 from server.engine.seen import Seen
 from shared_models.reading import LeadOnGround, Meter
 from shared_models.sheet import BenchSheet
@@ -69,7 +74,9 @@ def known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) ->
 
 
 def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) -> KnownBands:
-    cells = reference_cells(prepared.board, prepared.known_good, meters, at)
+    cells = without_what_boards_share(
+        prepared.board, reference_cells(prepared.board, prepared.known_good, meters, at), at
+    )
     limit_mv = open_circuit_of(at.meter_id, meters)
     bands: dict[tuple[int, str], Healthy] = {}
     leads: tuple[LeadOnGround, ...] = ("red", "black")
@@ -126,7 +133,7 @@ def session_current_sd(
     sds = sorted(log_current_sd(at, conditions_of(one, meters.get(one), None)) for one in used)
     sheets = max(sds[len(sds) // 2], at.current_sd if at.meter_id not in used else 0.0)
     ratios = [cell.log_ratio for cell in cells.values()]
-    carried = math.fsum(ratios) / len(ratios) if ratios else 0.0
+    carried = abs(math.fsum(ratios)) / len(ratios) if ratios else 0.0
     return math.hypot(sheets, IDEALITY_SD / IDEALITY * carried)
 
 
@@ -143,12 +150,16 @@ def fit_from_references(
     at: Conditions,
     current_sd: float,
     air_sd_k: float,
-) -> tuple[SessionFit, dict[tuple[int, str], float]]:
-    """The session's common unknowns from contacts whose healthy reading is known from reference boards."""
-    points, keys = [], []
+) -> SessionFit:
+    """The session's common unknowns from contacts whose healthy reading is known from reference boards.
+
+    A rail is one witness, by the contact of it that was read first.
+    """
+    points, keys, plain, plain_keys = [], [], [], []
+    told: set[int] = set()
     for (contact, lead), one in seen.items():
         band = bands[contact, lead]
-        if (
+        if not (
             lead == "red"
             and one.drop_mv is not None
             and one.rival is None
@@ -156,10 +167,37 @@ def fit_from_references(
             and band.ol_odds < 0.5
             and band.loc > DOUBLE_TOUCH_MV
         ):
-            points.append(Point(band.loc, one.drop_mv, band.scale, prepared.board.paths[contact]))
+            continue
+        path = prepared.board.paths[contact]
+        if path is None:
+            plain.append((band.loc, one.drop_mv, band.scale))
+            plain_keys.append((contact, lead))
+        elif prepared.net_variable[contact] not in told:
+            told.add(prepared.net_variable[contact])
+            chip, chip_mv = _lean(prepared, contact, band)
+            points.append(Point(band.loc, one.drop_mv, band.scale, path, chip, chip_mv))
             keys.append((contact, lead))
-    fit = fit_session(points, at, current_sd, air_sd_k)
-    return fit, dict(zip(keys, fit.weights, strict=True))
+    prior = Prior(at.current_ma, at.air_c, current_sd, air_sd_k, OFFSET_SD_MV)
+    common = fit_common(points, prior, starts_of(points, prior), SESSION_STEPS)
+    offset, offset_sd = plain_offset(plain)
+    weights = dict(zip(keys, common.weights, strict=True))
+    without: dict[tuple[int, str], CommonFit] = {}
+    if len(points) <= FEW_CONTACTS:
+        # each of a few makes most of the fit: it is made again without the one that is judged
+        for place, key in enumerate(keys):
+            others = points[:place] + points[place + 1 :]
+            without[key] = fit_common(others, prior, starts_of(others, prior), SESSION_STEPS)
+    used = 0
+    for weight in common.weights:
+        used += 1 if weight > 0.5 else 0
+    return SessionFit(common, weights, without, offset, offset_sd, used)
+
+
+def _lean(prepared: Prepared, contact: int, band: Healthy) -> tuple[str, float]:
+    """The group a contact leans with, and by how much: this board against the mean of the healthy ones."""
+    chip = leans_with(prepared.board.contacts[contact])
+    _, common = spreads_of(prepared.board.contacts[contact])
+    return chip, common * math.sqrt(1 + 1 / max(band.boards, 1))
 
 
 def views_of(
@@ -167,16 +205,12 @@ def views_of(
     seen: dict[tuple[int, str], Seen],
     bands: dict[tuple[int, str], Healthy],
     fit: SessionFit,
-    weights: dict[tuple[int, str], float],
     at: Conditions,
     limit_mv: float,
 ) -> dict[tuple[int, str], View]:
     """Each contact's healthy distribution moved by the session fit without the contact itself, and its neighbours."""
-    to_ma, to_c = at.current_ma * math.exp(fit.log_current), at.air_c + fit.kelvin
-    moved = {
-        key: _moved(prepared, key, seen.get(key), band, fit, weights.get(key, 0.0), at, to_ma, to_c)
-        for key, band in bands.items()
-    }
+    to_ma, to_c = at.current_ma * math.exp(fit.common.log_current), at.air_c + fit.common.kelvin
+    moved = {key: _moved(prepared, key, seen.get(key), band, fit, at) for key, band in bands.items()}
     junction = VT_MV_PER_K * (KELVIN + to_c)
     views = {}
     for (contact, lead), (loc, scale) in moved.items():
@@ -222,10 +256,7 @@ def _moved(
     seen: Seen | None,
     band: Healthy,
     fit: SessionFit,
-    weight: float,
     at: Conditions,
-    to_ma: float,
-    to_c: float,
 ) -> tuple[float, float]:
     """(centre, scale) of a healthy reading in this session, by the fit without this contact."""
     path = prepared.board.paths[key[0]]
@@ -235,13 +266,18 @@ def _moved(
         return band.loc + (fit.offset_mv if band.loc > DOUBLE_TOUCH_MV else 0.0), math.hypot(
             band.scale, fit.offset_sd_mv
         )
+    common = fit.without.get(key, fit.common)
+    to_ma, to_c = at.current_ma * math.exp(common.log_current), at.air_c + common.kelvin
     loc = carry(band.loc, path, at.current_ma, at.air_c, to_ma, to_c)
     per_log, per_k = slopes(band.loc, path, at.current_ma, at.air_c)
-    aa, bb, ab = fit.covariance
-    variance = per_log * per_log * aa + per_k * per_k * bb + 2 * per_log * per_k * ab
-    spread = band.scale * band.scale + carry_sd(path, at.current_ma, to_ma, to_c) * carry_sd(
-        path, at.current_ma, to_ma, to_c
-    )
+    # the lean was found with red on ground, from reference boards; elsewhere it only adds doubt
+    leans = key[1] == "red" and band.rests_on == "reference_boards"
+    chip, chip_mv = _lean(prepared, key[0], band) if leans else ("", 0.0)
+    shared, variance = lean_of(common, chip, chip_mv, per_log, per_k)
+    loc += shared
+    carried = carry_sd(path, math.log(to_ma / at.current_ma), to_ma - at.current_ma, to_c)
+    spread = band.scale * band.scale + carried * carried
+    weight = fit.weights.get(key, 0.0) if common is fit.common else 0.0
     if weight > 0 and seen is not None and seen.drop_mv is not None:
         # leave this contact out of the fit it helped to make (hat value of weighted least squares)
         pull = min(weight * variance / spread, 1 - SELF_SHARE_LEFT)

@@ -64,18 +64,32 @@ OFFSET_MIN_CONTACTS = _num("OFFSET_MIN_CONTACTS", 4, "1", "ASSUMED", "fewer read
 TOLD_WRONGLY = _num(
     "TOLD_WRONGLY", 3.0, "ln", "ASSUMED", "twenty to one against the meter's sheet: the readings are believed instead"
 )
-SESSION_FAULT_SHARES = (0.05, 0.4)
+SESSION_FAULT_SHARES = (0.03, 0.1, 0.3, 0.6)
 TABLE.append(
     Entry(
         "SESSION_FAULT_SHARES",
         SESSION_FAULT_SHARES,
         "1",
         "ASSUMED",
-        "share of faulty contacts, few and many, both tried",
+        "share of faulty contacts, from few to most, averaged by how well each fits",
     )
 )
+OFFSET_SD_MV = _num("OFFSET_SD_MV", 2.0, "mV", "ASSUMED", "a meter's own zero and the hand's, common to a session")
+SESSION_HIGH_START = _num(
+    "SESSION_HIGH_START", 0.85, "share", "ASSUMED", "where most contacts are low, the healthy ones are near the top"
+)
+OWN_SHARE = _num(
+    "OWN_SHARE", 0.6, "1", "ASSUMED", "a contact's own part of its spread between boards; the rest is its chip's"
+)
+TINY_OHM = _num("TINY_OHM", 0.1, "ohm", "ASSUMED", "no series part is known better than this")
+FEW_CONTACTS = int(_num("FEW_CONTACTS", 4, "contacts", "ASSUMED", "up to here a session is fitted anew without each"))
+REFERENCE_FIT_ROUNDS = int(_num("REFERENCE_FIT_ROUNDS", 2, "1", "ASSUMED", "fit the boards, take the middle, again"))
+REFERENCE_FIT_STEPS = int(_num("REFERENCE_FIT_STEPS", 3, "1", "ASSUMED", "reweighting steps for one healthy board"))
+REFERENCE_FIT_MIN = int(
+    _num("REFERENCE_FIT_MIN", 4, "contacts", "ASSUMED", "fewer say nothing of what a board's readings share")
+)
 SELF_SHARE_LEFT = _num(
-    "SELF_SHARE_LEFT", 0.1, "1", "ASSUMED", "a contact is never more than nine tenths of its own fit"
+    "SELF_SHARE_LEFT", 0.05, "1", "ASSUMED", "a contact is never more than this much short of its whole own fit"
 )
 SESSION_STEPS = int(_num("SESSION_STEPS", 5, "1", "ASSUMED", "reweighting steps; converged to 0.1 mV on kept sheets"))
 FAULT_LOW_SHARE = _num("FAULT_LOW_SHARE", 0.8, "1", "ASSUMED", "faults are one-sided: most read low")

@@ -1,0 +1,260 @@
+"""What the readings of one board have in common: current, temperature, a small offset, and an effect per chip.
+
+Contact i of chip g, whose healthy reading elsewhere is `expected`, reads
+
+    expected carried to (I e^a, T + k)  +  offset  +  chip_mv_i u_g  +  its own scatter,
+
+with Normal priors on a, k, offset and one u ~ Normal(0, 1) for each chip: contacts of one chip come from one
+die and lean together. Faults are one-sided, mostly low, and of any depth; their share is not known and is
+averaged over. The weighted normal equations are an arrow: three unknowns common to all, one for each chip
+that touches only its own contacts, so the chips are eliminated one by one (Schur complement; Golub and Van
+Loan, Matrix Computations, 4th ed., section 4.2). Several starts, since with most contacts low there are
+several modes; the one with the largest evidence (Laplace) is taken.
+"""
+
+import math
+from typing import NamedTuple
+
+from server.engine.constants import (
+    AIR_HIGH_C,
+    AIR_LOW_C,
+    BANDGAP_MV,
+    CURRENT_HIGH_MA,
+    CURRENT_LOW_MA,
+    FAULT_DEPTH_MAX_MV,
+    FAULT_DEPTH_MIN_MV,
+    FAULT_LOW_SHARE,
+    KELVIN,
+    LOG_2PI_HALF,
+    SESSION_FAULT_SHARES,
+    TINY,
+    VT_MV_PER_K,
+    XTI,
+)
+from server.engine.roles import Path
+
+
+class Point(NamedTuple):
+    """One contact's part in a fit: what it should read, what it reads, its own scatter (mV), its path.
+
+    `chip` names the group it leans with ("" for none), `chip_mv` how far one deviation of that lean moves it.
+    """
+
+    expected_mv: float
+    read_mv: float
+    scale_mv: float
+    path: Path
+    chip: str = ""
+    chip_mv: float = 0.0
+
+
+class Prior(NamedTuple):
+    """Where a fit starts from: nominal current and temperature, and one deviation of each common unknown."""
+
+    current_ma: float
+    air_c: float
+    current_sd: float
+    air_sd_k: float
+    offset_sd_mv: float
+
+
+class Chip(NamedTuple):
+    """What is known of one chip's lean: its mean, the precision it would have alone, its ties to the common three."""
+
+    lean: float
+    precision: float
+    tie_log: float
+    tie_k: float
+    tie_mv: float
+
+
+NO_CHIP = Chip(0.0, 1.0, 0.0, 0.0, 0.0)
+
+
+class CommonFit(NamedTuple):
+    """The common unknowns beside the nominal ones. `covariance`: of (log current, kelvin, mV), rows of the upper half.
+
+    `weights` are the probabilities that each point is healthy, in the order of the points.
+    """
+
+    log_current: float
+    kelvin: float
+    offset_mv: float
+    covariance: tuple[float, float, float, float, float, float]
+    chips: dict[str, Chip]
+    weights: list[float]
+    evidence: float
+
+
+def nothing_in_common(prior: Prior) -> CommonFit:
+    """The fit of no readings: the priors themselves."""
+    a, k, o = prior.current_sd, prior.air_sd_k, prior.offset_sd_mv
+    return CommonFit(0.0, 0.0, 0.0, (a * a, 0.0, 0.0, k * k, 0.0, o * o), {}, [], 0.0)
+
+
+def lean_of(fit: CommonFit, chip: str, chip_mv: float, per_log: float, per_k: float) -> tuple[float, float]:
+    """(offset and chip's lean at a contact, mV; variance of everything common there, mV squared)."""
+    own = fit.chips.get(chip, NO_CHIP)
+    pull = chip_mv / own.precision
+    x, y, z = per_log - pull * own.tie_log, per_k - pull * own.tie_k, 1 - pull * own.tie_mv
+    aa, ak, ao, kk, ko, oo = fit.covariance
+    variance = aa * x * x + kk * y * y + oo * z * z + 2 * (ak * x * y + ao * x * z + ko * y * z)
+    return fit.offset_mv + chip_mv * own.lean, max(0.0, variance) + chip_mv * pull
+
+
+def fit_common(points: list[Point], prior: Prior, starts: list[tuple[float, float]], steps: int) -> CommonFit:
+    """The common unknowns of these points, from the best of several (log current, kelvin) starts."""
+    if not points:
+        return nothing_in_common(prior)
+    names = sorted({point.chip for point in points if point.chip})
+    rows = [
+        (
+            point.expected_mv - point.path.series_ohm * prior.current_ma,
+            point.path.ideality,
+            point.path.series_ohm,
+            point.read_mv,
+            point.scale_mv,
+            names.index(point.chip) if point.chip else -1,
+            point.chip_mv if point.chip else 0.0,
+        )
+        for point in points
+    ]
+    best = _settle(starts[0], rows, names, prior, steps)
+    for start in starts[1:]:
+        tried = _settle(start, rows, names, prior, steps)
+        if tried.evidence > best.evidence:
+            best = tried
+    return best
+
+
+_Row = tuple[float, float, float, float, float, int, float]
+
+
+def _settle(start: tuple[float, float], rows: list[_Row], names: list[str], prior: Prior, steps: int) -> CommonFit:
+    """Reweighted least squares from one start."""
+    log_current, kelvin, offset = start[0], start[1], 0.0
+    leans = [0.0] * len(names)
+    warm = KELVIN + prior.air_c
+    told = (prior.current_sd, prior.air_sd_k, prior.offset_sd_mv)
+    aa0, kk0, oo0 = (1 / (sd * sd) for sd in told)
+    depth = FAULT_LOW_SHARE / math.log(FAULT_DEPTH_MAX_MV / FAULT_DEPTH_MIN_MV)
+    flat = (1 - FAULT_LOW_SHARE) / (2 * FAULT_DEPTH_MAX_MV)
+    norm = math.exp(-LOG_2PI_HALF)
+    fit = nothing_in_common(prior)
+    for step in range(steps):
+        ratio = (warm + kelvin) / warm
+        vt = VT_MV_PER_K * (warm + kelvin)
+        to_ma = prior.current_ma * math.exp(log_current)
+        common = BANDGAP_MV * (1 - ratio) - XTI * vt * math.log(ratio) + offset
+        left: list[float] = []
+        healthy: list[float] = []
+        faulty: list[float] = []
+        for junction, ideality, ohm, read, scale, chip, pull in rows:
+            residual = read - (junction * ratio + common + ideality * vt * log_current + ohm * to_ma)
+            if chip >= 0:
+                residual -= pull * leans[chip]
+            # before the chips are known they are part of the scatter
+            wide = math.hypot(scale, pull) if step == 0 else scale
+            z = residual / wide
+            left.append(residual)
+            healthy.append(norm * math.exp(-0.5 * z * z) / wide)
+            low = -residual
+            faulty.append(flat + (depth / max(low, FAULT_DEPTH_MIN_MV) if 0 < low < FAULT_DEPTH_MAX_MV else 0.0))
+        weights, likelihood = _healthy_weights(healthy, faulty)
+        aa, kk, oo, ak, ao, ko = aa0, kk0, oo0, 0.0, 0.0, 0.0
+        ya = yk = yo = 0.0
+        chips = [[1.0, 0.0, 0.0, 0.0, 0.0] for _ in names]
+        for (junction, ideality, ohm, _read, scale, chip, pull), residual, weight in zip(
+            rows, left, weights, strict=True
+        ):
+            strength = weight / (scale * scale)
+            per_log = ideality * vt + ohm * to_ma
+            per_k = -(BANDGAP_MV + XTI * vt - junction) / warm
+            linear = residual + per_log * log_current + per_k * kelvin + offset
+            if chip >= 0:
+                linear += pull * leans[chip]
+                tied = chips[chip]
+                by = strength * pull
+                tied[0] += by * pull
+                tied[1] += by * per_log
+                tied[2] += by * per_k
+                tied[3] += by
+                tied[4] += by * linear
+            aa += strength * per_log * per_log
+            kk += strength * per_k * per_k
+            oo += strength
+            ak += strength * per_log * per_k
+            ao += strength * per_log
+            ko += strength * per_k
+            ya += strength * per_log * linear
+            yk += strength * per_k * linear
+            yo += strength * linear
+        log_precision = 0.0
+        for d, a, k, o, y in chips:
+            aa, kk, oo = aa - a * a / d, kk - k * k / d, oo - o * o / d
+            ak, ao, ko = ak - a * k / d, ao - a * o / d, ko - k * o / d
+            ya, yk, yo = ya - a * y / d, yk - k * y / d, yo - o * y / d
+            log_precision += math.log(d)
+        covariance, determinant = symmetric_inverse(aa, ak, ao, kk, ko, oo)
+        caa, cak, cao, ckk, cko, coo = covariance
+        prior_cost = log_current * log_current * aa0 + kelvin * kelvin * kk0 + offset * offset * oo0
+        for lean in leans:
+            prior_cost += lean * lean
+        evidence = likelihood - 0.5 * (prior_cost + math.log(max(determinant, TINY)) + log_precision)
+        log_current, kelvin = _bounded(
+            caa * ya + cak * yk + cao * yo, cak * ya + ckk * yk + cko * yo, prior.current_ma, prior.air_c
+        )
+        offset = cao * ya + cko * yk + coo * yo
+        leans = [(y - a * log_current - k * kelvin - o * offset) / d for d, a, k, o, y in chips]
+        told_of = {
+            name: Chip(lean, tied[0], tied[1], tied[2], tied[3])
+            for name, lean, tied in zip(names, leans, chips, strict=True)
+        }
+        fit = CommonFit(log_current, kelvin, offset, covariance, told_of, weights, evidence)
+    return fit
+
+
+def _healthy_weights(healthy: list[float], faulty: list[float]) -> tuple[list[float], float]:
+    """Probability that each point is healthy, averaged over the shares of faults by how well each share fits."""
+    logs = []
+    for share in SESSION_FAULT_SHARES:
+        total = 0.0
+        for h, f in zip(healthy, faulty, strict=True):
+            total += math.log((1 - share) * h + share * f)
+        logs.append(total)
+    top = max(logs)
+    odds = [math.exp(one - top) for one in logs]
+    whole = math.fsum(odds)
+    weights = [0.0] * len(healthy)
+    for share, one in zip(SESSION_FAULT_SHARES, odds, strict=True):
+        part, good = one / whole, 1 - share
+        weights = [
+            weight + part * good * h / (good * h + share * f)
+            for weight, h, f in zip(weights, healthy, faulty, strict=True)
+        ]
+    return weights, top + math.log(whole / len(logs))
+
+
+def symmetric_inverse(
+    aa: float, ak: float, ao: float, kk: float, ko: float, oo: float
+) -> tuple[tuple[float, float, float, float, float, float], float]:
+    """Inverse (upper half by rows) and determinant of a symmetric 3 x 3 matrix, by cofactors."""
+    one, two, three = kk * oo - ko * ko, ao * ko - ak * oo, ak * ko - ao * kk
+    determinant = aa * one + ak * two + ao * three
+    return (
+        one / determinant,
+        two / determinant,
+        three / determinant,
+        (aa * oo - ao * ao) / determinant,
+        (ak * ao - aa * ko) / determinant,
+        (aa * kk - ak * ak) / determinant,
+    ), determinant
+
+
+def _bounded(log_current: float, kelvin: float, current_ma: float, air_c: float) -> tuple[float, float]:
+    """Inside what meters force and where people probe; three contacts far low cannot become a session."""
+    lowest, highest = math.log(CURRENT_LOW_MA / current_ma), math.log(CURRENT_HIGH_MA / current_ma)
+    return (
+        min(max(log_current, min(lowest, 0.0)), max(highest, 0.0)),
+        min(max(kelvin, min(AIR_LOW_C - air_c, 0.0)), max(AIR_HIGH_C - air_c, 0.0)),
+    )
