@@ -128,90 +128,149 @@ def fit_common(points: list[Point], prior: Prior, starts: list[tuple[float, floa
 
 
 _Row = tuple[float, float, float, float, float, int, float]
+_Six = tuple[float, float, float, float, float, float]
+
+
+class _Now(NamedTuple):
+    """Where a fit stands: the common three, and the lean of each chip."""
+
+    log_current: float
+    kelvin: float
+    offset_mv: float
+    leans: list[float]
+
+
+class _Arrow(NamedTuple):
+    """Weighted normal equations: the chips' rows, and the common three once the chips are eliminated."""
+
+    precision: list[float]
+    tie_log: list[float]
+    tie_k: list[float]
+    tie_mv: list[float]
+    pulled: list[float]
+    covariance: _Six
+    right: tuple[float, float, float]
+    log_determinant: float
 
 
 def _settle(start: tuple[float, float], rows: list[_Row], names: list[str], prior: Prior, steps: int) -> CommonFit:
     """Reweighted least squares from one start."""
-    log_current, kelvin, offset = start[0], start[1], 0.0
-    leans = [0.0] * len(names)
+    now = _Now(start[0], start[1], 0.0, [0.0] * len(names))
+    fit = nothing_in_common(prior)
+    for step in range(steps):
+        left, healthy, faulty = _look(rows, now, prior, step == 0)
+        weights, likelihood = _healthy_weights(healthy, faulty)
+        arrow = _normal_equations(rows, left, weights, now, prior)
+        evidence = likelihood - 0.5 * (_prior_cost(now, prior) + arrow.log_determinant)
+        now = _solved(arrow, prior)
+        chips = {
+            name: Chip(lean, *tied)
+            for name, lean, *tied in zip(
+                names, now.leans, arrow.precision, arrow.tie_log, arrow.tie_k, arrow.tie_mv, strict=True
+            )
+        }
+        fit = CommonFit(now.log_current, now.kelvin, now.offset_mv, arrow.covariance, chips, weights, evidence)
+    return fit
+
+
+def _look(
+    rows: list[_Row], now: _Now, prior: Prior, chips_unknown: bool
+) -> tuple[list[float], list[float], list[float]]:
+    """What is left of each reading, and its density (per mV) if healthy and if faulty."""
     warm = KELVIN + prior.air_c
-    told = (prior.current_sd, prior.air_sd_k, prior.offset_sd_mv)
-    aa0, kk0, oo0 = (1 / (sd * sd) for sd in told)
+    ratio = (warm + now.kelvin) / warm
+    vt = VT_MV_PER_K * (warm + now.kelvin)
+    to_ma = prior.current_ma * math.exp(now.log_current)
+    common = BANDGAP_MV * (1 - ratio) - XTI * vt * math.log(ratio) + now.offset_mv
     depth = FAULT_LOW_SHARE / math.log(FAULT_DEPTH_MAX_MV / FAULT_DEPTH_MIN_MV)
     flat = (1 - FAULT_LOW_SHARE) / (2 * FAULT_DEPTH_MAX_MV)
     norm = math.exp(-LOG_2PI_HALF)
-    fit = nothing_in_common(prior)
-    for step in range(steps):
-        ratio = (warm + kelvin) / warm
-        vt = VT_MV_PER_K * (warm + kelvin)
-        to_ma = prior.current_ma * math.exp(log_current)
-        common = BANDGAP_MV * (1 - ratio) - XTI * vt * math.log(ratio) + offset
-        left: list[float] = []
-        healthy: list[float] = []
-        faulty: list[float] = []
-        for junction, ideality, ohm, read, scale, chip, pull in rows:
-            residual = read - (junction * ratio + common + ideality * vt * log_current + ohm * to_ma)
-            if chip >= 0:
-                residual -= pull * leans[chip]
-            # before the chips are known they are part of the scatter
-            wide = math.hypot(scale, pull) if step == 0 else scale
-            z = residual / wide
-            left.append(residual)
-            healthy.append(norm * math.exp(-0.5 * z * z) / wide)
-            low = -residual
-            faulty.append(flat + (depth / max(low, FAULT_DEPTH_MIN_MV) if 0 < low < FAULT_DEPTH_MAX_MV else 0.0))
-        weights, likelihood = _healthy_weights(healthy, faulty)
-        aa, kk, oo, ak, ao, ko = aa0, kk0, oo0, 0.0, 0.0, 0.0
-        ya = yk = yo = 0.0
-        chips = [[1.0, 0.0, 0.0, 0.0, 0.0] for _ in names]
-        for (junction, ideality, ohm, _read, scale, chip, pull), residual, weight in zip(
-            rows, left, weights, strict=True
-        ):
-            strength = weight / (scale * scale)
-            per_log = ideality * vt + ohm * to_ma
-            per_k = -(BANDGAP_MV + XTI * vt - junction) / warm
-            linear = residual + per_log * log_current + per_k * kelvin + offset
-            if chip >= 0:
-                linear += pull * leans[chip]
-                tied = chips[chip]
-                by = strength * pull
-                tied[0] += by * pull
-                tied[1] += by * per_log
-                tied[2] += by * per_k
-                tied[3] += by
-                tied[4] += by * linear
-            aa += strength * per_log * per_log
-            kk += strength * per_k * per_k
-            oo += strength
-            ak += strength * per_log * per_k
-            ao += strength * per_log
-            ko += strength * per_k
-            ya += strength * per_log * linear
-            yk += strength * per_k * linear
-            yo += strength * linear
-        log_precision = 0.0
-        for d, a, k, o, y in chips:
-            aa, kk, oo = aa - a * a / d, kk - k * k / d, oo - o * o / d
-            ak, ao, ko = ak - a * k / d, ao - a * o / d, ko - k * o / d
-            ya, yk, yo = ya - a * y / d, yk - k * y / d, yo - o * y / d
-            log_precision += math.log(d)
-        covariance, determinant = symmetric_inverse(aa, ak, ao, kk, ko, oo)
-        caa, cak, cao, ckk, cko, coo = covariance
-        prior_cost = log_current * log_current * aa0 + kelvin * kelvin * kk0 + offset * offset * oo0
-        for lean in leans:
-            prior_cost += lean * lean
-        evidence = likelihood - 0.5 * (prior_cost + math.log(max(determinant, TINY)) + log_precision)
-        log_current, kelvin = _bounded(
-            caa * ya + cak * yk + cao * yo, cak * ya + ckk * yk + cko * yo, prior.current_ma, prior.air_c
-        )
-        offset = cao * ya + cko * yk + coo * yo
-        leans = [(y - a * log_current - k * kelvin - o * offset) / d for d, a, k, o, y in chips]
-        told_of = {
-            name: Chip(lean, tied[0], tied[1], tied[2], tied[3])
-            for name, lean, tied in zip(names, leans, chips, strict=True)
-        }
-        fit = CommonFit(log_current, kelvin, offset, covariance, told_of, weights, evidence)
-    return fit
+    left: list[float] = []
+    healthy: list[float] = []
+    faulty: list[float] = []
+    for junction, ideality, ohm, read, scale, chip, pull in rows:
+        residual = read - (junction * ratio + common + ideality * vt * now.log_current + ohm * to_ma)
+        if chip >= 0:
+            residual -= pull * now.leans[chip]
+        # before the chips are known they are part of the scatter
+        wide = math.hypot(scale, pull) if chips_unknown else scale
+        z = residual / wide
+        low = -residual
+        left.append(residual)
+        healthy.append(norm * math.exp(-0.5 * z * z) / wide)
+        faulty.append(flat + (depth / max(low, FAULT_DEPTH_MIN_MV) if 0 < low < FAULT_DEPTH_MAX_MV else 0.0))
+    return left, healthy, faulty
+
+
+def _normal_equations(rows: list[_Row], left: list[float], weights: list[float], now: _Now, prior: Prior) -> _Arrow:
+    """The equations at this point, the chips eliminated from the common three."""
+    warm = KELVIN + prior.air_c
+    vt = VT_MV_PER_K * (warm + now.kelvin)
+    to_ma = prior.current_ma * math.exp(now.log_current)
+    aa, kk, oo = (1 / (sd * sd) for sd in (prior.current_sd, prior.air_sd_k, prior.offset_sd_mv))
+    ak = ao = ko = ya = yk = yo = 0.0
+    count = len(now.leans)
+    precision, pulled = [1.0] * count, [0.0] * count
+    tie_log, tie_k, tie_mv = [0.0] * count, [0.0] * count, [0.0] * count
+    for (junction, ideality, ohm, _read, scale, chip, pull), residual, weight in zip(rows, left, weights, strict=True):
+        strength = weight / (scale * scale)
+        per_log = ideality * vt + ohm * to_ma
+        per_k = -(BANDGAP_MV + XTI * vt - junction) / warm
+        linear = residual + per_log * now.log_current + per_k * now.kelvin + now.offset_mv
+        if chip >= 0:
+            linear += pull * now.leans[chip]
+            by = strength * pull
+            precision[chip] += by * pull
+            tie_log[chip] += by * per_log
+            tie_k[chip] += by * per_k
+            tie_mv[chip] += by
+            pulled[chip] += by * linear
+        aa += strength * per_log * per_log
+        kk += strength * per_k * per_k
+        oo += strength
+        ak += strength * per_log * per_k
+        ao += strength * per_log
+        ko += strength * per_k
+        ya += strength * per_log * linear
+        yk += strength * per_k * linear
+        yo += strength * linear
+    log_determinant = 0.0
+    for d, a, k, o, y in zip(precision, tie_log, tie_k, tie_mv, pulled, strict=True):
+        aa, kk, oo = aa - a * a / d, kk - k * k / d, oo - o * o / d
+        ak, ao, ko = ak - a * k / d, ao - a * o / d, ko - k * o / d
+        ya, yk, yo = ya - a * y / d, yk - k * y / d, yo - o * y / d
+        log_determinant += math.log(d)
+    covariance, determinant = symmetric_inverse(aa, ak, ao, kk, ko, oo)
+    log_determinant += math.log(max(determinant, TINY))
+    return _Arrow(precision, tie_log, tie_k, tie_mv, pulled, covariance, (ya, yk, yo), log_determinant)
+
+
+def _solved(arrow: _Arrow, prior: Prior) -> _Now:
+    caa, cak, cao, ckk, cko, coo = arrow.covariance
+    ya, yk, yo = arrow.right
+    log_current, kelvin = _bounded(
+        caa * ya + cak * yk + cao * yo, cak * ya + ckk * yk + cko * yo, prior.current_ma, prior.air_c
+    )
+    offset = cao * ya + cko * yk + coo * yo
+    leans = [
+        (y - a * log_current - k * kelvin - o * offset) / d
+        for d, a, k, o, y in zip(arrow.precision, arrow.tie_log, arrow.tie_k, arrow.tie_mv, arrow.pulled, strict=True)
+    ]
+    return _Now(log_current, kelvin, offset, leans)
+
+
+def _prior_cost(now: _Now, prior: Prior) -> float:
+    """Twice the negative logarithm of the prior density where the fit stands, less its constant."""
+    cost = 0.0
+    for value, sd in (
+        (now.log_current, prior.current_sd),
+        (now.kelvin, prior.air_sd_k),
+        (now.offset_mv, prior.offset_sd_mv),
+    ):
+        cost += value / sd * (value / sd)
+    for lean in now.leans:
+        cost += lean * lean
+    return cost
 
 
 def _healthy_weights(healthy: list[float], faulty: list[float]) -> tuple[list[float], float]:
