@@ -74,7 +74,9 @@ NO_CHIP = Chip(0.0, 1.0, 0.0, 0.0, 0.0)
 class CommonFit(NamedTuple):
     """The common unknowns beside the nominal ones. `covariance`: of (log current, kelvin, mV), rows of the upper half.
 
-    `weights` are the probabilities that each point is healthy, in the order of the points.
+    `weights` are the probabilities that each point is healthy, in the order of the points. `evidence`: the
+    logarithm of the probability of the readings under this prior, by Laplace's approximation (Bishop, Pattern
+    Recognition and Machine Learning, 2006, section 4.4.1): two priors are weighed against each other by it.
     """
 
     log_current: float
@@ -260,8 +262,8 @@ def _solved(arrow: _Arrow, prior: Prior) -> _Now:
 
 
 def _prior_cost(now: _Now, prior: Prior) -> float:
-    """Twice the negative logarithm of the prior density where the fit stands, less its constant."""
-    cost = 0.0
+    """Twice the negative logarithm of the prior density where the fit stands, but for the powers of 2 pi."""
+    cost = 2 * math.log(prior.current_sd * prior.air_sd_k * prior.offset_sd_mv)
     for value, sd in (
         (now.log_current, prior.current_sd),
         (now.kelvin, prior.air_sd_k),

@@ -17,7 +17,6 @@ from server.engine.constants import (
     HYPOTHESES_KEPT,
     LOG_WORTH_KEEPING,
     TINY,
-    TOLD_WRONGLY,
 )
 from server.engine.drops import View
 from server.engine.evidence import Finding, claimed_twice, findings_of, log_factors
@@ -27,8 +26,6 @@ from server.engine.likelihoods import lone_over_range, mixed, variable_densities
 from server.engine.meters import (
     Conditions,
     SessionFit,
-    told_nothing,
-    told_wrongly,
 )
 from server.engine.numbering import Counting, count
 from server.engine.overstress import net_key
@@ -76,13 +73,7 @@ def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
     red = [bands[contact, "red"] for contact in range(len(prepared.board.contacts))]
     counting = count(prepared.board, known.ways, facts.sweep, red, session_slack(at, known.current_sd))
     seen = gather(prepared, facts, counting.best.to_drawn)
-    fit = fit_from_references(prepared, seen, bands, at, known.current_sd, at.air_sd_k)
-    wrongly = told_wrongly(fit, known.current_sd, at.air_sd_k)
-    if wrongly > TOLD_WRONGLY:
-        # what was told would bend the fit: resistors in series need the current the readings themselves show
-        doubts = told_nothing(known.current_sd, at.air_sd_k)
-        fit = fit_from_references(prepared, seen, bands, at, *doubts)
-        wrongly = told_wrongly(fit, known.current_sd, at.air_sd_k, doubts)
+    fit, wrongly = fit_from_references(prepared, seen, bands, at, known.current_sd, at.air_sd_k)
     read = {
         contact: one.drop_mv
         for (contact, lead), one in seen.items()

@@ -113,43 +113,9 @@ class SessionFit(NamedTuple):
     used: int
 
 
-def told_wrongly(
-    fit: SessionFit, current_sd: float, air_sd_k: float, fitted_with: tuple[float, float] | None = None
-) -> float:
-    """ln of how much better the readings fit a current and a temperature nobody told than those that were.
-
-    Both are Normal priors of mean 0 on theta = (ln current, kelvin) beside what was told, the second one wide. With
-    the readings' own information L and their pull y (the posterior's precision and mean, less the first prior) the
-    evidence of a prior P is -ln det(1 + P L) / 2 + y' (L + 1/P)^-1 y / 2: Bishop, Pattern Recognition and Machine
-    Learning, 2006, 3.5.1, for a linear model. `fitted_with`: the deviations the fit was made with, if not those told.
-    """
-    if fit.used < OFFSET_MIN_CONTACTS:
-        return 0.0
-    aa, ab, _, bb, _, _ = fit.common.covariance
-    determinant = aa * bb - ab * ab
-    paa, pbb, pab = bb / determinant, aa / determinant, -ab / determinant
-    log_current, kelvin = fit.common.log_current, fit.common.kelvin
-    pull = (paa * log_current + pab * kelvin, pab * log_current + pbb * kelvin)
-    told = (current_sd * current_sd, air_sd_k * air_sd_k)
-    wide = tuple(sd * sd for sd in told_nothing(current_sd, air_sd_k))
-    used = told if fitted_with is None else (fitted_with[0] * fitted_with[0], fitted_with[1] * fitted_with[1])
-    information = (max(0.0, paa - 1 / used[0]), max(0.0, pbb - 1 / used[1]), pab)
-    return _log_evidence(information, pull, wide) - _log_evidence(information, pull, told)
-
-
 def told_nothing(current_sd: float, air_sd_k: float) -> tuple[float, float]:
     """The doubts of (ln current, kelvin) once nothing that was told is believed."""
     return math.hypot(current_sd, CURRENT_SD_UNKNOWN), math.hypot(air_sd_k, AIR_SD_UNKNOWN_K)
-
-
-def _log_evidence(
-    information: tuple[float, float, float], pull: tuple[float, float], prior: tuple[float, ...]
-) -> float:
-    laa, lbb, lab = information
-    paa, pbb = laa + 1 / prior[0], lbb + 1 / prior[1]
-    determinant = paa * pbb - lab * lab
-    fitted = (pbb * pull[0] * pull[0] - 2 * lab * pull[0] * pull[1] + paa * pull[1] * pull[1]) / determinant
-    return 0.5 * (fitted - math.log(determinant * prior[0] * prior[1]))
 
 
 def starts_of(points: list[Point], prior: Prior) -> list[tuple[float, float]]:

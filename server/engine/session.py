@@ -29,10 +29,12 @@ from server.engine.constants import (
     IDEALITY_SD,
     KELVIN,
     MEMO_SIZE,
+    OFFSET_MIN_CONTACTS,
     OFFSET_SD_MV,
     OPEN_CIRCUIT_DEFAULT_MV,
     SELF_SHARE_LEFT,
     SESSION_STEPS,
+    TOLD_WRONGLY,
     VT_MV_PER_K,
 )
 from server.engine.drops import View, joined_mv
@@ -45,6 +47,7 @@ from server.engine.meters import (
     plain_offset,
     slopes,
     starts_of,
+    told_nothing,
 )
 from server.engine.numbering import Ways, ways_to_count
 from server.engine.prepared import Prepared
@@ -150,10 +153,12 @@ def fit_from_references(
     at: Conditions,
     current_sd: float,
     air_sd_k: float,
-) -> SessionFit:
-    """The session's common unknowns from contacts whose healthy reading is known from reference boards.
+) -> tuple[SessionFit, float]:
+    """The session's common unknowns from contacts whose healthy reading is known from reference boards, and by how
+    much (ln) the readings fit a current and a temperature nobody told better than those that were.
 
-    A rail is one witness, by the contact of it that was read first.
+    A rail is one witness, by the contact of it that was read first. Where what was told is too far off it is not
+    used: resistors in series need the current the readings themselves show.
     """
     points, keys, plain, plain_keys = [], [], [], []
     told: set[int] = set()
@@ -179,6 +184,13 @@ def fit_from_references(
             keys.append((contact, lead))
     prior = Prior(at.current_ma, at.air_c, current_sd, air_sd_k, OFFSET_SD_MV)
     common = fit_common(points, prior, starts_of(points, prior), SESSION_STEPS)
+    wrongly = 0.0
+    if _used(common) >= OFFSET_MIN_CONTACTS:
+        free = Prior(at.current_ma, at.air_c, *told_nothing(current_sd, air_sd_k), OFFSET_SD_MV)
+        untold = fit_common(points, free, starts_of(points, free), SESSION_STEPS)
+        wrongly = untold.evidence - common.evidence
+        if wrongly > TOLD_WRONGLY:
+            common, prior = untold, free
     offset, offset_sd = plain_offset(plain)
     weights = dict(zip(keys, common.weights, strict=True))
     without: dict[tuple[int, str], CommonFit] = {}
@@ -187,10 +199,15 @@ def fit_from_references(
         for place, key in enumerate(keys):
             others = points[:place] + points[place + 1 :]
             without[key] = fit_common(others, prior, starts_of(others, prior), SESSION_STEPS)
+    return SessionFit(common, weights, without, offset, offset_sd, _used(common)), wrongly
+
+
+def _used(common: CommonFit) -> int:
+    """How many of a fit's contacts are more likely healthy than not."""
     used = 0
     for weight in common.weights:
         used += 1 if weight > 0.5 else 0
-    return SessionFit(common, weights, without, offset, offset_sd, used)
+    return used
 
 
 def _lean(prepared: Prepared, contact: int, band: Healthy) -> tuple[str, float]:
