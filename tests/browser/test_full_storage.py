@@ -1,6 +1,7 @@
 """A phone that is full says so, loses nothing that was saved, and hands everything over as one file."""
 
 import json
+import zipfile
 from pathlib import Path
 
 from playwright.sync_api import Page, expect
@@ -33,10 +34,10 @@ def test_a_full_phone_says_so_keeps_what_was_saved_and_hands_it_over(
     expect(full).to_contain_text("This phone is full")
     with page.expect_download() as coming:
         full.get_by_role("button", name="Hand everything over as one file").click()
-    file = tmp_path / "waiting.json"
+    file = tmp_path / "waiting.zip"
     coming.value.save_as(file)
-    changes = json.loads(file.read_text())["changes"]
-    typed = [one["body"]["record"]["as_typed"] for one in changes if one["body"].get("kind") == "reading"]
+    batch = json.loads(zipfile.ZipFile(file).read("changes.json"))
+    typed = [one["body"]["record"]["as_typed"] for one in batch["changes"] if one["body"].get("kind") == "reading"]
     assert typed == ["451"]
 
     session.send("Storage.overrideQuotaForOrigin", {"origin": server.url})
@@ -48,7 +49,7 @@ def test_a_full_phone_says_so_keeps_what_was_saved_and_hands_it_over(
 
     # the shop takes the file as it is, and once: what the phone sends later it has already
     server.start()
-    answers = server.post("/api/changes", json.loads(file.read_text()))["answers"]
+    answers = server.post("/api/changes", batch)["answers"]
     assert {one["result"] for one in answers} <= {"stored", "had"}
 
 

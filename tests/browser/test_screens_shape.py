@@ -19,6 +19,7 @@ SCREENS = {
     "take in": ("#/take-in", "Take it in"),
     "shop": ("#/shop", "Send now"),
     "job sheet": (f"{JOB}/sheet", "What was typed"),
+    "look": (f"{JOB}/look", "What was seen"),
     "make safe": (f"{JOB}/safe", "Go to the readings"),
     "anchors": (f"{JOB}/anchor", "As it lies under your scope"),
     "readings": (f"{JOB}/read", "could not reach"),

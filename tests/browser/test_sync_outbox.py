@@ -1,7 +1,10 @@
 """What is made on a phone arrives once, in its order, whatever happens to answers, servers and batches."""
 
+import base64
+import io
 import json
 import re
+import zipfile
 from typing import Any
 
 from playwright.sync_api import Page, Request, Route, expect
@@ -202,9 +205,18 @@ def test_the_file_of_last_resort_is_a_batch_that_a_server_takes(
     first_pull(inside_page)
     inside_server.kill()
     add_readings(inside_page, "401", "402")
-    text = inside_page.evaluate("() => inside.door.exportUnsynced().then((file) => file.text())")
+    text = inside_page.evaluate(
+        """async () => {
+          const { file } = await inside.door.handOver();
+          const bytes = new Uint8Array(await file.arrayBuffer());
+          return btoa(Array.from(bytes, (byte) => String.fromCharCode(byte)).join(""));
+        }"""
+    )
+    with zipfile.ZipFile(io.BytesIO(base64.b64decode(text))) as file:
+        assert file.namelist() == ["changes.json"]
+        batch = json.loads(file.read("changes.json"))
     inside_server.start()
-    answers = inside_server.post("/api/changes", json.loads(text))["answers"]
+    answers = inside_server.post("/api/changes", batch)["answers"]
     assert [answer["result"] for answer in answers] == ["stored", "stored"]
     assert sync_now(inside_page)["waiting"] == 0
     assert typed_on_server(inside_server) == ["401", "402"]

@@ -53,3 +53,8 @@ export function placeWords(one: Observation): string {
   const plug = one.subject === "module_plug" ? " on the plug" : "";
   return `${plug}${where.length > 0 ? `: ${where.join(", ")}` : ""}`;
 }
+
+/** "bent on the plug: 28 and 30". */
+export function observationWords(one: Observation): string {
+  return `${SEEN_WORDS[one.seen]}${placeWords(one)}`;
+}

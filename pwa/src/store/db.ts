@@ -88,6 +88,22 @@ export interface DraftRow {
   saved_at_ms: number;
 }
 
+/** A picture, or its small one, as plain bytes: some browsers cannot store Blobs. */
+export interface PictureRow {
+  sha256: string;
+  mime: string;
+  bytes: ArrayBuffer;
+}
+
+/** How far a picture is on its way to the shop; apart from its bytes, so that asking reads no picture. */
+export interface PhotoSendRow {
+  sha256: string;
+  job_id: string | null;
+  status: "waiting" | "known" | "refused";
+  problem: Problem | null;
+  answered_at_ms: number | null;
+}
+
 /** Single values. Each key's type is in `Meta`. */
 export interface Meta {
   device: string;
@@ -113,6 +129,9 @@ export class PhoneDb extends Dexie {
   declare drafts: Table<DraftRow, string>;
   declare opinions: Table<OpinionRow, string>;
   declare tallies: Table<TallyRow, string>;
+  declare photos: Table<PictureRow, string>;
+  declare thumbs: Table<PictureRow, string>;
+  declare photo_sends: Table<PhotoSendRow, string>;
 
   constructor(name = "second-probe") {
     // strict: "complete" then means on disk, not in the operating system's memory
@@ -133,6 +152,7 @@ export class PhoneDb extends Dexie {
         const readings = await allReadings(kept.table<FactRow>("facts")).toArray();
         await kept.table<TallyRow>("tallies").bulkPut(talliesOf(readings));
       });
+    this.version(3).stores({ photos: "sha256", thumbs: "sha256", photo_sends: "sha256, status" });
   }
 
   /** What applying a change may write. */

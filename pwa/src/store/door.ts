@@ -32,6 +32,7 @@ import type {
 } from "../generated/models";
 import type { BoardDoors } from "./boards";
 import type { HabitDoors } from "./habits";
+import type { Picture } from "../photo/make";
 import type { HealthyDoors } from "./healthy";
 import type { BenchDoors } from "./bench_answers";
 
@@ -111,6 +112,9 @@ export interface GateStep {
   passed: boolean;
 }
 
+/** `waiting`: on this phone only, on its way. `elsewhere`: not here yet; `Door.picture` asks the shop for it. */
+export type PhotoPlace = "waiting" | "known" | "refused" | "elsewhere";
+
 /** One job with everything a screen needs of it. Records that were taken back are not in it. */
 export interface JobView {
   job: WholeJob;
@@ -130,6 +134,8 @@ export interface JobView {
   gate: GateState;
   observations: Observation[];
   photos: Photo[];
+  /** Where the picture of each photo is, by its sha256. */
+  photo_places: Record<string, PhotoPlace>;
   /** Rows made by a newer app that this one cannot read; they are kept and come after the update. */
   newer_rows: number;
 }
@@ -158,6 +164,19 @@ export interface RefusedChange {
   refused_at_ms: number;
 }
 
+/** A picture the server will not take: kept here, shown, never in the way of the others. */
+export interface RefusedPhoto {
+  sha256: string;
+  job_id: string | null;
+  problem: Problem;
+}
+
+/** A zip of what no server has taken; `missing`: pictures this phone no longer has, named in the edits only. */
+export interface HandedOver {
+  file: Blob;
+  missing: number;
+}
+
 export interface NewerChange {
   change_id: string;
   device: string;
@@ -168,6 +187,9 @@ export interface NewerChange {
 export interface SyncState {
   /** Edits not yet answered by the server (refused ones not counted). */
   waiting: number;
+  /** Pictures that are not with the server yet. */
+  photos_waiting: number;
+  photos_refused: RefusedPhoto[];
   running: boolean;
   /** When the server last answered anything with success; null: never. */
   last_answer_at_ms: number | null;
@@ -275,6 +297,8 @@ export interface Door extends BoardDoors, BenchDoors, HealthyDoors, HabitDoors {
   meters(): Live<WholeMeter[]>;
   /** The name written into records as the one who did it. */
   actor(): Live<string>;
+  /** The picture of a photo; one from another phone is fetched and then kept. `null`: not to be had now. */
+  picture(sha256: string, size: "thumb" | "whole"): Promise<Blob | null>;
 
   // states
   readonly sync: State<SyncState>;
@@ -296,6 +320,8 @@ export interface Door extends BoardDoors, BenchDoors, HealthyDoors, HabitDoors {
   replaceReading(readingId: string, fields: Partial<NewReading>, draftKey?: string): Promise<string>;
   takeBack(kind: FactKind | EntityKind, id: string, why: string): Promise<void>;
   addObservation(jobId: string, observation: NewObservation, draftKey?: string): Promise<string>;
+  /** A picture and its record, and what was seen in it, in one transaction; gives the photo's id. */
+  addPhoto(jobId: string, picture: Picture, how?: { observation?: NewObservation; draftKey?: string }): Promise<string>;
   /** `null` makes a new meter (a name is then needed). */
   setMeter(meterId: string | null, fields: MeterFields): Promise<string>;
   setActor(name: string): Promise<void>;
@@ -312,8 +338,8 @@ export interface Door extends BoardDoors, BenchDoors, HealthyDoors, HabitDoors {
   startEngine(): void;
   /** Talks to the server now, once. */
   syncNow(): Promise<void>;
-  /** All edits the server has not answered, as a file of last resort. */
-  exportUnsynced(): Promise<Blob>;
+  /** What the server has not taken, edits and pictures, as a file of last resort. */
+  handOver(): Promise<HandedOver>;
   /** Reloads into the newer app; does nothing while a draft is open. */
   takeUpdate(): Promise<void>;
 }

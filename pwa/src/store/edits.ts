@@ -16,13 +16,14 @@ import {
   type WholeJob,
 } from "./door";
 import { gateOfJob } from "./read_job";
+import { forgetting, keeping, newPhoto, photoBodies } from "./photos";
 import { visibleEntity } from "./rows";
 import { wholeJob } from "./whole";
 import type { Writer } from "./write";
 
 type Edits = Pick<
   Door,
-  "takeDeviceIn" | "takeHealthyBoardIn" | "setReferenceBoard" | "setJobFields" | "addProof" | "addReading" | "replaceReading" | "takeBack" | "addObservation" | "setMeter"
+  "takeDeviceIn" | "takeHealthyBoardIn" | "setReferenceBoard" | "setJobFields" | "addProof" | "addReading" | "replaceReading" | "takeBack" | "addObservation" | "addPhoto" | "setMeter"
 >;
 
 export function edits(db: PhoneDb, writer: Writer): Edits {
@@ -90,12 +91,20 @@ export function edits(db: PhoneDb, writer: Writer): Edits {
     },
 
     async takeBack(kind, id, why) {
-      await writer.commit([{ what: "removed", kind, id, why }]);
+      await writer.commit([{ what: "removed", kind, id, why }], undefined, kind === "photo" ? forgetting(db, id) : undefined);
     },
 
     async addObservation(jobId, observation, draftKey) {
       await jobOf(db, jobId);
       return addFact("observation", newObservation(jobId, observation, await actor()), draftKey);
+    },
+
+    async addPhoto(jobId, picture, { observation, draftKey } = {}) {
+      await jobOf(db, jobId);
+      const photo = newPhoto(jobId, picture);
+      const seen = observation === undefined ? null : newObservation(jobId, observation, await actor());
+      await writer.commit(photoBodies(photo, seen), draftKey, keeping(db, jobId, picture));
+      return photo.id;
     },
 
     async setMeter(meterId, fields) {

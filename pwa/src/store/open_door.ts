@@ -13,11 +13,12 @@ import { onLiveConnection, PhoneDb } from "./db";
 import type { Door, Live } from "./door";
 import { drafts } from "./drafts";
 import { edits } from "./edits";
-import { exportUnsynced } from "./export";
+import { handOver } from "./export";
 import { habitDoors } from "./habits";
 import { healthyDoors } from "./healthy";
 import { live } from "./live";
 import { Opinions } from "./opinions";
+import { Pictures } from "./photos";
 import { readJob, readMeters } from "./read_job";
 import { readTrays } from "./read_trays";
 import { visibleFacts } from "./rows";
@@ -46,6 +47,7 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
   const runner = new SyncRunner(db);
   const bridge = new EngineBridge(manifest, makeEngineWorker);
   const opinions = new Opinions(db, storage, bridge);
+  const pictures = new Pictures(db);
   const update = new AppUpdate();
   const writer = new Writer(db, storage, () => {
     void storage.askToPersist();
@@ -61,6 +63,7 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
     boards: () => asked(() => visibleFacts<BoardVersion>(db, "board_version")),
     meters: () => asked(() => readMeters(db)),
     actor: () => asked(async () => (await db.metaOf("actor")) ?? ""),
+    picture: (sha256, size) => pictures.show(sha256, size),
     sync,
     engine: bridge.state,
     storage: storage.state,
@@ -75,7 +78,7 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
     ...benchDoors(bridge),
     startEngine: () => bridge.start(),
     syncNow: () => runner.now(),
-    exportUnsynced: () => exportUnsynced(db),
+    handOver: () => onLiveConnection(db, () => handOver(db)),
     takeUpdate: async () => {
       update.setDrafts(await db.drafts.count());
       update.take();
@@ -84,7 +87,7 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
 
   async function start(): Promise<void> {
     asked(() => db.drafts.count()).subscribe((count) => update.setDrafts(count ?? 0));
-    sync.subscribe(({ waiting }) => void navigator.setAppBadge?.(waiting).catch(() => undefined));
+    sync.subscribe(({ waiting, photos_waiting }) => void navigator.setAppBadge?.(waiting + photos_waiting).catch(() => undefined));
     bridge.watchVisibility(document);
     await applyKeptNewer(db).catch((error: unknown) => void storage.failed(error));
     runner.watch();

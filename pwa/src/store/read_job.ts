@@ -15,6 +15,7 @@ import tables from "../generated/tables.json";
 import type { FactRow, PhoneDb } from "./db";
 import type { GateState, JobView, ReadingRow, WholeJob, WholeMeter } from "./door";
 import { gate } from "./gate";
+import { placesOf } from "./photos";
 import { factsOf, visibleEntities, visibleEntity, visibleFact, visibleFactsOf } from "./rows";
 import { referenceBoards } from "./sheet";
 import { wholeJob, wholeMeter } from "./whole";
@@ -50,7 +51,8 @@ export async function readJob(db: PhoneDb, jobId: string): Promise<JobView | nul
     proofs,
     gate: gateOf(socket, corrections, proofs),
     observations,
-    photos,
+    photos: photos.sort((a, b) => a.taken_at_ms - b.taken_at_ms || (a.id < b.id ? -1 : 1)),
+    photo_places: await placesOf(db, photos),
     newer_rows: newer.filter(({ change }) => JSON.stringify(change.body).includes(`"${jobId}"`)).length,
   };
 }

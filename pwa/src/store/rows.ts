@@ -5,6 +5,9 @@ import type { EntityRow, FactRow, PhoneDb } from "./db";
 /** Which records a fact is asked for by. */
 export type Owner = "job_id" | "reference_board_id" | "board_version_id";
 
+/** No record has it: an id is at least one letter. */
+const NO_ID = "";
+
 /** All facts of a kind that belong to one record, those taken back too: see `FactRow.gone`. */
 export function factsOf(db: PhoneDb, kind: FactKind, owner: Owner, id: string): Promise<FactRow[]> {
   return db.facts.where(`[kind+${owner}]`).equals([kind, id]).toArray();
@@ -23,8 +26,12 @@ export async function visibleFacts<T>(db: PhoneDb, kind: FactKind): Promise<T[]>
   return visibleRecords<T>(rows);
 }
 
+/**
+ * `null` for no id too, and asked all the same: a live query that awaits something the database did not
+ * answer is no longer told of what is asked after it, and a job without a board would stand still.
+ */
 export async function visibleFact<T>(db: PhoneDb, kind: FactKind, id: string | null): Promise<T | null> {
-  const row = id === null ? undefined : await db.facts.get([kind, id]);
+  const row = await db.facts.get([kind, id ?? NO_ID]);
   return row === undefined || row.gone === 1 ? null : (row.record as T);
 }
 

@@ -4,6 +4,7 @@
  * Decides: ids, stamps and the device's own numbering. Leaves to others: what the edits are
  * (`edits.ts`), how they merge (`apply.ts`), and sending them (`sync/`).
  */
+import type { Table } from "dexie";
 import { uuidv7 } from "uuidv7";
 
 import type { Body, Change } from "../generated/models";
@@ -17,6 +18,12 @@ import type { StorageWatch } from "./storage_state";
 interface Edit {
   id: string;
   body: Body;
+}
+
+/** Rows that belong to an edit and are no part of the record: kept in the same transaction. */
+export interface Beside {
+  tables: Table[];
+  keep: () => Promise<void>;
 }
 
 /** Edits the author makes of `device` and the name of who works here. */
@@ -36,10 +43,10 @@ export class Writer {
    * Keeps `bodies`, each as one change of this app's version, and drops the draft they complete.
    * Resolves when the transaction is complete on disk; rejects with a `StoreError` and nothing kept.
    */
-  async commit(bodies: readonly Body[], draftKey?: string): Promise<void> {
+  async commit(bodies: readonly Body[], draftKey?: string, beside?: Beside): Promise<void> {
     try {
       const edits = bodies.map((body): Edit => ({ id: uuidv7(), body: toPlain({ ...body, v: BODY_V }) }));
-      await onLiveConnection(this.db, () => this.#keep(edits, draftKey));
+      await onLiveConnection(this.db, () => this.#keep(edits, draftKey, beside));
     } catch (error) {
       throw this.storage.failed(error);
     }
@@ -47,13 +54,14 @@ export class Writer {
     this.onWritten();
   }
 
-  async #keep(edits: readonly Edit[], draftKey: string | undefined): Promise<void> {
+  async #keep(edits: readonly Edit[], draftKey: string | undefined, beside: Beside | undefined): Promise<void> {
     const { db } = this;
-    const tables = [...db.record, db.changes, db.meta, db.drafts];
+    const tables = [...db.record, db.changes, db.meta, db.drafts, ...(beside?.tables ?? [])];
     await db.transaction("rw", tables, async () => {
       for (const edit of edits) {
         if ((await db.changes.where("id").equals(edit.id).count()) === 0) await keepOne(db, edit);
       }
+      await beside?.keep();
       if (draftKey !== undefined) await db.drafts.delete(draftKey);
     });
   }

@@ -23,7 +23,7 @@ export async function pullAll(db: PhoneDb, onAnswer: (server_ms: number) => Prom
 }
 
 async function keepPage(db: PhoneDb, page: ChangePage): Promise<"kept" | "other_record"> {
-  const tables = [...db.record, db.changes, db.meta];
+  const tables = [...db.record, db.changes, db.photo_sends, db.meta];
   return db.transaction("rw", tables, async () => {
     // a page of another record was numbered otherwise: it starts again from the beginning
     if (await noteEpoch(db, page.epoch)) return "other_record";

@@ -67,7 +67,7 @@ async function nextBatch(db: PhoneDb): Promise<OwnChangeRow[]> {
 async function noteAnswers(db: PhoneDb, rows: readonly OwnChangeRow[], { answers, epoch }: BatchAnswer): Promise<number> {
   const byId = new Map(answers.map((answer) => [answer.id, answer]));
   let left = 0;
-  await db.transaction("rw", [db.changes, db.meta], async () => {
+  await db.transaction("rw", [db.changes, db.photo_sends, db.meta], async () => {
     for (const row of rows) {
       const answer = byId.get(row.id);
       if (answer === undefined) left += 1;

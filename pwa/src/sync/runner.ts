@@ -1,5 +1,6 @@
 /**
- * One round with the server at a time, whoever asks for it: push what waits, then pull what is new.
+ * One round with the server at a time, whoever asks for it: push what waits, pull what is new, then
+ * send pictures.
  *
  * Decides: when a round is made (a write, the start, the network or the page coming back, a timer
  * while somebody looks) and what a round's end means for the state that is shown. Rounds of several
@@ -11,6 +12,7 @@ import type { Problem } from "../generated/models";
 import type { PhoneDb } from "../store/db";
 import type { State } from "../store/door";
 import { MAX_AHEAD_MS } from "../store/hlc";
+import { pushPhotos } from "./photos";
 import { pullAll } from "./pull";
 import { pushAll } from "./push";
 import { Trouble, Unreachable } from "./server";
@@ -72,6 +74,7 @@ export class SyncRunner {
       let trouble = await troubleOf(() => pushAll(db, reached));
       const isOther = await pullAll(db, reached);
       if (isOther) trouble = await troubleOf(() => pushAll(db, reached));
+      trouble ??= await troubleOf(() => pushPhotos(db, () => !this.#again));
       await db.setMeta("trouble", trouble);
     } catch (error) {
       if (error instanceof Unreachable) await this.#unreachable();

@@ -3,6 +3,8 @@ import type { BatchAnswer, Change, ChangePage, Problem, ProblemAnswer } from "..
 
 const PUSH_MS = 30_000;
 const PULL_MS = 30_000;
+/** A picture of some 4 MB over a poor wireless network. */
+const PHOTO_MS = 120_000;
 const PAGE = 500;
 
 /** No answer at all: no network, no server, or none in time. */
@@ -38,17 +40,51 @@ export function pull(after: number): Promise<ChangePage> {
   return asked<ChangePage>(`/api/changes?after=${after}&limit=${PAGE}`, PULL_MS, {});
 }
 
+/** Whether the server has the whole picture; whatever else answers to its address has another length. */
+export async function hasPhoto(sha256: string, size_bytes: number): Promise<boolean> {
+  const response = await fetched(photoAddress(sha256), PULL_MS, { method: "HEAD" });
+  return response.ok && response.headers.get("content-length") === String(size_bytes);
+}
+
+export async function putPhoto(photo: { sha256: string; mime: string; bytes: ArrayBuffer }): Promise<void> {
+  const headers = { "content-type": photo.mime };
+  await asked<object>(photoAddress(photo.sha256), PHOTO_MS, { method: "PUT", headers, body: photo.bytes });
+}
+
+/** `null`: the server does not have it, or cannot be reached. */
+export async function getPhoto(sha256: string): Promise<{ mime: string; bytes: ArrayBuffer } | null> {
+  try {
+    const response = await fetched(photoAddress(sha256), PHOTO_MS, {});
+    const mime = response.headers.get("content-type") ?? "";
+    return response.ok && mime.startsWith("image/") ? { mime, bytes: await response.arrayBuffer() } : null;
+  } catch {
+    return null;
+  }
+}
+
+function photoAddress(sha256: string): string {
+  return `/api/photos/${sha256}`;
+}
+
 async function asked<T>(address: string, limit_ms: number, init: RequestInit): Promise<T> {
-  const { status, text } = await answered(address, { ...init, cache: "no-store", signal: AbortSignal.timeout(limit_ms) });
+  const { status, text } = await answered(address, limit_ms, init);
   const json = parsed(text);
   if (status >= 200 && status < 300 && json !== undefined) return json as T;
   throw new Trouble(status, problemOf(status, json, address));
 }
 
-async function answered(address: string, init: RequestInit): Promise<{ status: number; text: string }> {
+async function answered(address: string, limit_ms: number, init: RequestInit): Promise<{ status: number; text: string }> {
+  const response = await fetched(address, limit_ms, init);
   try {
-    const response = await fetch(address, init);
     return { status: response.status, text: await response.text() };
+  } catch (error) {
+    throw new Unreachable(error instanceof Error ? error.message : String(error));
+  }
+}
+
+async function fetched(address: string, limit_ms: number, init: RequestInit): Promise<Response> {
+  try {
+    return await fetch(address, { ...init, cache: "no-store", signal: AbortSignal.timeout(limit_ms) });
   } catch (error) {
     throw new Unreachable(error instanceof Error ? error.message : String(error));
   }

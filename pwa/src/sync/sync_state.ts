@@ -2,11 +2,13 @@
 import { writable } from "svelte/store";
 
 import type { Body } from "../generated/models";
-import type { NewerRow, OwnChangeRow, PhoneDb } from "../store/db";
-import type { Live, NewerChange, RefusedChange, State, SyncState } from "../store/door";
+import type { NewerRow, OwnChangeRow, PhoneDb, PhotoSendRow } from "../store/db";
+import type { Live, NewerChange, RefusedChange, RefusedPhoto, State, SyncState } from "../store/door";
 
 const NOTHING_KNOWN: SyncState = {
   waiting: 0,
+  photos_waiting: 0,
+  photos_refused: [],
   running: false,
   last_answer_at_ms: null,
   unreachable_since_ms: null,
@@ -20,6 +22,8 @@ const NOTHING_KNOWN: SyncState = {
 export async function readSync(db: PhoneDb): Promise<SyncState> {
   return {
     waiting: await db.changes.where("status").equals("waiting").count(),
+    photos_waiting: await db.photo_sends.where("status").equals("waiting").count(),
+    photos_refused: (await db.photo_sends.where("status").equals("refused").toArray()).map(refusedPhoto),
     running: false,
     last_answer_at_ms: (await db.metaOf("last_answer_at_ms")) ?? null,
     unreachable_since_ms: (await db.metaOf("unreachable_since_ms")) ?? null,
@@ -40,6 +44,10 @@ function refusedChange(row: OwnChangeRow): RefusedChange {
     job_id: row.job_id,
     refused_at_ms: row.answered_at_ms ?? 0,
   };
+}
+
+function refusedPhoto({ sha256, job_id, problem }: PhotoSendRow): RefusedPhoto {
+  return { sha256, job_id, problem: problem ?? { code: "refused", message: "The server gave no reason." } };
 }
 
 function newerChange({ change }: NewerRow): NewerChange {
