@@ -41,12 +41,12 @@ def main(arguments: Sequence[str]) -> int:
         BASELINE.write_text(json.dumps(told, indent=1, sort_keys=True) + "\n", encoding="utf-8")
     baseline: dict[str, Any] = json.loads(BASELINE.read_text(encoding="utf-8")) if BASELINE.exists() else {}
     told = report(judged, baseline.get("figures", {}))
-    print(told)
     if options.tables:
         options.tables.write_text(f"seed {rows['seed']}, {rows['jobs']} plain jobs\n\n{told}\n", encoding="utf-8")
-    if options.pictures:
-        for path in draw(judged, baseline.get("curves"), options.pictures):
-            print(f"drawn {path}")
+    drawn = draw(judged, baseline.get("curves"), options.pictures) if options.pictures else []
+    print(told)
+    for path in drawn:
+        print(f"drawn {path}")
     return 1 if missed(figures(judged, "engine")) else 0
 
 

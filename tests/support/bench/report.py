@@ -159,15 +159,19 @@ def _walks(title: str, rows: list[Row]) -> str:
     told = until_settled(rows)
     body = [
         f"{'order':8}{'median':>8}{'mean':>8}{'median s':>10}{'mean s':>8}{'stops at':>10}{'after s':>9}{'agrees':>8}"
-        f"{'end agrees':>12}"
+        f"{'settled':>9}{'end agrees':>12}"
     ]
     for order in ORDERS:
         one = told[order]
         body.append(
             f"{order:8}{one['touches_median']:8.1f}{one['touches_mean']:8.1f}{one['seconds_median']:10.0f}"
             f"{one['seconds_mean']:8.0f}{one['stop_touches_mean']:10.1f}{one['stop_seconds_mean']:9.0f}"
-            f"{one['stop_agrees']:8.3f}{one['end_agrees']:12.3f}"
+            f"{one['stop_agrees']:8.3f}{one['settled_by_stop']:9.3f}{one['end_agrees']:12.3f}"
         )
     cells = ", ".join(f"{name} {value:.2f}" for name, value in ratios(rows).items())
-    head = f"TOUCHES until the decision stays the same, {title}: {len(rows)} jobs"
+    head = (
+        f"TOUCHES until the decision stays the same, {title}: {len(rows)} jobs\n"
+        "agrees: the decision where it stops is the whole sweep's; settled: it changes no more after that; "
+        "end agrees: with all read and confirmed it is the sweep's"
+    )
     return "\n".join([head, *body, f"guided over sweep: {cells}"])

@@ -21,6 +21,7 @@ def until_settled(rows: list[Row]) -> dict[str, dict[str, float]]:
             "stop_touches_mean": statistics.fmean(one["stop_touches"] for one in of),
             "stop_seconds_mean": statistics.fmean(one["stop_seconds"] for one in of),
             "stop_agrees": statistics.fmean(one["stop_agrees"] for one in of),
+            "settled_by_stop": statistics.fmean(one["touches"] <= one["stop_touches"] for one in of),
             "end_agrees": statistics.fmean(one["end_agrees"] for one in of),
         }
     return told
