@@ -25,7 +25,7 @@ from server.api.health import health, own_version
 from server.api.meters import give_meter_pair, give_meter_sheet
 from server.api.opinion import give_opinion, job_opinion, job_sheet
 from server.api.photos import get_photo, head_photo, put_photo
-from server.api.pin_table import read_pin_table
+from server.api.pin_table import read_pin_columns, read_pin_table
 from server.api.reference_file import check_file
 from server.photos.files import PhotoFolder
 from server.store.database import Database
@@ -35,6 +35,7 @@ from server.sync.catch_up import apply_waiting
 ROUTES: tuple[BaseRouteHandler, ...] = (
     health, give_opinion, give_discharge, give_overstress, job_sheet, job_opinion, push_changes, pull_changes,
     check_file, give_meter_sheet, give_meter_pair, put_photo, get_photo, head_photo, read_pin_table,
+    read_pin_columns,
 )
 
 

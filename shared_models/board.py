@@ -133,10 +133,15 @@ class Contact(Model, frozen=True, kw_only=True):
 
 
 class Row(Model, frozen=True, kw_only=True):
-    """One row of contacts, in the order they lie, seen on the board side the socket stands on."""
+    """One row of contacts, in the order they lie, seen on the board side the socket stands on.
+
+    `left_out` are the places without a contact (a key, a contact the maker left out), the first place
+    from the left 1: contacts fill the other places in their order, so neighbours lie at the pitch.
+    """
 
     name: str
     contacts: tuple[ContactNumber, ...]
+    left_out: tuple[Annotated[int, Meta(ge=1, le=800)], ...] = ()
 
 
 class Socket(Model, frozen=True, kw_only=True):
@@ -157,17 +162,23 @@ class Socket(Model, frozen=True, kw_only=True):
     name: str = ""
 
 
+PartKind = Literal[
+    "chip", "resistor", "capacitor", "fuse", "ferrite", "coil", "diode", "esd_array", "switch", "storage", "other"
+]
+
+
 class Part(Model, frozen=True, kw_only=True):
     """A part of the board. `holds_data`: the owner's data lie in it; `guards_data`: they cannot be read without it."""
 
     ref: Id
-    kind: Literal[
-        "chip", "resistor", "capacitor", "fuse", "ferrite", "coil", "diode", "esd_array", "switch", "storage", "other"
-    ]
+    kind: PartKind
     value_text: str = ""
     fitted: bool = True
     holds_data: bool = False
     guards_data: bool = False
+
+
+RailKind = Literal["ground", "main", "standby", "io", "core", "memory", "panel", "backlight"]
 
 
 class Net(Model, frozen=True, kw_only=True):
@@ -179,7 +190,7 @@ class Net(Model, frozen=True, kw_only=True):
     """
 
     name: str
-    rail_kind: Literal["ground", "main", "standby", "io", "core", "memory", "panel", "backlight"] | None = None
+    rail_kind: RailKind | None = None
     working_mv: Millivolts | None = None
     stores_charge: bool = False
     proof_at: str | None = None
@@ -207,7 +218,10 @@ class BoardVersion(Model, frozen=True, kw_only=True):
 
 
 class ContactCorrection(Model, frozen=True, kw_only=True):
-    """What somebody learnt about one contact of an immutable version: only the fields that differ."""
+    """What somebody learnt about one contact of an immutable version: only the fields that differ.
+
+    `pair_with` makes these two a pair and ends the pairs they were in; `no_pair` ends the contact's own.
+    """
 
     id: Id
     board_version_id: Id
@@ -219,6 +233,9 @@ class ContactCorrection(Model, frozen=True, kw_only=True):
     working_mv: Millivolts | None = None
     limit_mv: Millivolts | None = None
     leads_to: Id | None = None
+    sourced_by: Side | None = None
+    pair_with: ContactNumber | None = None
+    no_pair: bool = False
     made_at_ms: EpochMs
     made_by: str = ""
     v: int = BODY_V

@@ -1,8 +1,9 @@
 """A pin table from a spreadsheet, and how the contacts of a socket are numbered.
 
-Questions a person answers about what they paste (which column is which, what separates them, whether
-the first line is a heading) are fields here: none of them is guessed. Leaves to others: reading the
-table (`server/engine/pin_table.py`) and laying the rows (`server/engine/socket_rows.py`).
+What a person says about what they paste (which column is which, what separates them, whether the first
+line is a heading) are fields here: they may be proposed, to be looked at, but reading guesses nothing.
+Leaves to others: reading the table (`server/engine/pin_table.py`), proposing (`pin_columns.py`) and laying
+the rows (`socket_rows.py`).
 """
 
 from typing import Annotated, Literal
@@ -10,7 +11,7 @@ from typing import Annotated, Literal
 from msgspec import Meta
 
 from shared_models.base import ContactNumber, Model
-from shared_models.board import Contact, Row
+from shared_models.board import Contact, Part, Row
 from shared_models.change import Problem
 
 Column = Annotated[int, Meta(ge=1, le=200)]
@@ -25,7 +26,9 @@ PinOneCorner = Literal["top_left", "top_right", "bottom_left", "bottom_right"]
 class ColumnMap(Model, frozen=True, kw_only=True):
     """Which column holds what; what the table does not have stays out. Volts are volts, not millivolts.
 
-    `name` and `net` may be one column; otherwise each column is one thing.
+    `name` and `net` may be one column; otherwise each column is one thing. `path` is what lies behind the
+    contact, from it inward ("R214 33 > D5 to GND > U7.14"). Contacts with the same word under `joins` are
+    joined inside the module. `part_data` says of the part under `leads_to`: holds, guards, or no.
     """
 
     contact: Column
@@ -38,6 +41,9 @@ class ColumnMap(Model, frozen=True, kw_only=True):
     limit_v: Column | None = None
     sourced_by: Column | None = None
     leads_to: Column | None = None
+    path: Column | None = None
+    joins: Column | None = None
+    part_data: Column | None = None
 
 
 class PinTableQuestion(Model, frozen=True, kw_only=True):
@@ -68,11 +74,16 @@ class PinTable(Model, frozen=True, kw_only=True):
     """Contacts in the table's order, or everything that is wrong by line; never some of each.
 
     `rows` are the rows the table names, in the order it first names them; empty without such a column.
-    A role that came from a name has `role_origin` "proposed".
+    `numbering` is the counting that lays just these rows, if one does. A role that came from a name has
+    `role_origin` "proposed". `parts` are those that `leads_to` and paths name, each kind by the letters
+    of its name.
     """
 
     contacts: tuple[Contact, ...] = ()
     rows: tuple[Row, ...] = ()
+    numbering: "ContactNumbering | None" = None
+    module_joins: tuple[tuple[ContactNumber, ...], ...] = ()
+    parts: tuple[Part, ...] = ()
     errors: tuple[LineProblem, ...] = ()
 
 
@@ -82,7 +93,8 @@ class ContactNumbering(Model, frozen=True, kw_only=True):
     `row_lengths` from the top row down. Counting starts in the corner `pin_one`: "along_twice" goes the
     same way through every row, "along_then_back" turns at each end, "odd_even" puts odd numbers into the
     first of two rows and even ones into the other. `lettered`: every row has a letter (A, B) and counts
-    from 1. `from_other_side`: the corner is meant as seen from the other side of the board.
+    from 1. `from_other_side`: the corner is meant as seen from the other side of the board. `left_out`:
+    numbers whose place stays empty (a key, a contact the maker left out); the others keep theirs.
     """
 
     row_lengths: Annotated[tuple[Annotated[int, Meta(ge=1, le=400)], ...], Meta(min_length=1, max_length=8)]
@@ -90,3 +102,24 @@ class ContactNumbering(Model, frozen=True, kw_only=True):
     pin_one: PinOneCorner = "top_left"
     lettered: bool = False
     from_other_side: bool = False
+    left_out: tuple[ContactNumber, ...] = ()
+
+
+class PinColumnsQuestion(Model, frozen=True, kw_only=True):
+    """A pasted table of which nothing has been said yet, or only what separates its columns."""
+
+    text: Annotated[str, Meta(max_length=200_000)]
+    delimiter: Delimiter | None = None
+
+
+class PinColumns(Model, frozen=True, kw_only=True):
+    """What a table probably is, for a person to look at before it is read: a proposal, never more.
+
+    `head` are its first lines, cell by cell; `lines` how many it has that are not empty, the heading too.
+    """
+
+    delimiter: Delimiter
+    first_line: FirstLine
+    columns: ColumnMap
+    head: tuple[tuple[str, ...], ...]
+    lines: int

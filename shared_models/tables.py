@@ -13,7 +13,7 @@ from msgspec import NODEFAULT, Struct, to_builtins
 from msgspec.structs import fields
 
 from shared_models.base import BODY_V, Model
-from shared_models.board import Role
+from shared_models.board import PartKind, Role
 from shared_models.job import Intake, Job
 from shared_models.reading import Meter
 
@@ -295,6 +295,46 @@ def _defaults_of(*models: type[Struct]) -> dict[str, dict[str, Any]]:
     }
 
 
+class PartLetters(Model, frozen=True, kw_only=True):
+    """The letters a part's name begins with on a board, and the kind of part they speak for."""
+
+    letters: str
+    kind: PartKind
+
+
+_LETTERS: tuple[tuple[str, PartKind], ...] = (
+    ("FB", "ferrite"), ("TVS", "esd_array"), ("ESD", "esd_array"), ("RN", "resistor"), ("SW", "switch"),
+    ("IC", "chip"), ("R", "resistor"), ("C", "capacitor"), ("F", "fuse"), ("L", "coil"), ("D", "diode"),
+    ("U", "chip"), ("S", "switch"),
+)  # fmt: skip
+PART_LETTERS = tuple(PartLetters(letters=letters, kind=kind) for letters, kind in _LETTERS)
+"""Class letters after ASME Y14.44-2008, from memory; FB, TVS and ESD: common practice, no source."""
+
+PART_KINDS = (
+    Choice(id="chip", words="chip"),
+    Choice(id="resistor", words="resistor"),
+    Choice(id="capacitor", words="capacitor"),
+    Choice(id="fuse", words="fuse"),
+    Choice(id="ferrite", words="ferrite bead"),
+    Choice(id="coil", words="coil"),
+    Choice(id="diode", words="diode"),
+    Choice(id="esd_array", words="ESD array"),
+    Choice(id="switch", words="switch"),
+    Choice(id="storage", words="storage"),
+    Choice(id="other", words="another part"),
+)
+RAIL_KINDS = (
+    Choice(id="main", words="main rail"),
+    Choice(id="backlight", words="LED rail"),
+    Choice(id="panel", words="panel supply"),
+    Choice(id="standby", words="standby rail"),
+    Choice(id="io", words="IO rail"),
+    Choice(id="core", words="core rail"),
+    Choice(id="memory", words="memory rail"),
+    Choice(id="ground", words="ground"),
+)
+
+
 class Tables(Struct, frozen=True, kw_only=True):
     """Everything the phone gets as generated JSON.
 
@@ -311,6 +351,9 @@ class Tables(Struct, frozen=True, kw_only=True):
     conditions: tuple[Choice, ...]
     job_stages: tuple[Choice, ...]
     verdicts: tuple[Choice, ...]
+    part_letters: tuple[PartLetters, ...]
+    part_kinds: tuple[Choice, ...]
+    rail_kinds: tuple[Choice, ...]
     caution: str
     plugging_limit_mv: float
     honest_reading_limit_mv: float
@@ -333,6 +376,9 @@ def all_tables() -> dict[str, object]:
             conditions=CONDITIONS,
             job_stages=JOB_STAGES,
             verdicts=VERDICTS,
+            part_letters=PART_LETTERS,
+            part_kinds=PART_KINDS,
+            rail_kinds=RAIL_KINDS,
             caution=CAUTION,
             plugging_limit_mv=PLUGGING_LIMIT_MV,
             honest_reading_limit_mv=HONEST_READING_LIMIT_MV,

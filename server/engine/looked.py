@@ -152,8 +152,8 @@ def _plugs_on_hits(story: Story, board: Board) -> list[str]:
         return []
     slip = int(story.subject)
     plugs = []
-    for row in board.rows:
+    for row in board.spots:
         for place, contact in enumerate(row):
-            if 0 <= place + slip < len(row) and row[place + slip] in story.hit:
+            if contact is not None and 0 <= place + slip < len(row) and row[place + slip] in story.hit:
                 plugs.append(board.contacts[contact].number)
     return plugs

@@ -6,6 +6,8 @@ lines that the module joins inside. So nets of the socket and of the module are 
 plug contact stands on a socket contact, and every joined cluster is asked for its sources.
 """
 
+from collections.abc import Iterable
+
 from server.engine.accept import Board
 from server.engine.constants import UNKNOWN_IO_LIMIT_MV
 from server.engine.roles import path_of
@@ -14,13 +16,19 @@ from shared_models.opinion import Overstress
 from shared_models.tables import ROLE_BY_ID
 
 
+def beside(pairs: Iterable[tuple[int | None, int | None]]) -> tuple[tuple[int, int], ...]:
+    """Of pairs of places, those with a contact at both."""
+    return tuple((near, far) for near, far in pairs if near is not None and far is not None)
+
+
 def seated_on(board: Board, slip: int) -> dict[int, int]:
     """Plug contact index -> socket contact index it stands on, for a plug `slip` places off; others hang free."""
     stands: dict[int, int] = {}
-    for row in board.rows:
+    for row in board.spots:
         for place, contact in enumerate(row):
-            if 0 <= place + slip < len(row):
-                stands[contact] = row[place + slip]
+            met = row[place + slip] if 0 <= place + slip < len(row) else None
+            if contact is not None and met is not None:
+                stands[contact] = met
     return stands
 
 

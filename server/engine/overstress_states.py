@@ -19,7 +19,7 @@ from server.engine.constants import (
     SLIPS,
     TILT_PLACES,
 )
-from server.engine.overstress import seated_on
+from server.engine.overstress import beside, seated_on
 from shared_models.board import Contact, Net, SocketKind
 from shared_models.overstress import PlugState, StateWords, WayKind
 from shared_models.tables import ROLE_BY_ID
@@ -58,10 +58,8 @@ def sittings_of(board: Board) -> list[Sitting]:
         ways += _rocked(board) + _turned(board) + _skewed(board)
         if kind == "zif":
             ways.append(Sitting("flipped", "flipped", "cable the wrong way round", _flipped(board)))
-    along = tuple(pair for row in board.rows for pair in pairwise(row))
-    across = tuple(
-        pair for near, far in zip(board.rows, board.rows[1:], strict=False) for pair in zip(near, far, strict=False)
-    )
+    along = beside(pair for row in board.spots for pair in pairwise(row))
+    across = beside(pair for rows in pairwise(board.spots) for pair in zip(*rows, strict=False))
     if along:
         ways.append(Sitting("tool_along", "tool_along", "tool across two along the row", {}, along))
     if across:
@@ -104,16 +102,17 @@ def _turned(board: Board) -> list[Sitting]:
     Assumed: the run is as long as that of a tilted plug, the middle stays in place, and what has left the
     socket hangs free.
     """
-    if len(board.rows) != 2 or len(board.rows[0]) != len(board.rows[1]):
+    if len(board.spots) != 2 or len(board.spots[0]) != len(board.spots[1]):
         return []
     run = max(TILT_PLACES)
-    near, far = board.rows
+    near, far = board.spots
     if len(near) < 2 * run:
         return []
     ways = []
     for way, one, other in (("clockwise", near, far), ("anticlockwise", far, near)):
-        stands = {index: index for row in board.rows for index in row[run:-run]}
-        stands |= dict(zip(other[:run], one[:run], strict=True)) | dict(zip(one[-run:], other[-run:], strict=True))
+        stands = {index: index for row in board.spots for index in row[run:-run] if index is not None}
+        stands |= dict(beside(zip(other[:run], one[:run], strict=True)))
+        stands |= dict(beside(zip(one[-run:], other[-run:], strict=True)))
         ways.append(Sitting(f"turned:{way}", "turned", f"turned {way}", stands))
     return ways
 
@@ -125,12 +124,13 @@ def _skewed(board: Board) -> list[Sitting]:
     """
     if len(board.rows) != 1 or len(board.rows[0]) < 2:
         return []
-    row = board.rows[0]
+    row = board.spots[0]
     half = len(row) // 2
-    stands = {index: index for index in row}
+    stands = {index: index for index in board.rows[0]}
+    low_home, high_home = beside(pairwise(row[half:])), beside(pairwise(row[: len(row) - half]))
     return [
-        Sitting("skewed:first", "skewed", "askew, low end home", stands, tuple(pairwise(row[half:]))),
-        Sitting("skewed:last", "skewed", "askew, high end home", stands, tuple(pairwise(row[: len(row) - half]))),
+        Sitting("skewed:first", "skewed", "askew, low end home", stands, low_home),
+        Sitting("skewed:last", "skewed", "askew, high end home", stands, high_home),
     ]
 
 
@@ -150,7 +150,7 @@ def is_line(contact: Contact) -> bool:
 
 def _flipped(board: Board) -> dict[int, int]:
     """A flat cable put in the wrong way round: n stands on N + 1 - n of its row."""
-    return {plug: row[len(row) - 1 - place] for row in board.rows for place, plug in enumerate(row)}
+    return dict(beside(pair for row in board.spots for pair in zip(row, reversed(row), strict=True)))
 
 
 def net_of(board: Board, contact: Contact) -> Net | None:

@@ -1,34 +1,34 @@
 """A pasted pin table: contacts, or every error by its line.
 
-Decides: what a cell may hold. The table is taken whole or not at all, so that nothing is half stored.
-Leaves to others: what a name speaks for (`pin_roles`) and where a contact lies (`socket_rows`).
+Decides: how lines and columns belong together. The table is taken whole or not at all, so that nothing is
+half stored. Leaves to others: what a cell may hold (`pin_cells`), what a name speaks for (`pin_roles`), what
+lies behind a contact (`pin_paths`), and how rows are counted (`socket_rows`).
 """
 
 import csv
 import re
-from collections.abc import Callable
 from functools import partial
-from typing import Any, NamedTuple, get_args
+from typing import NamedTuple
 
 import msgspec
 
-from server.engine.constants import UNIT_FACTORS
+from server.engine import pin_cells
+from server.engine.constants import SHOWN_OF_A_LINE
 from server.engine.errors import SheetError
-from server.engine.pin_roles import role_from_name
-from shared_models.base import ContactNumber, Id
-from shared_models.board import Contact, Millivolts, Role, Row, Side
+from server.engine.pin_paths import part_kind, parts_in
+from server.engine.socket_rows import numbering_of
+from shared_models.base import ContactNumber
+from shared_models.board import Contact, Part, Row
 from shared_models.change import Problem
 from shared_models.pin_table import LineProblem, PinTable, PinTableQuestion
-from shared_models.tables import ROLES
 
 SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t"}
-FIELDS = ("contact", "name", "net", "role", "row", "pair_with", "working_v", "limit_v", "sourced_by", "leads_to")
-ROLE_OF: dict[str, Role] = {key: row.id for row in ROLES for key in (row.id, row.words.lower())}
-SIDES: tuple[str, ...] = get_args(Side)
-SEVERAL = re.compile(r"[A-Za-z]*\d+(?:\s*(?:[-–,;/&+]|\.\.|to|and)\s*|\s+)[A-Za-z]*\d+.*", re.DOTALL)
-VOLTS = re.compile(r"([+-]?)(\d+)(?:[.,](\d+))?\s*(m?)V?|([+-]?)(\d+)V(\d+)", re.IGNORECASE)
-
-Report = Callable[..., None]
+FIELDS = (
+    "contact", "name", "net", "role", "row", "pair_with", "working_v", "limit_v", "sourced_by", "leads_to", "path",
+    "joins", "part_data",
+)
+# letters a wrong encoding leaves behind: the replacement mark, and control characters but tab and line breaks
+BROKEN_LETTERS = re.compile("[\ufffd\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 
 
 class Line(NamedTuple):
@@ -54,8 +54,13 @@ def pin_table(question: PinTableQuestion) -> PinTable:
         contacts = [_contact(question, line, errors) for line in lines]
         _check_numbers(question, lines, contacts, errors)
         _check_pairs(lines, contacts, errors)
+        rows = _rows(question, lines, contacts, errors)
+        joins = _joins(question, lines, contacts, errors)
+        parts = _parts(question, lines, contacts, errors)
         if not errors:
-            return PinTable(contacts=tuple(contacts), rows=_rows(question, lines, contacts))
+            return PinTable(
+                contacts=tuple(contacts), rows=rows, numbering=numbering_of(rows), module_joins=joins, parts=parts
+            )
     return PinTable(errors=tuple(sorted(errors, key=lambda one: (one.line, one.column or 0))))
 
 
@@ -85,7 +90,10 @@ def _report(errors: list[LineProblem], line: int, column: int | None, code: str,
 
 def _lines(question: PinTableQuestion, errors: list[LineProblem]) -> list[Line]:
     separator = SEPARATORS[question.delimiter]
-    reader = csv.reader(_text_lines(question.text), delimiter=separator, strict=True)
+    _check_letters(question.text, errors)
+    if errors:
+        return []
+    reader = csv.reader(text_lines(question.text), delimiter=separator, strict=True)
     lines: list[Line] = []
     try:
         for cells in reader:
@@ -115,7 +123,17 @@ def _lines(question: PinTableQuestion, errors: list[LineProblem]) -> list[Line]:
     return lines
 
 
-def _text_lines(text: str) -> list[str]:
+def _check_letters(text: str, errors: list[LineProblem]) -> None:
+    """Letters that another encoding left behind: told once a line, since every further error comes from them."""
+    for place, line in enumerate(text_lines(text), 1):
+        broken = BROKEN_LETTERS.search(line)
+        if broken is not None:
+            _report(errors, place, None, "broken_letters", "letters were lost: the text has another encoding",
+                    f"U+{ord(broken[0]):04X} after '{line[: broken.start()][-SHOWN_OF_A_LINE:]}'",
+                    "a table saved as CSV UTF-8", "12,RESET")
+
+
+def text_lines(text: str) -> list[str]:
     """Lines as a spreadsheet ends them; `splitlines` would also break at characters inside a cell."""
     plain = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
     return [f"{line}\n" for line in plain.split("\n")]
@@ -137,93 +155,29 @@ def _without_heading(question: PinTableQuestion, lines: list[Line], errors: list
 
 
 def _contact(question: PinTableQuestion, line: Line, errors: list[LineProblem]) -> Contact:
-    def cell(field: str) -> tuple[str, Report]:
+    def cell(field: str) -> tuple[str, pin_cells.Report]:
         column = getattr(question.columns, field)
-        return ("" if column is None else line.cells[column - 1]), partial(_report, errors, line.number, column)
+        return _cell(question, line, field), partial(_report, errors, line.number, column)
 
     name = cell("name")[0]
-    role, proposed = _role(*cell("role"), name if question.propose_roles else "")
-    working_mv = _millivolts(*cell("working_v"))
-    limit_mv = _millivolts(*cell("limit_v"))
+    role, proposed = pin_cells.role(*cell("role"), name if question.propose_roles else "")
+    working_mv = pin_cells.millivolts(*cell("working_v"))
+    limit_mv = pin_cells.millivolts(*cell("limit_v"))
     if working_mv is not None and limit_mv is not None and abs(limit_mv) < abs(working_mv):
         given, report = cell("limit_v")
         report("limit_below_working", "the limit is below the working volts", given,
                f"at least {cell('working_v')[0]}", cell("working_v")[0])
     return Contact(
-        number=_number(*cell("contact")), name=name, net=cell("net")[0] or None, role=role,
+        number=pin_cells.number(*cell("contact")), name=name, net=cell("net")[0] or None, role=role,
         role_origin="proposed" if proposed else "typed", working_mv=working_mv, limit_mv=limit_mv,
-        sourced_by=_side(*cell("sourced_by")), leads_to=_part(*cell("leads_to")), pair_with=_pair(*cell("pair_with")),
+        sourced_by=pin_cells.side(*cell("sourced_by")), leads_to=pin_cells.part(*cell("leads_to")),
+        pair_with=pin_cells.pair(*cell("pair_with")), path=pin_cells.path(*cell("path")),
     )
 
 
-def _is(kind: Any, given: str | float) -> bool:
-    try:
-        msgspec.convert(given, kind)
-    except msgspec.ValidationError:
-        return False
-    return True
-
-
-def _number(given: str, report: Report) -> str:
-    if _is(ContactNumber, given):
-        return given
-    if given == "":
-        report("missing_contact", "the contact's number is missing; a merged cell leaves the others empty", "nothing",
-               "a number in every line", "12")
-    elif SEVERAL.fullmatch(given):
-        report("merged_contacts", "several contacts stand in one line", given, "one contact a line", "12")
-    else:
-        report("wrong_contact", "this is no contact number", given, "1 to 8 letters and digits", "A5")
-    return given
-
-
-def _role(given: str, report: Report, name: str) -> tuple[Role, bool]:
-    if given == "":
-        proposed = role_from_name(name)
-        return ("unknown", False) if proposed is None else (proposed, True)
-    role = ROLE_OF.get(given.lower())
-    if role is None:
-        every = ", ".join(row.id for row in ROLES)
-        report("unknown_role", "there is no such role", given, f"one of: {every}", "ground")
-    return role or "unknown", False
-
-
-def _millivolts(given: str, report: Report) -> float | None:
-    if given == "":
-        return None
-    found = VOLTS.fullmatch(given)
-    if found is not None:
-        sign, whole, part, milli, sign_2, whole_2, part_2 = found.groups()
-        volts = float(f"{sign or sign_2 or ''}{whole or whole_2}.{part or part_2 or 0}")
-        millivolts = round(volts if milli else volts * UNIT_FACTORS["V"], 2)
-        if _is(Millivolts, millivolts):
-            return millivolts
-    report("wrong_volts", "this is no voltage of a contact", given, "volts from -1000 to 1000, or nothing", "3.3")
-    return None
-
-
-def _side(given: str, report: Report) -> Side | None:
-    if given == "":
-        return None
-    for side in get_args(Side):
-        if given.lower() == side:
-            return side
-    report("unknown_side", "there is no such side", given, "one of: " + ", ".join(SIDES), "board")
-    return None
-
-
-def _part(given: str, report: Report) -> str | None:
-    if given == "" or _is(Id, given):
-        return given or None
-    report("wrong_part", "this is no part's name", given, "letters, digits and . _ : - without spaces", "U7")
-    return None
-
-
-def _pair(given: str, report: Report) -> str | None:
-    if given == "" or _is(ContactNumber, given):
-        return given or None
-    report("wrong_contact", "this is no contact number", given, "1 to 8 letters and digits, or nothing", "A5")
-    return None
+def _cell(question: PinTableQuestion, line: Line, field: str) -> str:
+    column = getattr(question.columns, field)
+    return "" if column is None else line.cells[column - 1]
 
 
 def _check_numbers(question: PinTableQuestion, lines: list[Line], contacts: list[Contact],
@@ -231,7 +185,7 @@ def _check_numbers(question: PinTableQuestion, lines: list[Line], contacts: list
     column = question.columns.contact
     first: dict[str, int] = {}
     for line, contact in zip(lines, contacts, strict=True):
-        if not _is(ContactNumber, contact.number):
+        if not pin_cells.is_a(ContactNumber, contact.number):
             continue  # told already
         if contact.number in first:
             _report(errors, line.number, column, "doubled_contact",
@@ -241,17 +195,19 @@ def _check_numbers(question: PinTableQuestion, lines: list[Line], contacts: list
             _report(errors, line.number, column, "not_in_socket", "the socket has no such contact", contact.number,
                     f"one of the socket's {len(question.socket_contacts)}", question.socket_contacts[0])
         first.setdefault(contact.number, line.number)
-    for number in question.socket_contacts:
-        if number not in first:
-            _report(errors, lines[-1].number, None, "missing_contact", f"contact {number} of the socket is in no line",
-                    f"no line for {number}", "a line for every contact of the socket", number)
+    missing = [number for number in question.socket_contacts if number not in first]
+    if missing:
+        listed = ", ".join(missing)
+        said = f"contact {listed} of the socket is" if len(missing) == 1 else f"contacts {listed} of the socket are"
+        _report(errors, lines[-1].number, None, "missing_contact", f"{said} in no line", f"no line for {listed}",
+                "a line for every contact of the socket", missing[0])
 
 
 def _check_pairs(lines: list[Line], contacts: list[Contact], errors: list[LineProblem]) -> None:
     partner = {contact.number: contact.pair_with for contact in contacts}
     for line, contact in zip(lines, contacts, strict=True):
         other = contact.pair_with
-        if other is None or not _is(ContactNumber, other):
+        if other is None or not pin_cells.is_a(ContactNumber, other):
             continue
         if other == contact.number or partner.get(other) != contact.number:
             _report(errors, line.number, None, "half_a_pair", "a pair is two contacts that name each other",
@@ -259,11 +215,61 @@ def _check_pairs(lines: list[Line], contacts: list[Contact], errors: list[LinePr
                     f"{other} names {contact.number}", f"{contact.number} with {other}, {other} with {contact.number}")
 
 
-def _rows(question: PinTableQuestion, lines: list[Line], contacts: list[Contact]) -> tuple[Row, ...]:
+def _rows(question: PinTableQuestion, lines: list[Line], contacts: list[Contact],
+          errors: list[LineProblem]) -> tuple[Row, ...]:
     column = question.columns.row
     if column is None:
         return ()
     rows: dict[str, list[str]] = {}
     for line, contact in zip(lines, contacts, strict=True):
-        rows.setdefault(line.cells[column - 1], []).append(contact.number)
+        name = line.cells[column - 1]
+        if name == "":
+            _report(errors, line.number, column, "missing_row", "the contact's row is missing", "nothing",
+                    "a row in every line", next(iter(rows), "upper"))
+        rows.setdefault(name, []).append(contact.number)
     return tuple(Row(name=name, contacts=tuple(numbers)) for name, numbers in rows.items())
+
+
+def _joins(question: PinTableQuestion, lines: list[Line], contacts: list[Contact],
+           errors: list[LineProblem]) -> tuple[tuple[str, ...], ...]:
+    groups: dict[str, list[tuple[Line, str]]] = {}
+    for line, contact in zip(lines, contacts, strict=True):
+        word = _cell(question, line, "joins")
+        if word:
+            groups.setdefault(word, []).append((line, contact.number))
+    for word, members in groups.items():
+        if len(members) == 1:
+            line, number = members[0]
+            _report(errors, line.number, question.columns.joins, "joined_alone",
+                    "the module joins at least two contacts, and no other line has this word",
+                    f"{word} at contact {number} alone", "the same word at every contact that is joined", word)
+    return tuple(tuple(number for _, number in members) for members in groups.values())
+
+
+def _parts(question: PinTableQuestion, lines: list[Line], contacts: list[Contact],
+           errors: list[LineProblem]) -> tuple[Part, ...]:
+    """Every part the table names, with what it says of the owner's data; an empty cell says nothing."""
+    parts: dict[str, Part] = {}
+    said: dict[str, tuple[int, pin_cells.PartData]] = {}
+    for line, contact in zip(lines, contacts, strict=True):
+        for part in parts_in(contact.path):
+            parts.setdefault(part.ref, part)
+        ref, given = contact.leads_to, _cell(question, line, "part_data")
+        report = partial(_report, errors, line.number, question.columns.part_data)
+        told = pin_cells.part_data(given, report)
+        if ref is None:
+            if given and told != "no":
+                report("data_in_no_part", "no part is named that this could be said of", given,
+                       "a part under leads to, or nothing", "U7")
+            continue
+        parts.setdefault(ref, Part(ref=ref, kind=part_kind(ref)))
+        if given == "":
+            continue
+        first, before = said.setdefault(ref, (line.number, told))
+        if before != told:
+            report("two_words_for_a_part", f"line {first} says something else of {ref}", given, before, before)
+    return tuple(_with_data(part, said.get(ref, (0, "no"))[1]) for ref, part in parts.items())
+
+
+def _with_data(part: Part, told: pin_cells.PartData) -> Part:
+    return msgspec.structs.replace(part, holds_data=told == "holds", guards_data=told == "guards")

@@ -21,7 +21,7 @@ def rows_of(numbering: ContactNumbering) -> tuple[Row, ...]:
 
     Raises:
         SheetError: odd and even numbers for other than two rows, or for rows that differ by more than
-            the one contact that an odd count leaves over.
+            the one contact that an odd count leaves over; a number left out that no row has.
     """
     upside_down = numbering.pin_one.startswith("bottom")
     from_right = numbering.pin_one.endswith("right") != numbering.from_other_side
@@ -31,8 +31,25 @@ def rows_of(numbering: ContactNumbering) -> tuple[Row, ...]:
     laid = [row[::-1] if from_right else row for row in counted]
     if upside_down:
         laid.reverse()
+    _check_left_out(numbering, laid)
     names = ROW_NAMES.get(len(laid)) or tuple(f"row {place + 1}" for place in range(len(laid)))
-    return tuple(Row(name=name, contacts=row) for name, row in zip(names, laid, strict=True))
+    return tuple(_row(name, row, numbering.left_out) for name, row in zip(names, laid, strict=True))
+
+
+def _check_left_out(numbering: ContactNumbering, laid: list[tuple[str, ...]]) -> None:
+    numbers = {number for row in laid for number in row}
+    stranger = next((number for number in numbering.left_out if number not in numbers), None)
+    if stranger is not None or len(set(numbering.left_out)) == len(numbers):
+        raise SheetError(
+            "left_out_does_not_fit", "what is left out has no place in these rows, or nothing stays",
+            where="left_out", given=stranger or "every number", expected="some of the numbers that the rows hold",
+            example=laid[0][0],
+        )
+
+
+def _row(name: str, numbers: tuple[str, ...], left_out: tuple[str, ...]) -> Row:
+    places = tuple(place for place, number in enumerate(numbers, 1) if number in left_out)
+    return Row(name=name, contacts=tuple(number for number in numbers if number not in left_out), left_out=places)
 
 
 def numbering_of(rows: tuple[Row, ...]) -> ContactNumbering | None:
@@ -47,14 +64,20 @@ def numbering_of(rows: tuple[Row, ...]) -> ContactNumbering | None:
             laid = rows_of(numbering)
         except SheetError:
             continue
-        if [row.contacts for row in laid] == wanted:
+        if [row.contacts for row in laid] == wanted and not any(row.left_out for row in rows):
             return numbering
     return None
 
 
 def mirrored(rows: tuple[Row, ...]) -> tuple[Row, ...]:
     """The plug's rows as one looks at its contacts: left and right change places. Its own inverse."""
-    return tuple(Row(name=row.name, contacts=row.contacts[::-1]) for row in rows)
+    return tuple(
+        Row(name=row.name, contacts=row.contacts[::-1], left_out=tuple(_mirrored_places(row))) for row in rows
+    )
+
+
+def _mirrored_places(row: Row) -> list[int]:
+    return sorted(len(row.contacts) + len(row.left_out) + 1 - place for place in row.left_out)
 
 
 def _along(numbering: ContactNumbering, lengths: tuple[int, ...]) -> list[tuple[str, ...]]:

@@ -34,13 +34,15 @@ def laid(vector: dict[str, Any]) -> list[dict[str, Any]] | None:
         rows = rows_of(msgspec.convert(vector["numbering"], ContactNumbering))
     except SheetError:
         return None
-    return [{"name": row.name, "contacts": list(row.contacts)} for row in rows]
+    return [{"name": row.name, "contacts": list(row.contacts), "left_out": list(row.left_out)} for row in rows]
 
 
 @pytest.mark.parametrize("vector", VECTORS, ids=lambda vector: vector["name"])
 def test_the_engine_lays_the_rows_of_the_vector(vector: dict[str, Any]) -> None:
     rows = laid(vector)
     assert (None if rows is None else [row["contacts"] for row in rows]) == vector["rows"]
+    if rows is not None:
+        assert [row["left_out"] for row in rows] == vector.get("left_out", [[]] * len(rows))
 
 
 def test_the_phone_lays_the_same_rows_under_the_same_names(node_path: str) -> None:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from server.engine.errors import SheetError
 from server.engine.pin_roles import role_from_name
 from server.engine.pin_table import SEPARATORS, pin_table
-from shared_models.pin_table import ColumnMap, Delimiter, PinTable, PinTableQuestion
+from shared_models.pin_table import ColumnMap, ContactNumbering, Delimiter, PinTable, PinTableQuestion
 
 COLUMNS = ColumnMap(contact=1, name=2, role=3, pair_with=4, working_v=5, limit_v=6, sourced_by=7, leads_to=8)
 
@@ -71,6 +71,61 @@ def test_one_wrong_line_is_named_and_nothing_of_the_table_is_kept(line: str, col
     assert code == "broken_line" or found[0][0] == 2
 
 
+FURTHER = ColumnMap(contact=1, name=2, row=3, leads_to=4, part_data=5, path=6, joins=7)
+
+
+def test_paths_rows_joins_and_what_holds_the_data_arrive() -> None:
+    table = read(
+        "1;LED_A;outer;;;F2 fuse > C88 to GND;led\n2;LED_A;outer;;;F2 fuse 0.1 > FB3;led\n"
+        "3;D0N;inner;U7;holds;R5 33 > D4 to 3V3 > U7.14;\n"
+        "4;D0P;inner;U7;;C12 blocks > clamp to GND > pull R7 2k2 to 1V8 > at TP12 top > U7 pin B2;\n",
+        FURTHER,
+    )
+    assert told(table) == []
+    paths = [list(msgspec.to_builtins(contact.path)) for contact in table.contacts]
+    assert paths[0] == [{"what": "series", "part": "F2", "is_fuse": True}, {"what": "shunt", "part": "C88"}]
+    assert paths[1] == [
+        {"what": "series", "part": "F2", "ohm": 0.1, "is_fuse": True}, {"what": "series", "part": "FB3"},
+    ]
+    assert paths[2] == [
+        {"what": "series", "part": "R5", "ohm": 33.0}, {"what": "shunt", "part": "D4", "to_net": "3V3"},
+        {"what": "chip_pin", "part": "U7", "pin": "14"},
+    ]
+    assert paths[3] == [
+        {"what": "series", "part": "C12", "blocks_dc": True}, {"what": "clamp"},
+        {"what": "pull", "part": "R7", "ohm": 2200.0, "to_net": "1V8"},
+        {"what": "test_point", "name": "TP12", "side": "top"}, {"what": "chip_pin", "part": "U7", "pin": "B2"},
+    ]
+    assert [(row.name, row.contacts) for row in table.rows] == [("outer", ("1", "2")), ("inner", ("3", "4"))]
+    assert table.numbering == ContactNumbering(row_lengths=(2, 2))
+    assert table.module_joins == (("1", "2"),)
+    assert {part.ref: (part.kind, part.holds_data) for part in table.parts} == {
+        "F2": ("fuse", False), "C88": ("capacitor", False), "FB3": ("ferrite", False), "R5": ("resistor", False),
+        "D4": ("diode", False), "U7": ("chip", True), "C12": ("capacitor", False), "R7": ("resistor", False),
+    }
+
+
+@pytest.mark.parametrize(
+    ("line", "column", "code"),
+    [
+        ("2;A;;;;;", 3, "missing_row"),
+        ("2;A;in;U7;perhaps;;", 5, "unknown_word"),
+        ("2;A;in;;holds;;", 5, "data_in_no_part"),
+        ("2;A;in;U1;no;;", 5, "two_words_for_a_part"),
+        ("2;A;in;;;the big resistor;", 6, "wrong_path"),
+        ("2;A;in;;;R1 > ;", 6, "wrong_path"),
+        ("2;A;in;;;R1 4x7;", 6, "wrong_path"),
+        ("2;A;in;;;pull 2k2;", 6, "wrong_path"),
+        ("2;A;in;;;pull 0 to 3V3;", 6, "wrong_path"),
+        ("2;A;in;;;;led", 7, "joined_alone"),
+        ("2;\ufffd;in;;;;", None, "broken_letters"),
+        ("2;A\x00B;in;;;;", None, "broken_letters"),
+    ],
+)
+def test_a_wrong_word_of_the_further_columns_is_named_by_its_line(line: str, column: int | None, code: str) -> None:
+    assert told(read(f"1;GND;in;U1;guards;;\n{line}\n", FURTHER)) == [(2, column, code)]
+
+
 def test_every_error_is_told_at_once_in_the_order_of_the_lines() -> None:
     assert told(read("1;GND;earth;;x;;;\n\n1;GND;;;;;;\n3+4;A;;;;;;\n")) == [
         (1, 3, "unknown_role"), (1, 5, "wrong_volts"), (3, 1, "doubled_contact"), (4, 1, "merged_contacts"),
@@ -80,6 +135,12 @@ def test_every_error_is_told_at_once_in_the_order_of_the_lines() -> None:
 def test_what_the_socket_has_is_asked_for_and_nothing_else_is_taken() -> None:
     table = read("1;GND\n9;X\n", ColumnMap(contact=1, name=2), socket_contacts=["1", "2"])
     assert told(table) == [(2, None, "missing_contact"), (2, 1, "not_in_socket")]
+
+
+def test_contacts_that_no_line_has_are_one_error_with_all_of_them() -> None:
+    table = read("1;GND\n", ColumnMap(contact=1, name=2), socket_contacts=["1", "2", "3"])
+    assert told(table) == [(1, None, "missing_contact")]
+    assert table.errors[0].problem.message == "contacts 2, 3 of the socket are in no line"
 
 
 def test_the_first_line_is_what_was_said_of_it() -> None:

@@ -17,9 +17,18 @@ export const AS_RECORDED: View = { turned: false, flipped: false };
 export interface LaidRow {
   name: string;
   contacts: readonly string[];
+  /** Places without a contact, the first from the left 1: see `Row.left_out`. */
+  left_out?: readonly number[];
 }
 
-/** Where a contact lies: row and column, both from 0, left to right as drawn. */
+/** All places of a row from left to right, `null` where no contact is. */
+export function placesOf(row: LaidRow): (string | null)[] {
+  const places: (string | null)[] = [...row.contacts];
+  for (const place of [...(row.left_out ?? [])].sort((a, b) => a - b)) places.splice(place - 1, 0, null);
+  return places;
+}
+
+/** Where a contact lies: row and place in it, both from 0, left to right as drawn. */
 export interface Spot {
   row: number;
   column: number;
@@ -29,16 +38,17 @@ export interface Spot {
 export function layRows(socket: Pick<Socket, "rows">, view: View): LaidRow[] {
   // half a turn swaps top and bottom and left and right; the other side swaps left and right alone
   const mirrored = view.turned !== view.flipped;
-  const rows = socket.rows.map((row) => ({
-    name: row.name,
-    contacts: mirrored ? [...row.contacts].reverse() : [...row.contacts],
-  }));
+  const rows = socket.rows.map(({ name, contacts, left_out = [] }) => {
+    const places = contacts.length + left_out.length;
+    if (!mirrored) return { name, contacts: [...contacts], left_out };
+    return { name, contacts: [...contacts].reverse(), left_out: left_out.map((place) => places + 1 - place) };
+  });
   return view.turned ? rows.reverse() : rows;
 }
 
 export function spotOf(rows: readonly LaidRow[], contact: string): Spot | null {
   for (const [row, laid] of rows.entries()) {
-    const column = laid.contacts.indexOf(contact);
+    const column = placesOf(laid).indexOf(contact);
     if (column >= 0) return { row, column };
   }
   return null;
@@ -46,12 +56,12 @@ export function spotOf(rows: readonly LaidRow[], contact: string): Spot | null {
 
 /**
  * Five columns of every row with the contact in the middle one; `null` beyond the end of a row, so
- * that the end of the socket is seen coming.
+ * that the end of the socket is seen coming, and where a contact was left out.
  */
 export function fiveAround(rows: readonly LaidRow[], contact: string): (string | null)[][] {
   const spot = spotOf(rows, contact);
   if (spot === null) return [];
-  return rows.map((row) => [-2, -1, 0, 1, 2].map((step) => row.contacts[spot.column + step] ?? null));
+  return rows.map(placesOf).map((row) => [-2, -1, 0, 1, 2].map((step) => row[spot.column + step] ?? null));
 }
 
 /**
@@ -88,8 +98,9 @@ export function moveWords(rows: readonly LaidRow[], from: string | null, to: str
       return `${name}next to the ${there.column > here.column ? "right" : "left"}`;
     }
   }
-  const fromLeft = there.column + 1;
-  const fromRight = row.contacts.length - there.column;
+  // counted in contacts, as an eye does: a place left out is none
+  const fromLeft = row.contacts.indexOf(to) + 1;
+  const fromRight = row.contacts.length + 1 - fromLeft;
   const end = fromLeft <= fromRight ? "left" : "right";
   const place = `${name}${ordinal(Math.min(fromLeft, fromRight))} from the ${end} end`;
   return here === null ? place : `jump: ${place}`;

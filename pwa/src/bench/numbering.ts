@@ -7,10 +7,10 @@ import type { ContactNumbering, Row } from "../generated/models";
 
 const LETTERS = "ABCDEFGH";
 
-/** The rows from top to bottom, each from left to right; null: odd and even do not fit into these rows. */
+/** The rows from top to bottom, each from left to right; null: these rows cannot be numbered so. */
 export function rowsOf(numbering: ContactNumbering): Row[] | null {
   const { row_lengths, order = "along_twice", pin_one = "top_left" } = numbering;
-  const { lettered = false, from_other_side = false } = numbering;
+  const { lettered = false, from_other_side = false, left_out = [] } = numbering;
   const upsideDown = pin_one.startsWith("bottom");
   const fromRight = pin_one.endsWith("right") !== from_other_side;
   const lengths = upsideDown ? [...row_lengths].reverse() : [...row_lengths];
@@ -18,7 +18,15 @@ export function rowsOf(numbering: ContactNumbering): Row[] | null {
   if (counted === null) return null;
   const laid = fromRight ? counted.map((row) => row.reverse()) : counted;
   if (upsideDown) laid.reverse();
-  return laid.map((contacts, place) => ({ name: rowName(place, laid.length), contacts }));
+  const numbers = new Set(laid.flat());
+  const strange = left_out.some((number) => !numbers.has(number)) || new Set(left_out).size === numbers.size;
+  return strange ? null : laid.map((row, place) => withoutLeftOut(rowName(place, laid.length), row, left_out));
+}
+
+/** The others keep their places: which ones stay empty, the first from the left 1, goes with the row. */
+function withoutLeftOut(name: string, row: readonly string[], leftOut: readonly string[]): Row {
+  const empty = row.flatMap((number, place) => (leftOut.includes(number) ? [place + 1] : []));
+  return { name, contacts: row.filter((number) => !leftOut.includes(number)), left_out: empty };
 }
 
 function rowName(place: number, of: number): string {

@@ -14,6 +14,8 @@ LATER = {
     "overstress": ("server.engine.bench_doors", "overstress_json"),
     "meter_sheet": ("server.engine.meter_doors", "meter_sheet_json"),
     "meter_pair": ("server.engine.meter_doors", "meter_pair_json"),
+    "pin_columns": ("server.engine.pin_doors", "pin_columns_json"),
+    "pin_table": ("server.engine.pin_doors", "pin_table_json"),
     "reference_file": ("server.engine.reference_file", "reference_file_json"),
 }
 """Doors that are opened when somebody asks at them: an opinion must not wait at the start for their imports."""

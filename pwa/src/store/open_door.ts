@@ -69,7 +69,7 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
     storage: storage.state,
     update: update.state,
     ...edits(db, writer),
-    ...boardDoors(db, writer),
+    ...boardDoors(db, writer, bridge),
     ...drafts(db, storage),
     ...habitDoors(db, asked),
     ...healthyDoors(db, storage, bridge, writer),

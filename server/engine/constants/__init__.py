@@ -787,3 +787,9 @@ CLAMP_MV = _num(
     "CLAMP_MV", 600.0, "mV", "PRACTICE", "what a clamp takes, in the injection rule R = (Vpin - (VDD + 0.6 V)) / I"
 )
 WORST_SHOWN = int(_num("WORST_SHOWN", 3, "1", "ASSUMED", "what one looks at before the work"))
+
+# ---- a pasted pin table ----------------------------------------------------------------------------------
+SHOWN_OF_A_LINE = int(_num("SHOWN_OF_A_LINE", 12, "letters", "ASSUMED", "enough of a line to find the spot by"))
+LONGEST_PATH = int(_num("LONGEST_PATH", 20, "parts", "ASSUMED", "no line between a socket and a chip has more"))
+HEAD_LINES = int(_num("HEAD_LINES", 3, "lines", "ASSUMED", "a heading and two contacts show what a column holds"))
+COLUMNS_PROPOSED = int(_num("COLUMNS_PROPOSED", 200, "columns", "ASSUMED", "the most a column map can name"))

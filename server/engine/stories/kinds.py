@@ -11,7 +11,7 @@ from typing import NamedTuple
 from server.engine.accept import Board
 from server.engine.constants import INTAKE_FACTORS, SHARE, SYMPTOM_FACTORS
 from server.engine.drops import BAND, HIGH, LEAK, LOST, OPEN, OTHER_LEAD, RESIDUAL, SHIFTED, SHORT
-from server.engine.overstress import net_key
+from server.engine.overstress import beside, net_key
 from server.engine.roles import chip_of, healthy_ol
 from shared_models.job import Intake
 from shared_models.opinion import DecisionKind, StoryKind
@@ -71,8 +71,8 @@ class Scene(NamedTuple):
 def scene_of(board: Board, intake: Intake, shop: Shop | None) -> Scene:
     """The scene for a board and an intake."""
     neighbours: list[list[int]] = [[] for _ in board.contacts]
-    for row in board.rows:
-        for left, right in pairwise(row):
+    for row in board.spots:
+        for left, right in beside(pairwise(row)):
             neighbours[left].append(right)
             neighbours[right].append(left)
     for left, right in across_rows(board):
@@ -90,9 +90,9 @@ def scene_of(board: Board, intake: Intake, shop: Shop | None) -> Scene:
 
 def across_rows(board: Board) -> list[tuple[int, int]]:
     """Contacts that face each other in two rows of equal length."""
-    if len(board.rows) != 2 or len(board.rows[0]) != len(board.rows[1]):
+    if len(board.spots) != 2 or len(board.spots[0]) != len(board.spots[1]):
         return []
-    return list(zip(board.rows[0], board.rows[1], strict=True))
+    return list(beside(zip(board.spots[0], board.spots[1], strict=True)))
 
 
 def _factors(intake: Intake, shop: Shop | None) -> dict[str, float]:
