@@ -187,7 +187,7 @@ def test_a_spoilt_table_is_refused_by_line_and_nothing_of_it_is_taken(page: Page
     paste_again(page, "1\tGND\n2\tD0N\n2\tD0P\n3-4\tGND")
     expect(said).to_contain_text("line 3, column 1: the contact stands in line 2 already.")
     expect(said).to_contain_text("line 4, column 1: several contacts stand in one line.")
-    expect(said).to_contain_text("contact 3 of the socket is in no line.")
+    expect(said).to_contain_text("contacts 3, 4 of the socket are in no line.")
     expect(page.get_by_label("name", exact=True)).to_have_value("")
     looks_right(page)
 
