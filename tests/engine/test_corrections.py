@@ -6,6 +6,7 @@ from msgspec.structs import replace
 
 from server.engine.accept import Board, accept_board
 from server.engine.digest import board_digest
+from server.engine.door import form_opinion
 from server.engine.errors import SheetError
 from server.engine.overstress import seated_on
 from server.engine.overstress_states import sittings_of
@@ -110,3 +111,14 @@ def test_places_the_row_does_not_have_are_refused(left_out: tuple[int, ...]) -> 
     with pytest.raises(SheetError) as caught:
         accepted(left_out)
     assert caught.value.problem.code == "left_out_does_not_fit"
+
+
+def test_an_opinion_is_formed_of_a_contact_that_stands_alone_between_gaps() -> None:
+    opinion = form_opinion(BenchSheet(sheet_id="s", asked_at_ms=0, board=board((2, 3)), socket="J1"))
+    assert [contact.contact for contact in opinion.contacts] == ["1", "2", "3", "4"]
+
+
+def test_a_turned_and_a_skewed_plug_stand_over_the_gaps_too() -> None:
+    ways = {way.id: way for way in sittings_of(accepted((2, 3)))}
+    # places 1 _ _ 2 3 4: the far half spans 2-3 and 3-4, the near half nothing
+    assert (ways["skewed:first"].pairs, ways["skewed:last"].pairs) == (((1, 2), (2, 3)), ())
