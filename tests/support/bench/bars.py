@@ -8,7 +8,7 @@ import math
 from typing import Any, NamedTuple
 
 from tests.support.bench import tables as t
-from tests.support.bench.contact_scores import BINS, Row, flagged_share, table, threshold
+from tests.support.bench.contact_scores import BINS, TWICE, Row, flagged_share, table, threshold
 from tests.support.bench.story_scores import FAR, bridges, paired, summary
 from tests.support.bench.walk_scores import ratios, shift, until_settled
 
@@ -31,6 +31,7 @@ BARS = (
     Bar("fa one board", "the same, one reference board, %", 0.3, False),
     Bar("fa siblings", "the same, siblings only, %", 0.3, False),
     Bar("short", "shorts found, %", 99.9, True),
+    Bar("short twice", "the same after the second touch, own threshold, %", 99.9, True),
     Bar("open", "visible opens found after the second touch, %", 99.9, True),
     Bar("leak < 500", "leaks below 500 ohm found, %", 99.5, True),
     Bar("leak 0.5-1.5k", "leaks of 500 to 1,500 ohm found, %", 92, True),
@@ -92,7 +93,7 @@ def _contact_figures(rows: list[Row], judge: str) -> Figures:
     told = {"fa one touch": 100 * line["fa_one_touch"], "fa two touches": 100 * line["fa_two_touches"]}
     for name, _ in BINS:
         told[name] = 100 * (1 - line["missed"][name])
-    told["open"] = 100 * (1 - line["missed"]["open, 2 touches"])
+    told["short twice"], told["open"] = (100 * (1 - line["missed"][name]) for name in TWICE)
     told["leak < 5k over ideal"] = line["missed"]["leak < 5k"] / max(best["missed"]["leak < 5k"], 1e-9)
     limit = threshold([row for row in eight if row["number"]], judge)
     for ma in t.NOMINAL_CURRENTS_MA:

@@ -14,8 +14,8 @@ FLAGGED = 0.5
 
 @dataclass
 class ContactRow:
-    """One contact: what is true, and scores above which it is flagged (`first`: one touch; `again`: what was flagged
-    or showed OL was touched once more). `number`: its first touch showed one."""
+    """One contact: what is true, and each judge's score (`first`: one touch; `again`: what was flagged, showed OL, or
+    what the engine wants touched again was touched once more). `number`: its first touch showed one."""
 
     weather: str
     job: int
@@ -75,7 +75,7 @@ def engine_scores(
     asked = [
         contact
         for contact, line in enumerate(job.plan.lines)
-        if line.conducts and (said.odd[contact] > FLAGGED or one.first[contact] is None)
+        if line.conducts and (said.odd[contact] > FLAGGED or said.touch_again[contact] or one.first[contact] is None)
     ]
     if not asked:
         return said.odd, said.odd, said

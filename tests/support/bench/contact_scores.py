@@ -8,6 +8,8 @@ Row = dict[str, Any]
 SAME_FALSE_ALARMS = 0.002
 FALSE_ALARMS = (0.001, 0.002, 0.005, 0.01, 0.02, 0.05)
 OWN_THRESHOLD = {"engine": 0.5, "ideal": 0.5, "baseline": 0.5}
+TWICE = ("short, 2 touches", "open, 2 touches")
+"""Scored at the judge's own threshold, once what it doubted or what showed OL was touched again."""
 BINS: tuple[tuple[str, Callable[[Row], bool]], ...] = (
     ("short", lambda row: row["what"] == "short"),
     ("leak < 150", lambda row: _leak(row, 0, 150)),
@@ -69,10 +71,11 @@ def table(rows: list[Row], judges: Iterable[str]) -> list[dict[str, Any]]:
             found, count = flagged_share(of_bin, judge, same)
             line["missed"][name], line["n"][name] = 1 - found, count
             line["missed_own"][name] = 1 - flagged_share(of_bin, judge, own)[0]
-        opens = [row for row in rows if row["what"] == "open"]
-        found, count = flagged_share(opens, judge, own, "again")
-        line["missed"]["open, 2 touches"] = line["missed_own"]["open, 2 touches"] = 1 - found
-        line["n"]["open, 2 touches"] = count
+        for what in ("short", "open"):
+            found, count = flagged_share([row for row in rows if row["what"] == what], judge, own, "again")
+            name = f"{what}, 2 touches"
+            line["missed"][name] = line["missed_own"][name] = 1 - found
+            line["n"][name] = count
         told.append(line)
     return told
 

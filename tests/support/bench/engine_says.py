@@ -29,10 +29,10 @@ WORLD_STATE = {BAND: "healthy", SHORT: "short", LEAK: "leak", OPEN: "open", HIGH
 
 
 class ContactSaid(NamedTuple):
-    """Of each contact: the chance that it is not as expected, the verdict, and the centre of its band in mV."""
+    """Of each contact: the chance that it is not as expected, whether it is to be touched again, its band's centre."""
 
     odd: list[float]
-    verdict: list[str]
+    touch_again: list[bool]
     centre_mv: list[float | None]
 
 
@@ -41,7 +41,7 @@ def of_contacts(opinion: Opinion, plan: SocketPlan) -> ContactSaid:
     ordered = [by_number[line.number] for line in plan.lines]
     return ContactSaid(
         [1 - one.odds.expected for one in ordered],
-        [one.verdict for one in ordered],
+        [one.touch_again for one in ordered],
         [one.band.centre_mv for one in ordered],
     )
 

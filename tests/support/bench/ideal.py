@@ -168,8 +168,19 @@ class Ideal:
         for contact in self.layout.contacts:
             if first[contact] is None:
                 judged.log_states[contact] = OVER_RANGE
-                judged.log_again[contact] = OVER_RANGE if one.second[contact] is None else NUMBER_AFTER_OVER_RANGE
+                judged.log_again[contact] = OVER_RANGE
+        if shown is None:
+            self._judge_late(one, prior, judged)
         return judged
+
+    def _judge_late(self, one: OnBench, prior: dict[int, Array], judged: Judged) -> None:
+        """Contacts that showed OL at first and then a number: judged by that number."""
+        late = [i for i in self.layout.contacts if one.first[i] is None and one.second[i] is not None]
+        if late:
+            shown = [one.second[i] if i in late else mv for i, mv in enumerate(one.first)]
+            again = self.judge(one, prior, shown)
+            for contact in late:
+                judged.log_again[contact] = again.log_states[contact]
 
     def _states(self, fitted: Fitted, spoilt: Spoilt, shown: Array) -> Array:
         told = np.full((len(shown), len(STATES)), math.log(TINY))
@@ -180,7 +191,6 @@ class Ideal:
 
 
 OVER_RANGE = np.log(np.array([t.FAILS_OPEN, t.FAILS_OPEN, t.FAILS_OPEN, t.FAILS_OPEN, 1.0]))
-NUMBER_AFTER_OVER_RANGE = np.log(np.array([1e-2, 1e-2, 1e-2, 1e-2, 1e-6]))
 
 
 def _rows(layout: Layout, shown: list[Shown]) -> Rows:

@@ -5,7 +5,7 @@ from typing import Any
 from tests.support.bench import rules
 from tests.support.bench import tables as t
 from tests.support.bench.bars import Figures, bar_table, figures, of_setting
-from tests.support.bench.contact_scores import BINS, FALSE_ALARMS, by_current, by_false_alarms, table
+from tests.support.bench.contact_scores import BINS, FALSE_ALARMS, TWICE, by_current, by_false_alarms, table
 from tests.support.bench.story_scores import bridges, by_kind, paired, summary
 from tests.support.bench.walk_scores import ORDERS, ratios, shift, until_settled
 
@@ -55,7 +55,7 @@ def _contact_table(title: str, rows: list[Row]) -> str:
     lines = table(rows, JUDGES)
     if not lines:
         return ""
-    names = [name for name, _ in BINS] + ["open, 2 touches"]
+    names = [name for name, _ in BINS] + list(TWICE)
     jobs = len({row["job"] for row in rows})
     head = (
         f"CONTACTS {title}: {jobs} jobs, {lines[0]['healthy']} healthy contacts\n"
@@ -69,7 +69,7 @@ def _contact_table(title: str, rows: list[Row]) -> str:
         cells = "".join(f"{100 * line['missed'][name]:{width}.1f}" for name in names)
         body.append(f"{line['judge']:14}{100 * line['fa_one_touch']:7.2f}{100 * line['fa_two_touches']:7.2f}{cells}")
     body.append(f"{'n':28}" + "".join(f"{lines[0]['n'][name]:{width}}" for name in names))
-    body.append("* at the judge's own threshold, after the second touch that an OL asks for")
+    body.append("* at the judge's own threshold, after the second touch of what it doubted or what showed OL")
     return "\n".join([head, *body])
 
 
