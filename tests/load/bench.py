@@ -25,12 +25,16 @@ from tests.support.bench.report import report
 from tests.support.bench.run import run
 
 WORKERS = 2
+FEWEST_JOBS = 50
 BASELINE = Path(__file__).with_name("bench_baseline.json")
 
 
 def main(arguments: Sequence[str]) -> int:
     """Runs the bench, or takes kept rows, and prints its tables."""
-    options = _parser().parse_args(arguments)
+    parser = _parser()
+    options = parser.parse_args(arguments)
+    if options.jobs < FEWEST_JOBS:
+        parser.error(f"--jobs {options.jobs}: at least {FEWEST_JOBS}, or there is nothing to count; such as --jobs 200")
     rows = json.loads(options.rows.read_text()) if options.rows else _run(options)
     judged = {name: part for name, part in rows.items() if isinstance(part, list)}
     if options.as_baseline:
