@@ -8,10 +8,14 @@ from typing import Annotated, Literal
 
 from msgspec import Meta
 
-from shared_models.base import AirC, Id, Model
+from shared_models.base import AirC, Model
 
 Shown = Annotated[str, Meta(max_length=40)]
 """What the display showed, as it was typed: a number, or OL."""
+
+
+ContactSaid = Annotated[str, Meta(min_length=1, max_length=80)]
+"""A contact as it is named on paper; it need not be one of a socket in the record."""
 
 
 class ResistorShown(Model, frozen=True, kw_only=True):
@@ -48,8 +52,9 @@ class MeterSheet(Model, frozen=True, kw_only=True):
     """What the meter does in diode mode; deviations are one standard deviation.
 
     `offset_mv` is zero error and leads together. The open-circuit limit lies between `open_at_least_mv` and
-    `open_at_most_mv`; `open_circuit_mv` is set when one number is known. `fits_sockets` false: never on a
-    board's socket, `why_not` says why.
+    `open_at_most_mv`; `open_circuit_mv` is set when one number is known: shown with the leads apart, measured
+    across them, or between two resistors close on either side. `fits_sockets` false: never on a board's socket,
+    `why_not` says why.
     """
 
     test_current_ma: float
@@ -69,16 +74,17 @@ class MeterSheet(Model, frozen=True, kw_only=True):
 class SameContact(Model, frozen=True, kw_only=True):
     """One healthy contact read with both meters, minutes apart."""
 
-    contact: Id
+    contact: ContactSaid
     first_shown: Shown
     second_shown: Shown
 
 
 class MeterPairQuestion(Model, frozen=True, kw_only=True):
-    """The same contacts with two meters. `first_current_ma` is the first meter's, from its sheet."""
+    """The same contacts with two meters. The first meter's current is from its sheet, its deviation in per cent."""
 
     contacts: tuple[SameContact, ...]
     first_current_ma: float = 1.0
+    first_current_sd_pct: float = 2.0
     first_unit: Literal["mV", "V"] = "mV"
     second_unit: Literal["mV", "V"] = "mV"
     air_c: AirC | None = None
@@ -87,7 +93,9 @@ class MeterPairQuestion(Model, frozen=True, kw_only=True):
 class MeterPair(Model, frozen=True, kw_only=True):
     """The second meter's test current over the first's, with its 95 % interval, from `contacts_used` contacts.
 
-    `odd_contacts` moved otherwise than the rest; they are named and hardly count.
+    `odd_contacts` moved otherwise than the rest; they are named and hardly count. `second_current_sd_pct` is what
+    goes into the second meter's sheet: one standard deviation, the first meter's own in it. `contacts_enough`:
+    with so many, further contacts hardly narrow the interval.
     """
 
     ratio: float
@@ -96,4 +104,6 @@ class MeterPair(Model, frozen=True, kw_only=True):
     second_current_ma: float
     contacts_used: int
     sentences: tuple[str, ...]
-    odd_contacts: tuple[Id, ...] = ()
+    odd_contacts: tuple[ContactSaid, ...] = ()
+    second_current_sd_pct: float | None = None
+    contacts_enough: int | None = None

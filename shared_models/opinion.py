@@ -114,11 +114,28 @@ class OutcomeOdds(Model, frozen=True, kw_only=True):
     open: float = 0.0
 
 
+class BoardMark(Model, frozen=True, kw_only=True):
+    """One reference board at one contact under one lead.
+
+    `read_mv` is what its own meter showed (the mean of its touches), `carried_mv` the same on the band's meter
+    and at its temperature; of a board in the band, freed of what all its readings share, as the band is made.
+    `counts` false: set aside by hand, or found to be the odd one out.
+    """
+
+    reference_board_id: Id
+    read_mv: float | None = None
+    carried_mv: float | None = None
+    reads_ol: bool = False
+    same_meter: bool = False
+    counts: bool = True
+
+
 class Band(Model, frozen=True, kw_only=True):
     """What a healthy contact reads here, with this meter and at this temperature.
 
     `centre_mv` with the 95 % prediction limits; `reads_ol` when a healthy one shows OL.
-    `rests_on`: reference boards, siblings on this board, or the role alone.
+    `rests_on`: reference boards, siblings on this board, or the role alone. `marks`, one a reference board,
+    is filled where bands are what is asked for (`HealthyBands`) and empty in an opinion on a job.
     """
 
     rests_on: Literal["reference_boards", "siblings", "role"]
@@ -130,6 +147,7 @@ class Band(Model, frozen=True, kw_only=True):
     high_mv: float | None = None
     carried_by_mv: float = 0.0
     set_aside_boards: tuple[Id, ...] = ()
+    marks: tuple[BoardMark, ...] = ()
 
 
 class ContactOpinion(Model, frozen=True, kw_only=True):

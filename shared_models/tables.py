@@ -40,6 +40,11 @@ class MakeSafeStep(Model, frozen=True, kw_only=True):
 PLUGGING_LIMIT_MV = 1000.0
 HONEST_READING_LIMIT_MV = 10.0
 BODY_LIMIT_MV = 60_000.0
+DIODE_MODE_MAX_MV = 4000.0
+"""A meter that puts more on its leads in diode mode never goes on a board's socket. Common practice, no source."""
+DIODE_MODE_WHY = (
+    "above 4 V it drives current into inputs made for less. Not on a board's socket: LEDs and bench diodes only."
+)
 
 MAKE_SAFE_STEPS: tuple[MakeSafeStep, ...] = (
     MakeSafeStep(
@@ -358,6 +363,8 @@ class Tables(Struct, frozen=True, kw_only=True):
     plugging_limit_mv: float
     honest_reading_limit_mv: float
     body_limit_mv: float
+    diode_mode_max_mv: float
+    diode_mode_why: str
     body_v: int
     defaults: dict[str, dict[str, Any]]
 
@@ -383,6 +390,8 @@ def all_tables() -> dict[str, object]:
             plugging_limit_mv=PLUGGING_LIMIT_MV,
             honest_reading_limit_mv=HONEST_READING_LIMIT_MV,
             body_limit_mv=BODY_LIMIT_MV,
+            diode_mode_max_mv=DIODE_MODE_MAX_MV,
+            diode_mode_why=DIODE_MODE_WHY,
             body_v=BODY_V,
             defaults=_defaults_of(Job, Intake, Meter),
         )

@@ -10,6 +10,7 @@ import msgspec
 
 from server.engine.constants import ABSURD_AIR_HIGH_C, ABSURD_AIR_LOW_C
 from server.engine.errors import SheetError
+from server.engine.meters import why_not_on_sockets
 from server.engine.quantities import Doubt, read_text
 from server.engine.roles import Path, path_of
 from shared_models.board import BoardVersion, Contact, ContactCorrection, Net, Part, Row, Socket
@@ -328,6 +329,10 @@ def _read(reading: Reading, board: Board, sheet: BenchSheet, notes: Notes) -> To
                 f"Socket {board.socket.ref} has no contact {number} (it has {first} to {last}).",
             )
             return None
+    refused = _meter_refused(reading, sheet)
+    if refused is not None:
+        _aside(notes, reading.id, "meter_above_4_volts", refused)
+        return None
     value = read_text(reading.as_typed, reading.display_unit, reading.kind)
     if isinstance(value, Doubt):
         notes.questions.append(
@@ -342,6 +347,17 @@ def _read(reading: Reading, board: Board, sheet: BenchSheet, notes: Notes) -> To
         _aside(notes, reading.id, value.code, f"Not used before it is answered: {value.sentence}")
         return None
     return Touched(reading, value, _air(reading, sheet, notes))
+
+
+def _meter_refused(reading: Reading, sheet: BenchSheet) -> str | None:
+    """Why a drop at the socket is not used: its meter puts more on its leads in diode mode than a socket stands."""
+    if reading.kind != "drop" or reading.subject != "board_socket":
+        return None
+    for meter in sheet.meters:
+        why = why_not_on_sockets(meter.open_circuit_mv) if meter.id == reading.meter_id else None
+        if why is not None:
+            return f"Read with {meter.name}. {why}"
+    return None
 
 
 def _air(reading: Reading, sheet: BenchSheet, notes: Notes) -> float | None:

@@ -74,7 +74,8 @@ class ReferenceCell(NamedTuple):
 
     `taken_at[i]` are the conditions board i was read under; `steps[i]` how far its current was carried, as
     (this meter's less its own, mA; logarithm of their ratio). `moved_mv` is how far carrying moved a reading on
-    average, `log_ratio` the mean logarithm of the ratio of currents, signed.
+    average, `log_ratio` the mean logarithm of the ratio of currents, signed. `as_read` goes with `values`: what the
+    board showed on its own meter, and whether that is the meter carried to. `over_boards` are those that showed OL.
     """
 
     boards: list[str]
@@ -87,6 +88,8 @@ class ReferenceCell(NamedTuple):
     moved_mv: float
     same_meter: float
     log_ratio: float
+    as_read: tuple[tuple[float, bool], ...] = ()
+    over_boards: tuple[str, ...] = ()
 
 
 def reference_cells(
@@ -112,7 +115,9 @@ def _cell(
     values: list[float] = []
     moves: list[float] = []
     taken_at: list[Conditions] = []
-    over = climbs = noted = same = 0
+    as_read: list[tuple[float, bool]] = []
+    over_boards: list[str] = []
+    climbs = noted = same = 0
     steps: list[tuple[float, float]] = []
     for name, touches in sorted(by_board.items()):
         drops = [touched for touched in touches if isinstance(touched.value, Drop)]
@@ -120,10 +125,10 @@ def _cell(
             noted += touched.reading.steadiness is not None
             climbs += touched.reading.steadiness == "climbs"
         if not drops:
-            over += 1
+            over_boards.append(name)
             continue
         carried: list[float] = []
-        at, step = to, (0.0, 0.0)
+        at, step, same_before = to, (0.0, 0.0), same
         for touched in drops:
             at = conditions_of(touched.reading.meter_id, meters.get(touched.reading.meter_id), touched.air_c)
             same += at.meter_id == to.meter_id
@@ -137,18 +142,22 @@ def _cell(
         steps.append(step)
         taken_at.append(at)
         values.append(math.fsum(carried) / len(carried))
+        shown = math.fsum(touched.value.drop_mv for touched in drops if isinstance(touched.value, Drop))
+        as_read.append((shown / len(drops), same - same_before == len(drops)))
     count = max(len(moves), 1)
     return ReferenceCell(
         boards,
         values,
         taken_at,
         steps,
-        over,
+        len(over_boards),
         climbs,
         noted,
         math.fsum(moves) / count,
         same / count,
         math.fsum(step[1] for step in steps) / max(len(steps), 1),
+        tuple(as_read),
+        tuple(over_boards),
     )
 
 

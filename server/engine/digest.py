@@ -1,6 +1,6 @@
 """Digests of a sheet's content, whatever the order of its lists: the memo's key and the opinion's mark.
 
-What never changes while a job is read (board, healthy boards, intake) is digested once and goes into both.
+What never changes while a job is read (board, healthy boards, meters, intake) is digested once and goes into both.
 """
 
 import hashlib
@@ -15,7 +15,7 @@ _encode = msgspec.json.Encoder().encode
 
 def board_digest(sheet: BenchSheet) -> bytes:
     """A digest of everything that `prepared` looks at."""
-    lists = (sheet.reference_boards, sheet.known_good_readings, sheet.corrections)
+    lists = (sheet.reference_boards, sheet.known_good_readings, sheet.corrections, sheet.meters)
     return _digest((sheet.board, sheet.socket, sheet.intake, sheet.shop, sorted(sheet.removed_ids)), lists).digest()
 
 
@@ -24,7 +24,7 @@ def sheet_digest(sheet: BenchSheet, board: bytes | None = None) -> str:
 
     `board` is `board_digest(sheet)` where the caller has it already.
     """
-    lists = (sheet.meters, sheet.readings, sheet.observations, sheet.make_safe)
+    lists = (sheet.readings, sheet.observations, sheet.make_safe)
     hasher = _digest((sheet.air_c, sheet.meter_id, sheet.stage, sheet.mode), lists)
     hasher.update(board_digest(sheet) if board is None else board)
     return hasher.hexdigest()

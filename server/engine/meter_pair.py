@@ -2,8 +2,10 @@
 
 Source of the law: a junction with a resistance in series, V2 - V1 = n Vt ln(k) + R I1 (k - 1) with k the
 ratio of the currents; it rises with k, so each contact gives one k. The contacts' centre is Huber's
-location of ln k (`robust`), its deviation the scale over the root of their number with Student's t; what
-all contacts share (the junctions' n is known to a fifth or so) is added to it and does not shrink.
+location of ln k (`robust`). How far contacts scatter is not left to two of them: a scaled inverse chi-square
+prior (Gelman et al., Bayesian Data Analysis, 3rd ed., 2.6), worth `PAIR_PRIOR_DF` contacts, holds what a touch
+with either meter and the junctions' own spread of n make of it; Student's t has the degrees of both. What all
+contacts share (the junctions' n is known to a sixth or so) is added to it and does not shrink.
 """
 
 import math
@@ -13,21 +15,25 @@ from server.engine.constants import (
     CURRENT_HIGH_MA,
     CURRENT_LOW_MA,
     DIODE_MODE_MAX_MV,
-    DIODE_NUMBER_SD_MV,
     IDEALITY,
+    IDEALITY_OWN_SD,
     IDEALITY_SD,
     KELVIN,
+    NOISE_PERSON_MV,
     PAIR_COVERAGE,
     PAIR_LEAST_MV,
     PAIR_ODD_SCALES,
+    PAIR_PRIOR_DF,
+    PAIR_SHARE_WANTED,
     PAIR_STEPS,
+    PERCENT,
     REFERENCE_C,
     VT_MV_PER_K,
 )
 from server.engine.errors import SheetError
 from server.engine.meter_sheet import number_shown
 from server.engine.robust import huber_location, mad_scale
-from server.engine.rounding import milliamperes
+from server.engine.rounding import milliamperes, plain
 from server.engine.student import StudentT
 from shared_models.meters import MeterPair, MeterPairQuestion
 
@@ -40,6 +46,12 @@ def meter_pair(question: MeterPairQuestion) -> MeterPair:
             "no_such_current", f"{first_ma:g} mA is no current of a diode test", where="$.first_current_ma",
             given=f"{first_ma:g}", expected=f"{CURRENT_LOW_MA:g} to {CURRENT_HIGH_MA:g} mA", example="1.0",
         )
+    if not 0 <= question.first_current_sd_pct <= PERCENT:
+        raise SheetError(
+            "no_such_deviation", f"{question.first_current_sd_pct:g} % is no deviation of a current",
+            where="$.first_current_sd_pct", given=f"{question.first_current_sd_pct:g}", expected="0 to 100 %",
+            example="2",
+        )
     vt = VT_MV_PER_K * (KELVIN + (REFERENCE_C if question.air_c is None else question.air_c))
     moved = _moved_mv(question)
     if len(moved) < 2:
@@ -51,22 +63,41 @@ def meter_pair(question: MeterPairQuestion) -> MeterPair:
         )
     per_log = IDEALITY * vt + BULK_OHM * first_ma
     logs = [log_ratio(change, IDEALITY * vt, BULK_OHM * first_ma) for _, change in moved]
-    scale = max(mad_scale(logs), math.sqrt(2) * DIODE_NUMBER_SD_MV / per_log)
-    centre = huber_location(logs, scale)
+    touch = math.sqrt(2) * NOISE_PERSON_MV / per_log
+    centre = huber_location(logs, max(mad_scale(logs), touch))
+    scale = _scatter(logs, math.hypot(touch, abs(centre) * IDEALITY_OWN_SD / IDEALITY))
+    df = PAIR_PRIOR_DF + len(logs) - 1
     shared = abs(centre) * IDEALITY_SD / IDEALITY
     sd = math.hypot(scale / math.sqrt(len(logs)), shared)
-    low, high = StudentT(len(logs) - 1, centre, sd).limits(PAIR_COVERAGE)
+    low, high = StudentT(df, centre, sd).limits(PAIR_COVERAGE)
     odd = [name for (name, _), each in zip(moved, logs, strict=True) if abs(each - centre) > PAIR_ODD_SCALES * scale]
     ratio = math.exp(centre)
+    enough = _enough(scale, shared, df)
     return MeterPair(
         ratio=milliamperes(ratio),
         ratio_low=milliamperes(math.exp(low)),
         ratio_high=milliamperes(math.exp(high)),
         second_current_ma=milliamperes(first_ma * ratio),
+        second_current_sd_pct=plain(PERCENT * min(1.0, math.hypot(sd, question.first_current_sd_pct / PERCENT))),
         contacts_used=len(logs),
-        sentences=_sentences(first_ma * math.exp(low), first_ma * ratio, first_ma * math.exp(high), len(logs), odd),
+        contacts_enough=enough,
+        sentences=_sentences(first_ma, (low, centre, high), len(logs), enough, odd),
         odd_contacts=tuple(odd),
     )
+
+
+def _scatter(logs: list[float], expected: float) -> float:
+    """One contact's deviation from the centre: what is seen, and what is expected of a touch, by their degrees."""
+    seen, more = mad_scale(logs), len(logs) - 1
+    square = (PAIR_PRIOR_DF * expected * expected + more * seen * seen) / (PAIR_PRIOR_DF + more)
+    return math.sqrt(square)
+
+
+def _enough(scale: float, shared: float, df: float) -> int:
+    """So many contacts bring their own scatter to `PAIR_SHARE_WANTED`, or below what they all share."""
+    _, times = StudentT(df, 0.0, 1.0).limits(PAIR_COVERAGE)
+    wanted = max(PAIR_SHARE_WANTED, times * shared)
+    return max(2, math.ceil(times * scale / wanted * (times * scale / wanted)))
 
 
 def _moved_mv(question: MeterPairQuestion) -> list[tuple[str, float]]:
@@ -104,8 +135,15 @@ def log_ratio(change_mv: float, junction_mv: float, series_mv: float) -> float:
     return x
 
 
-def _sentences(low_ma: float, ma: float, high_ma: float, contacts: int, odd: list[str]) -> tuple[str, ...]:
+def _sentences(
+    first_ma: float, logs: tuple[float, float, float], contacts: int, enough: int, odd: list[str]
+) -> tuple[str, ...]:
+    low_ma, ma, high_ma = (first_ma * math.exp(each) for each in logs)
     told = [f"The second meter forces {ma:.2f} mA ({low_ma:.2f} to {high_ma:.2f}), from {contacts} contacts."]
+    if contacts < enough:
+        told.append(f"{enough} contacts would narrow it; more than that hardly do.")
+    else:
+        told.append("More contacts hardly narrow it: two known resistors do.")
     if odd:
         told.append(f"Contact {', '.join(odd)} moved otherwise than the rest and hardly counts: touch it again.")
     return tuple(told)

@@ -12,13 +12,13 @@ from typing import NamedTuple
 from server.engine.constants import (
     CURRENT_HIGH_MA,
     CURRENT_LOW_MA,
-    DIODE_MODE_MAX_MV,
     DIODE_NUMBER_SD_MV,
     GAIN_SD,
     IDEALITY_HIGHEST,
     IDEALITY_LOWEST,
     KELVIN,
     LARGEST_TEST_RESISTOR_OHM,
+    LIMIT_NEAR,
     LINE_DOUBT_SD,
     METER_ZERO_MV,
     PERCENT,
@@ -29,6 +29,7 @@ from server.engine.constants import (
     VT_MV_PER_K,
 )
 from server.engine.errors import SheetError
+from server.engine.meters import why_not_on_sockets
 from server.engine.quantities import read_text
 from server.engine.rounding import milliamperes, millivolts, plain
 from shared_models.meters import DiodeShown, MeterSheet, MeterSheetQuestion, ResistorShown
@@ -66,9 +67,10 @@ def meter_sheet(question: MeterSheetQuestion) -> MeterSheet:
     if why_not is not None:
         sentences.append(why_not)
     elif number is None:
+        between = "" if highest is None else f", at most {highest:.0f} mV"
         sentences.append(
-            f"Its limit is not known: more than {lowest:.0f} mV. Measure across its open leads with another meter; "
-            "above 4 V it never goes on a socket."
+            f"Its limit is not known: more than {lowest:.0f} mV{between}. Measure across its open leads with another "
+            "meter; above 4 V it never goes on a socket."
         )
     return MeterSheet(
         test_current_ma=milliamperes(line.current_ma),
@@ -140,7 +142,8 @@ def ohm_words(ohm: float) -> str:
 
 def current_words(current_ma: float) -> str:
     """470 mA, 1.2 A, 0.47 µA; three digits."""
-    if abs(current_ma) >= UNIT_FACTORS["A"]:
+    # by what is shown: 999.9 mA is 1 A
+    if abs(float(f"{current_ma:.3g}")) >= UNIT_FACTORS["A"]:
         return f"{current_ma / UNIT_FACTORS['A']:.3g} A"
     return f"{current_ma:.3g} mA" if abs(current_ma) >= CURRENT_LOW_MA / PERCENT else f"{current_ma * THOUSAND:.3g} µA"
 
@@ -207,18 +210,13 @@ def _open_circuit(
     seen = shown if number is None else [*shown, number]
     lowest = max(seen)
     highest = max(lowest, min(over) * line.current_ma + line.offset_mv) if over else None
+    if number is None and highest is not None and highest <= LIMIT_NEAR * lowest:
+        number = 0.5 * (lowest + highest)
     return lowest, highest, number
 
 
 def _why_not(lowest: float, number: float | None) -> str | None:
-    highest_seen = lowest if number is None else max(lowest, number)
-    if highest_seen <= DIODE_MODE_MAX_MV:
-        return None
-    return (
-        f"It puts {highest_seen / UNIT_FACTORS['V']:.1f} V on its leads in diode mode; above "
-        f"{DIODE_MODE_MAX_MV / UNIT_FACTORS['V']:.0f} V it drives current into inputs made for less. "
-        "Not on a board's socket: LEDs and bench diodes only."
-    )
+    return why_not_on_sockets(lowest if number is None else max(lowest, number))
 
 
 def _ideality(

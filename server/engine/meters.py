@@ -20,6 +20,7 @@ from server.engine.constants import (
     CURRENT_SD_KNOWN,
     CURRENT_SD_SAME_METER,
     CURRENT_SD_UNKNOWN,
+    DIODE_MODE_MAX_MV,
     KELVIN,
     OFFSET_MIN_CONTACTS,
     OFFSET_PRIOR_SD_MV,
@@ -28,11 +29,13 @@ from server.engine.constants import (
     REFERENCE_C,
     REFERENCE_CURRENT_MA,
     SESSION_HIGH_START,
+    UNIT_FACTORS,
     VT_MV_PER_K,
     XTI,
 )
 from server.engine.roles import Path
 from shared_models.reading import Meter
+from shared_models.tables import DIODE_MODE_WHY
 
 
 class Conditions(NamedTuple):
@@ -61,6 +64,13 @@ def conditions_of(meter_id: str, meter: Meter | None, air_c: float | None) -> Co
         REFERENCE_C if air_c is None else air_c,
         AIR_SD_UNKNOWN_K if air_c is None else AIR_SD_KNOWN_K,
     )
+
+
+def why_not_on_sockets(open_mv: float | None) -> str | None:
+    """Why a meter that puts `open_mv` on its leads in diode mode never goes on a socket; None: it may."""
+    if open_mv is None or open_mv <= DIODE_MODE_MAX_MV:
+        return None
+    return f"It puts {open_mv / UNIT_FACTORS['V']:.1f} V on its leads in diode mode; {DIODE_MODE_WHY}"
 
 
 def carry(drop_mv: float, path: Path | None, from_ma: float, from_c: float, to_ma: float, to_c: float) -> float:

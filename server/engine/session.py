@@ -59,11 +59,15 @@ from shared_models.sheet import BenchSheet
 
 
 class KnownBands(NamedTuple):
-    """Every contact's band under both leads before any reading of this job, the current's doubt, the ways to count."""
+    """Every contact's band under both leads before any reading of this job, the current's doubt, the ways to count.
+
+    `cells` are the reference boards the bands rest on, carried to the same conditions.
+    """
 
     bands: dict[tuple[int, str], Healthy]
     current_sd: float
     ways: Ways
+    cells: dict[tuple[int, str], ReferenceCell]
 
 
 def known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) -> KnownBands:
@@ -96,7 +100,8 @@ def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditio
         for contact, net_sd in spread_within_nets(list(prepared.scene.nets.values()), cells, lead).items():
             bands[contact, lead] = bands[contact, lead]._replace(net_sd=net_sd)
     red = [bands[contact, "red"] for contact in range(len(prepared.board.contacts))]
-    return KnownBands(bands, session_current_sd(prepared, meters, at, cells), ways_to_count(prepared.board, red))
+    ways = ways_to_count(prepared.board, red)
+    return KnownBands(bands, session_current_sd(prepared, meters, at, cells), ways, cells)
 
 
 def session_conditions(sheet: BenchSheet, facts: Facts, meters: dict[str, Meter]) -> Conditions:
@@ -224,15 +229,19 @@ def views_of(
     fit: SessionFit,
     at: Conditions,
     limit_mv: float,
+    unread_leads: tuple[LeadOnGround, ...] = ("red",),
 ) -> dict[tuple[int, str], View]:
-    """Each contact's healthy distribution moved by the session fit without the contact itself, and its neighbours."""
+    """Each contact's healthy distribution moved by the session fit without the contact itself, and its neighbours.
+
+    Under a lead of `unread_leads` every contact is there, read or not; under the other only those read.
+    """
     to_ma, to_c = at.current_ma * math.exp(fit.common.log_current), at.air_c + fit.common.kelvin
     moved = {key: _moved(prepared, key, seen.get(key), band, fit, at) for key, band in bands.items()}
     junction = VT_MV_PER_K * (KELVIN + to_c)
     views = {}
     for (contact, lead), (loc, scale) in moved.items():
-        if lead == "black" and (contact, lead) not in seen:
-            continue  # only what was read is judged; red on ground is also shown before it is read
+        if lead not in unread_leads and (contact, lead) not in seen:
+            continue
         band = bands[contact, lead]
         path = prepared.board.paths[contact]
         beside = [other for other in prepared.scene.neighbours[contact] if (other, lead) in moved]

@@ -205,7 +205,7 @@ def _opinion(judged: Judged, state: ContactState) -> ContactOpinion:
         contact=one.number,
         verdict=state.verdict,
         odds=OutcomeOdds(**{word: probability(value) for word, value in zip(OUTCOMES, state.odds, strict=True)}),
-        band=_band(view, band),
+        band=band_of(view, band),
         drop_mv=None if drop_mv is None else millivolts(drop_mv),
         reads_ol=seen is not None and seen.drop_mv is None,
         off_by_mv=None if off is None else millivolts(off),
@@ -218,7 +218,8 @@ def _opinion(judged: Judged, state: ContactState) -> ContactOpinion:
     )
 
 
-def _band(view: View, band: Healthy) -> Band:
+def band_of(view: View, band: Healthy) -> Band:
+    """The band as it is shown: the 95 % limits of the next healthy one's number, or that it shows OL."""
     if view.ol_odds > 0.5:
         return Band(rests_on=wording.rests_on(band), reference_boards=band.boards, reads_ol=True)
     low, high = StudentT(view.df, view.loc, view.scale).limits(COVERAGE)

@@ -58,14 +58,14 @@ def test_every_board_is_a_mark_and_the_odd_one_is_named_set_aside_with_a_word_an
     expect(strip(shelf, "5").locator("circle")).to_have_count(5)
     expect(strip(shelf, "5").locator(".cross")).to_have_count(1)
     looks_right(shelf)
-    shelf.get_by_role("button", name="Set shelf 6 aside").click()
+    shelf.get_by_role("button", name="Set aside: shelf 6").click()
     shelf.get_by_role("button", name="Set it aside").click()
     expect(shelf.get_by_text('Say why, for example "other maker of the same chip".')).to_be_visible()
     shelf.get_by_label("Why it does not count").fill("another maker's chip")
     shelf.get_by_role("button", name="Set it aside").click()
     expect(shelf.get_by_text("set aside: another maker's chip")).to_be_visible()
     expect(shelf.get_by_text("the odd one out")).to_have_count(0)
-    shelf.get_by_role("button", name="Count shelf 6 again").click()
+    shelf.get_by_role("button", name="Count it again: shelf 6").click()
     expect(shelf.get_by_text("the odd one out at 5")).to_be_visible()
 
 
@@ -122,3 +122,75 @@ def test_a_file_that_is_newer_or_wrong_is_refused_with_a_sentence_and_nothing_of
     expect(shelf.get_by_text(said)).to_be_visible()
     expect(shelf.get_by_text("harbour shop")).to_have_count(0)
     expect(shelf.get_by_role("button", name="aside")).to_have_count(6)
+
+
+# ---- another meter, the other lead -----------------------------------------
+
+
+@pytest.fixture
+def mixed(page: Page, server: ServerProcess) -> Page:
+    """Contact 5 with the bench meter, and with a small one under both leads; an LED tester at contact 6."""
+    read_more(server, "451", "449", "450")
+    other = Device("mixed")
+    of = {"what": "reference_board", "reference_board_id": "reference-small"}
+    send(server, [
+        other.fields_set("meter", "meter-small", name="small meter", test_current_ma=0.3, test_current_sd_pct=2.0),
+        other.fields_set("meter", "meter-led", name="LED tester", open_circuit_mv=9000.0),
+        other.fields_set("reference_board", "reference-small", board_version_id=BOARD_ID, label="harbour"),
+        other.added("reading", {**known_good("5", "415"), "id": "small-5", "of": of, "meter_id": "meter-small"}),
+        other.added("reading", {**known_good("5", "612"), "id": "black-5", "of": of, "lead_on_ground": "black"}),
+        other.added("reading", {**known_good("6", "900"), "id": "led-6", "of": of, "meter_id": "meter-led"}),
+    ])
+    page.reload()
+    wait_for_shop(page)
+    wait_for_engine(page)
+    go(page, PAGE)
+    return page
+
+
+def heard(page: Page, contact: str) -> str:
+    """What a screen reader says of one contact, once bands are there."""
+    expect(strip(page, contact)).to_have_accessible_name(re.compile("mV"))
+    return strip(page, contact).get_attribute("aria-label") or ""
+
+
+def test_a_board_read_with_another_meter_is_drawn_where_this_meter_would_show_it(mixed: Page) -> None:
+    said = re.search(r"harbour 415, here (\d+)", heard(mixed, "5"))
+    assert said is not None and 435 < int(said[1]) < 475
+    rings, discs = strip(mixed, "5").locator("circle.ring"), strip(mixed, "5").locator("circle:not(.ring)")
+    expect(rings).to_have_count(1)
+    expect(discs).to_have_count(4)
+    ring_x, disc_x = (float(one.first.get_attribute("cx") or "nan") for one in (rings, discs))
+    assert abs(ring_x - disc_x) < 60, "415 mV as read would lie far below the others"
+    mixed.get_by_role("radio", name="small meter").check()
+    expect(strip(mixed, "5")).to_have_accessible_name(re.compile(r"harbour 415$|harbour 415;"))
+    expect(rings).to_have_count(4)
+
+
+def test_the_other_lead_has_its_own_bands_and_marks(mixed: Page) -> None:
+    heard(mixed, "5")
+    mixed.get_by_role("radio", name="black lead on ground").check()
+    expect(strip(mixed, "5")).to_have_accessible_name(re.compile(r"\d+ to \d+ mV: harbour 612$"))
+    expect(strip(mixed, "6")).to_have_accessible_name(re.compile("by its role"))
+    looks_right(mixed)
+
+
+def test_a_meter_above_4_volts_is_named_and_not_to_be_chosen_and_its_readings_make_no_band(mixed: Page) -> None:
+    assert "900" not in heard(mixed, "6")
+    expect(mixed.get_by_role("radio", name="LED tester")).to_have_count(0)
+    expect(mixed.get_by_text("Not to choose: LED tester puts 9.0 V on its leads in diode mode")).to_be_visible()
+    expect(mixed.get_by_text("1 reading not used. Read with LED tester. It puts 9.0 V")).to_be_visible()
+
+
+@pytest.mark.parametrize(("text", "said"), [
+    ("", "This is no file of healthy boards that can be read: "),
+    ("not at all", "This is no file of healthy boards that can be read: JSON is malformed"),
+    ('{"holds":"healthy_boards","v":1', "Nothing was taken in."),
+    ('{"holds":"jobs","v":1}', "Nothing was taken in."),
+])
+def test_a_broken_file_is_answered_with_a_sentence(shelf: Page, tmp_path: Path, text: str, said: str) -> None:
+    path = tmp_path / "broken.json"
+    path.write_text(text)
+    shelf.get_by_label("Take a file of healthy boards in").set_input_files(path)
+    expect(shelf.get_by_text(said)).to_be_visible()
+    expect(shelf.get_by_text("Error:")).to_have_count(0)

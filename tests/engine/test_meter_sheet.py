@@ -1,16 +1,17 @@
 """A meter's sheet: the current it was made with comes back, slips by a thousand are named, 4 V is the end."""
 
 import math
+import random
 
 import msgspec
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.engine.constants import IDEALITY, KELVIN, VT_MV_PER_K
+from server.engine.constants import IDEALITY, IDEALITY_OWN_SD, IDEALITY_SD, KELVIN, VT_MV_PER_K
 from server.engine.errors import SheetError
 from server.engine.meter_pair import log_ratio, meter_pair
-from server.engine.meter_sheet import meter_sheet
+from server.engine.meter_sheet import current_words, meter_sheet
 from shared_models.meters import DiodeShown, MeterPairQuestion, MeterSheetQuestion, ResistorShown, SameContact
 
 E24 = (100.0, 110.0, 120.0, 150.0, 220.0, 330.0, 470.0, 680.0, 910.0, 1000.0)
@@ -74,6 +75,18 @@ def test_a_resistor_typed_wrong_by_a_thousand_is_named(typed: float, at_mv: str,
     assert current in problem.message and f"did you mean {meant}?" in problem.message
     mended = ResistorShown(resistor_ohm=float(problem.example), shown=at_mv)
     assert meter_sheet(MeterSheetQuestion(resistors=(rows[0], mended))).fits_sockets
+
+
+def test_a_current_is_said_in_the_unit_it_rounds_to() -> None:
+    assert [current_words(ma) for ma in (999.99999, 999.4, 0.0009999)] == ["1 A", "999 mA", "1 µA"]
+
+
+def test_two_resistors_close_on_either_side_of_the_limit_give_it() -> None:
+    near = (shown(100, 1.0), shown(1300, 1.0), ResistorShown(resistor_ohm=1500, shown="OL"))
+    assert meter_sheet(MeterSheetQuestion(resistors=near)).open_circuit_mv == pytest.approx(1400, abs=2)
+    far = (shown(100, 1.0), shown(470, 1.0), ResistorShown(resistor_ohm=1500, shown="OL"))
+    told = meter_sheet(MeterSheetQuestion(resistors=far))
+    assert told.open_circuit_mv is None and "more than 470 mV, at most 1500 mV" in " ".join(told.sentences)
 
 
 @given(currents, st.sampled_from(E24), st.sampled_from([1000.0, 0.001]))
@@ -156,6 +169,43 @@ def test_two_meters_on_the_same_contacts_give_their_ratio_with_an_interval(ratio
     assert pair.ratio == pytest.approx(ratio, rel=1e-3)
     assert pair.ratio_low < ratio < pair.ratio_high
     assert pair.contacts_used == n and pair.odd_contacts == ()
+
+
+@pytest.mark.parametrize("n", [2, 3, 6, 15])
+@pytest.mark.parametrize("ratio", [0.3, 0.8, 1.9])
+def test_the_interval_of_two_meters_covers_as_often_as_it_says(ratio: float, n: int) -> None:
+    """Contacts drawn from the stated spreads: n common and of each contact, two touches of 2 mV."""
+    rng = random.Random(f"pair {ratio} {n}")
+    vt, inside, tried = VT_MV_PER_K * (KELVIN + 23.0), 0, 400
+    for _ in range(tried):
+        common = rng.gauss(IDEALITY, IDEALITY_SD)
+        rows = []
+        for k in range(n):
+            at = 450 + rng.gauss(0, 10)
+            moved = rng.gauss(common, IDEALITY_OWN_SD) * vt * math.log(ratio) + 5.0 * (ratio - 1)
+            first, second = at + rng.gauss(0, 2), at + moved + rng.gauss(0, 2)
+            rows.append(SameContact(contact=str(k), first_shown=f"{first:.1f}", second_shown=f"{second:.1f}"))
+        pair = meter_pair(MeterPairQuestion(contacts=tuple(rows)))
+        inside += pair.ratio_low < ratio < pair.ratio_high
+    assert 0.91 <= inside / tried <= 0.995
+
+
+def test_two_contacts_give_an_interval_that_is_of_use_and_say_how_many_more_would_help() -> None:
+    two, twenty = (meter_pair(MeterPairQuestion(contacts=contacts(0.8, n))) for n in (2, 20))
+    assert two.ratio_high / two.ratio_low < 1.5
+    assert two.contacts_enough is not None and two.contacts_enough > 2
+    assert f"{two.contacts_enough} contacts would narrow it" in " ".join(two.sentences)
+    assert twenty.ratio_high / twenty.ratio_low < two.ratio_high / two.ratio_low
+    assert "two known resistors do" in " ".join(twenty.sentences)
+
+
+def test_the_second_meters_deviation_holds_the_first_ones() -> None:
+    rows = contacts(0.8, 8)
+    well, badly = (
+        meter_pair(MeterPairQuestion(contacts=rows, first_current_sd_pct=pct)).second_current_sd_pct for pct in (1, 20)
+    )
+    assert well is not None and badly is not None
+    assert badly == pytest.approx(math.hypot(20, math.sqrt(well * well - 1)), abs=0.02)
 
 
 def test_one_contact_that_moved_otherwise_is_named_and_hardly_counts() -> None:

@@ -14,6 +14,7 @@ LATER = {
     "overstress": ("server.engine.bench_doors", "overstress_json"),
     "meter_sheet": ("server.engine.meter_doors", "meter_sheet_json"),
     "meter_pair": ("server.engine.meter_doors", "meter_pair_json"),
+    "healthy_bands": ("server.engine.healthy_bands", "healthy_bands_json"),
     "pin_columns": ("server.engine.pin_doors", "pin_columns_json"),
     "pin_table": ("server.engine.pin_doors", "pin_table_json"),
     "reference_file": ("server.engine.reference_file", "reference_file_json"),

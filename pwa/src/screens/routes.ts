@@ -6,6 +6,7 @@ export type Route =
   | { at: "bench" }
   | { at: "take_in" }
   | { at: "shop" }
+  | { at: "meters"; back: string }
   | { at: "board_by_hand" }
   | { at: "take_in_healthy" }
   | { at: "healthy"; board: string; socket: string }
@@ -22,6 +23,10 @@ export function parseRoute(hash: string): Route {
   if (first === "take-in") return { at: "take_in" };
   if (first === "healthy" && job !== undefined && page !== "sheet") {
     return { at: "healthy", board: decodeURIComponent(job), socket: decodeURIComponent(page) };
+  }
+  if (first === "meters") {
+    const back = new URLSearchParams(query).get("back") ?? "";
+    return { at: "meters", back: back.startsWith("#/") ? back : TO_BENCH };
   }
   if (first === "shop") return { at: "shop" };
   if (first === "board-by-hand") return { at: "board_by_hand" };
@@ -41,6 +46,11 @@ export const TO_BOARD_BY_HAND = "#/board-by-hand";
 export function toJob(job: string, page: JobPage = "sheet", query: Record<string, string> = {}): string {
   const search = new URLSearchParams(query).toString();
   return `#/job/${encodeURIComponent(job)}/${page}${search === "" ? "" : `?${search}`}`;
+}
+
+/** The meters; `back` is the address one comes from, so that what was being done goes on there. */
+export function toMeters(back: string): string {
+  return `#/meters?${new URLSearchParams({ back }).toString()}`;
 }
 
 /** The healthy boards of one socket of a board version. */

@@ -1,5 +1,6 @@
 /** Asks the engine what can be known before the work; nothing of it is kept. */
 import type { EngineBridge } from "../engine_worker/bridge";
+import type { About } from "../engine_worker/protocol";
 import type { Discharge, DischargeQuestion, OverstressMap, OverstressQuestion } from "../generated/models";
 
 /** How such a question ended. `overtaken`: a newer one took its place. */
@@ -13,13 +14,15 @@ export interface BenchDoors {
 }
 
 export function benchDoors(bridge: EngineBridge): BenchDoors {
-  async function ask<T>(about: "discharge" | "overstress", question: unknown): Promise<BenchAnswer<T>> {
-    const answer = await bridge.ask(new TextEncoder().encode(JSON.stringify(question)), about);
-    if (answer.is !== "formed") return answer;
-    return { is: "formed", answer: JSON.parse(new TextDecoder().decode(answer.opinion)) as T };
-  }
   return {
-    askOverstress: (question) => ask<OverstressMap>("overstress", question),
-    askDischarge: (question) => ask<Discharge>("discharge", question),
+    askOverstress: (question) => askEngine<OverstressMap>(bridge, "overstress", question),
+    askDischarge: (question) => askEngine<Discharge>(bridge, "discharge", question),
   };
+}
+
+/** One question at one of the engine's doors, JSON both ways. */
+export async function askEngine<T>(bridge: EngineBridge, about: About, question: unknown): Promise<BenchAnswer<T>> {
+  const answer = await bridge.ask(new TextEncoder().encode(JSON.stringify(question)), about);
+  if (answer.is !== "formed") return answer;
+  return { is: "formed", answer: JSON.parse(new TextDecoder().decode(answer.opinion)) as T };
 }

@@ -35,6 +35,7 @@ import type { HabitDoors } from "./habits";
 import type { Picture } from "../photo/make";
 import type { HealthyDoors } from "./healthy";
 import type { BenchDoors } from "./bench_answers";
+import type { MeterDoors } from "./meter_doors";
 
 /**
  * A value that changes; a Svelte store (`$live` works). The value is `undefined` until the first
@@ -229,6 +230,7 @@ export type StoreErrorCode =
   | "not_found"
   | "not_complete"
   | "not_safe"
+  | "meter_not_for_sockets"
   | "unknown";
 
 /** Why a write was not saved. `message` is a sentence for the screen. */
@@ -286,7 +288,7 @@ export type AskResult =
   | { is: "overtaken" }
   | { is: "failed"; why: string };
 
-export interface Door extends BoardDoors, BenchDoors, HealthyDoors, HabitDoors {
+export interface Door extends BoardDoors, BenchDoors, HealthyDoors, HabitDoors, MeterDoors {
   // queries
   trays(): Live<TrayView[]>;
   /** `null`: there is no such job, or it was taken back. */
@@ -311,6 +313,8 @@ export interface Door extends BoardDoors, BenchDoors, HealthyDoors, HabitDoors {
   takeDeviceIn(fields: JobFields, draftKey?: string): Promise<string>;
   /** A healthy board and the job of reading it, in one: the job's readings belong to the board. Gives the job's id. */
   takeHealthyBoardIn(fields: JobFields, draftKey?: string): Promise<string>;
+  /** Reading another socket of a healthy board that is read already: a job of the same board, measured the same way. */
+  readAnotherSocket(jobId: string, socket: string): Promise<string>;
   setReferenceBoard(boardId: string, fields: ReferenceBoardFields): Promise<void>;
   setJobFields(jobId: string, fields: JobFields, draftKey?: string): Promise<void>;
   addProof(jobId: string, proof: NewProof, draftKey?: string): Promise<string>;

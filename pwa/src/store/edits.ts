@@ -5,6 +5,7 @@
 import { uuidv7 } from "uuidv7";
 
 import type { FactKind, MakeSafeProof, Observation, Reading } from "../generated/models";
+import { whyNotOnSockets } from "../bench/meter_fits";
 import type { FactRow, PhoneDb } from "./db";
 import {
   type Door,
@@ -18,12 +19,12 @@ import {
 import { gateOfJob } from "./read_job";
 import { forgetting, keeping, newPhoto, photoBodies } from "./photos";
 import { visibleEntity } from "./rows";
-import { wholeJob } from "./whole";
+import { wholeJob, wholeMeter } from "./whole";
 import type { Writer } from "./write";
 
 type Edits = Pick<
   Door,
-  "takeDeviceIn" | "takeHealthyBoardIn" | "setReferenceBoard" | "setJobFields" | "addProof" | "addReading" | "replaceReading" | "takeBack" | "addObservation" | "addPhoto" | "setMeter"
+  "takeDeviceIn" | "takeHealthyBoardIn" | "readAnotherSocket" | "setReferenceBoard" | "setJobFields" | "addProof" | "addReading" | "replaceReading" | "takeBack" | "addObservation" | "addPhoto" | "setMeter"
 >;
 
 export function edits(db: PhoneDb, writer: Writer): Edits {
@@ -34,8 +35,17 @@ export function edits(db: PhoneDb, writer: Writer): Edits {
     return record.id;
   };
 
+  /** No write names a meter that never goes on a socket. */
+  const insistOn = async (meterId: string | null | undefined): Promise<void> => {
+    if (meterId == null) return;
+    const row = await visibleEntity(db, "meter", meterId);
+    const why = row === null ? null : whyNotOnSockets(wholeMeter(row));
+    if (why !== null) throw new StoreError("meter_not_for_sockets", why);
+  };
+
   return {
     async takeDeviceIn(fields, draftKey) {
+      await insistOn(fields.meter_id);
       const id = uuidv7();
       const whole: JobFields = { opened_at_ms: Date.now(), ...fields };
       await writer.commit([{ what: "fields_set", kind: "job", id, fields: { ...whole } }], draftKey);
@@ -47,6 +57,7 @@ export function edits(db: PhoneDb, writer: Writer): Edits {
       if (!board_version_id || !socket) {
         throw new StoreError("not_complete", "A healthy board needs its board and socket (for example T10, J14).");
       }
+      await insistOn(fields.meter_id);
       const [id, board] = [uuidv7(), uuidv7()];
       const now = Date.now();
       const healthy = { board_version_id, label: title ?? "", read_at_ms: now, air_c: air_c ?? null };
@@ -62,6 +73,16 @@ export function edits(db: PhoneDb, writer: Writer): Edits {
       return id;
     },
 
+    async readAnotherSocket(jobId, socket) {
+      const { reference_board_id, board_version_id, title, meter_id, air_c, conditions } = await jobOf(db, jobId);
+      if (reference_board_id === null) throw new StoreError("not_complete", "This job reads no healthy board.");
+      const id = uuidv7();
+      const same = { reference_board_id, board_version_id, title, meter_id, air_c, conditions: [...conditions] };
+      const fields: JobFields = { ...same, socket, opened_at_ms: Date.now() };
+      await writer.commit([{ what: "fields_set", kind: "job", id, fields: { ...fields } }]);
+      return id;
+    },
+
     async setReferenceBoard(boardId, fields) {
       if ((await visibleEntity(db, "reference_board", boardId)) === null) throw notFound("healthy board", boardId);
       await writer.commit([{ what: "fields_set", kind: "reference_board", id: boardId, fields: { ...fields } }]);
@@ -69,6 +90,7 @@ export function edits(db: PhoneDb, writer: Writer): Edits {
 
     async setJobFields(jobId, fields, draftKey) {
       await jobOf(db, jobId);
+      await insistOn(fields.meter_id);
       await writer.commit([{ what: "fields_set", kind: "job", id: jobId, fields: { ...fields } }], draftKey);
     },
 
@@ -80,6 +102,7 @@ export function edits(db: PhoneDb, writer: Writer): Edits {
     async addReading(jobId, reading, draftKey) {
       const job = await jobOf(db, jobId);
       const record = newReading(job, reading, await actor());
+      if (atTheSocketInDiodeMode(record)) await insistOn(record.meter_id);
       await mustBeSafe(db, job);
       return addFact("reading", record, draftKey);
     },
@@ -146,6 +169,10 @@ function newReading(job: WholeJob, given: NewReading, taken_by: string): Reading
   if (meter_id === null) throw new StoreError("not_complete", "This job names no meter yet: choose one before reading.");
   const record = { ...ofWhom(job), ...withoutUndefined(given), id: uuidv7(), socket, meter_id, air_c: air_c ?? null, taken_by };
   return { ...record, taken_at_ms: Date.now() };
+}
+
+function atTheSocketInDiodeMode({ kind, subject }: Reading): boolean {
+  return kind === "drop" && (subject ?? "board_socket") === "board_socket";
 }
 
 /** Whose reading it is, and what stood around it: a healthy board's own, or the job's. */

@@ -8,39 +8,32 @@ import type {
   BoardVersion,
   ContactCorrection,
   FactKind,
-  LeadOnGround,
-  Opinion,
+  HealthyBands,
   Reading,
   ReferenceBoard,
   ReferenceFile,
   Socket,
 } from "../generated/models";
+import { askEngine, type BenchAnswer } from "./bench_answers";
 import { BODY_V, onLiveConnection, type PhoneDb } from "./db";
-import { type AskResult, type Live, StoreError, type WholeMeter } from "./door";
+import { type Live, StoreError, type WholeMeter } from "./door";
+import { engineProblem } from "./engine_words";
 import { live } from "./live";
 import { readMeters, socketOf } from "./read_job";
 import { factsOf, visibleFact, visibleFactsOf } from "./rows";
-import { allMeters, knownGood, referenceBoards } from "./sheet";
+import { allMeters, knownGood, referenceBoards, seenOf } from "./sheet";
 import type { StorageWatch } from "./storage_state";
 import type { Writer } from "./write";
-
-/** One healthy board at one contact, as typed. `shown_mv` null: the display said OL, or the text is no plain number. */
-export interface HealthyMark {
-  reading_id: string;
-  reference_board_id: string;
-  contact: string;
-  meter_id: string;
-  lead: LeadOnGround | null;
-  as_typed: string;
-  shown_mv: number | null;
-}
 
 export interface HealthyView {
   board: BoardVersion;
   socket: Socket;
   reference_boards: ReferenceBoard[];
   meters: WholeMeter[];
-  marks: HealthyMark[];
+  /** Names every row the bands rest on, so that a page sees when they have changed. */
+  seen: string[];
+  /** How many rows of each healthy board were made at this socket. */
+  readings_here: Record<string, number>;
 }
 
 /** What came of a file: how much of it was new here, and how much was here already by its id. */
@@ -54,7 +47,7 @@ export interface HealthyDoors {
   /** `null`: there is no such board or socket here. */
   healthyBoards(boardId: string, socket: string): Live<HealthyView | null>;
   /** The bands these healthy boards make for one meter; nothing of it is kept. */
-  askBands(boardId: string, socket: string, meterId: string | null): Promise<AskResult>;
+  askBands(boardId: string, socket: string, meterId: string | null): Promise<BenchAnswer<HealthyBands>>;
   /** All healthy boards of a board version as one file. */
   exportHealthyBoards(boardId: string): Promise<Blob>;
   /** Takes a file in, whole or not at all. Rejects with the sentence that says what is wrong with it. */
@@ -75,29 +68,12 @@ async function readHealthy(db: PhoneDb, boardId: string, ref: string): Promise<H
   const socket = socketOf(board, ref);
   if (board === null || socket === null) return null;
   const { boards, readings } = await knownGood(db, boardId);
-  const rows = readings.filter((row) => row.gone === 0).map((row) => row.record as unknown as Reading);
-  const replaced = new Set(rows.map((row) => row.supersedes ?? ""));
-  const marks = rows.filter((row) => row.socket === ref && !replaced.has(row.id)).flatMap(markOf);
-  return { board, socket, reference_boards: boards, meters: await readMeters(db), marks };
-}
-
-/** A drop at the spring of a contact; everything else makes no band. */
-function markOf(reading: Reading): HealthyMark[] {
-  const { touch, of, kind, lead_on_ground, place } = reading;
-  if (touch.what !== "contact" || of.what !== "reference_board" || kind !== "drop") return [];
-  if ((place ?? "spring") !== "spring") return [];
-  const shown = Number(reading.as_typed.trim().replace(",", "."));
-  return [
-    {
-      reading_id: reading.id,
-      reference_board_id: of.reference_board_id,
-      contact: touch.contact,
-      meter_id: reading.meter_id,
-      lead: lead_on_ground === undefined ? "red" : lead_on_ground,
-      as_typed: reading.as_typed,
-      shown_mv: Number.isFinite(shown) ? shown * (reading.display_unit === "V" ? 1000 : 1) : null,
-    },
-  ];
+  const readings_here: Record<string, number> = {};
+  for (const { gone, record, reference_board_id } of readings) {
+    if (gone === 1 || record["socket"] !== ref || reference_board_id === undefined) continue;
+    readings_here[reference_board_id] = (readings_here[reference_board_id] ?? 0) + 1;
+  }
+  return { board, socket, reference_boards: boards, meters: await readMeters(db), seen: seenOf(readings), readings_here };
 }
 
 async function askBands(
@@ -106,7 +82,7 @@ async function askBands(
   boardId: string,
   socket: string,
   meter_id: string | null,
-): Promise<AskResult> {
+): Promise<BenchAnswer<HealthyBands>> {
   const board = await visibleFact<BoardVersion>(db, "board_version", boardId);
   if (board === null) return { is: "failed", why: "There is no such board on this phone." };
   const corrections = await factsOf(db, "correction", "board_version_id", boardId);
@@ -125,9 +101,7 @@ async function askBands(
     meter_id,
     mode: "sweep",
   };
-  const answer = await bridge.ask(new TextEncoder().encode(JSON.stringify(sheet)));
-  if (answer.is !== "formed") return answer;
-  return { is: "formed", opinion: JSON.parse(new TextDecoder().decode(answer.opinion)) as Opinion };
+  return askEngine<HealthyBands>(bridge, "healthy_bands", sheet);
 }
 
 async function exportFile(db: PhoneDb, boardId: string): Promise<Blob> {
@@ -149,8 +123,9 @@ async function checked(bridge: EngineBridge, blob: Blob): Promise<ReferenceFile>
   const answer = await bridge.ask(new Uint8Array(await blob.arrayBuffer()), "reference_file");
   if (answer.is === "overtaken") throw new StoreError("unknown", "Another file came meanwhile. Nothing of this one was taken in.");
   if (answer.is === "failed") {
-    // the engine's error begins with its Python class, which says nothing at a bench
-    throw new StoreError("unknown", `${answer.why.replace(/^[\w.]*(Error|Exception): /, "")} Nothing was taken in.`);
+    const { where, sentence } = engineProblem(answer.why);
+    const at = where === null || where === "$" ? "" : ` (${where.replace(/^\$\./, "")})`;
+    throw new StoreError("unknown", `This is no file of healthy boards that can be read: ${sentence}${at} Nothing was taken in.`);
   }
   return JSON.parse(new TextDecoder().decode(answer.opinion)) as ReferenceFile;
 }

@@ -17,6 +17,7 @@ import { handOver } from "./export";
 import { habitDoors } from "./habits";
 import { healthyDoors } from "./healthy";
 import { live } from "./live";
+import { meterDoors } from "./meter_doors";
 import { Opinions } from "./opinions";
 import { Pictures } from "./photos";
 import { readJob, readMeters } from "./read_job";
@@ -76,6 +77,7 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
     setActor: (name) => onLiveConnection(db, () => db.setMeta("actor", name)),
     askOpinion: (jobId, how = {}) => opinions.ask(jobId, how),
     ...benchDoors(bridge),
+    ...meterDoors(db, bridge),
     startEngine: () => bridge.start(),
     syncNow: () => runner.now(),
     handOver: () => onLiveConnection(db, () => handOver(db)),

@@ -13,8 +13,9 @@ import server.engine.constants.circuit  # noqa: F401  fills its part of the tabl
 from server.engine.constants.table import TABLE, Entry
 from server.engine.constants.table import mapping as _map
 from server.engine.constants.table import num as _num
+from shared_models import tables
 
-CONSTANTS_VERSION = "2026.11.2"
+CONSTANTS_VERSION = "2026.11.3"
 
 # ---- physics of a junction ------------------------------------------------------------------
 MEMO_SIZE = int(_num("MEMO_SIZE", 8, "boards", "ASSUMED", "prepared boards kept; a bench rarely has more in hand"))
@@ -50,7 +51,11 @@ ABSURD_AIR_LOW_C = _num("ABSURD_AIR_LOW_C", -30.0, "degC", "ASSUMED", "below thi
 ABSURD_AIR_HIGH_C = _num("ABSURD_AIR_HIGH_C", 60.0, "degC", "ASSUMED", "above this it is asked about")
 OPEN_CIRCUIT_DEFAULT_MV = _num("OPEN_CIRCUIT_DEFAULT_MV", 2000.0, "mV", "PRACTICE", "a usual open-circuit limit")
 DIODE_MODE_MAX_MV = _num(
-    "DIODE_MODE_MAX_MV", 4000.0, "mV", "PRACTICE", "meters above 4 V in diode mode never go on a socket"
+    "DIODE_MODE_MAX_MV",
+    tables.DIODE_MODE_MAX_MV,
+    "mV",
+    "PRACTICE",
+    "meters above 4 V in diode mode never go on a socket",
 )
 NEGATIVE_DROP_MV = _num(
     "NEGATIVE_DROP_MV", -20.0, "mV", "PRACTICE", "below this a drop says residual voltage, not a junction"
@@ -110,6 +115,7 @@ IDEALITY_LOWEST = _num(
 IDEALITY_HIGHEST = _num(
     "IDEALITY_HIGHEST", 2.0, "1", "SOURCE", "n of a junction, 1 to 2: Sze, Ng, Semiconductor Devices, 3rd ed."
 )
+LIMIT_NEAR = _num("LIMIT_NEAR", 1.25, "1", "ASSUMED", "a limit between two numbers this near is their middle")
 LARGEST_TEST_RESISTOR_OHM = _num("LARGEST_TEST_RESISTOR_OHM", 1e9, "ohm", "ASSUMED", "above any resistor in a drawer")
 HUBER_K = _num(
     "HUBER_K", 1.5, "scales", "SOURCE", "Venables and Ripley, Modern Applied Statistics with S, 4th ed., 5.5"
@@ -118,6 +124,12 @@ HUBER_STEPS = int(_num("HUBER_STEPS", 100, "steps", "ASSUMED", "converges in ten
 HUBER_STOP = _num("HUBER_STOP", 1e-10, "scales", "ASSUMED", "a step that moves no printed digit")
 MAD_TO_SD = _num("MAD_TO_SD", 1.4826, "1", "SOURCE", "normal values; Venables and Ripley, as above, 4th ed., 5.5")
 PAIR_COVERAGE = _num("PAIR_COVERAGE", 0.95, "1", "PRACTICE", "an interval is a 95 % one unless it says otherwise")
+PAIR_PRIOR_DF = _num(
+    "PAIR_PRIOR_DF", 4.0, "contacts", "ASSUMED", "how far contacts scatter between two meters is known as from so many"
+)
+PAIR_SHARE_WANTED = _num(
+    "PAIR_SHARE_WANTED", 0.05, "ln", "ASSUMED", "the scatter of contacts is worth narrowing down to 5 %, no further"
+)
 PAIR_ODD_SCALES = _num("PAIR_ODD_SCALES", 3.0, "scales", "PRACTICE", "a contact that moved otherwise than the rest")
 PAIR_STEPS = int(_num("PAIR_STEPS", 30, "steps", "ASSUMED", "Newton steps; quadratic after the third"))
 PAIR_LEAST_MV = _num("PAIR_LEAST_MV", 100.0, "mV", "ASSUMED", "below it there is no junction to compare by")
