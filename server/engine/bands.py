@@ -10,16 +10,15 @@ band belongs to one `lead_on_ground`.
 import math
 from typing import NamedTuple
 
-from server.engine.accept import Board, Touched
-from server.engine.common_fit import symmetric_inverse
+from server.engine.accept import Board
 from server.engine.constants import (
     BLACK_OL,
     BULK_OHM,
+    CHIP_N_SHARE,
     GAIN_SD,
     GROUND_SD_MV,
     GROUP_MIN,
     GROUP_SD_MV,
-    IDEALITY_OWN_SD,
     KELVIN,
     LEAD_NOISE_OHM,
     NET_FOLLOWER_SD_MV,
@@ -38,14 +37,15 @@ from server.engine.constants import (
     ROLE_DF,
     ROLE_NUMBERS,
     SIBLING_DF,
-    TINY_OHM,
     VERDICT_Z_RETOUCH,
     VT_MV_PER_K,
 )
-from server.engine.meters import Conditions, carry, conditions_of
-from server.engine.roles import Path, healthy_ol, sibling_key, spreads_of
+from server.engine.meters import Conditions, carry
+from server.engine.reference_cells import ReferenceCell
+from server.engine.roles import PLAIN_PATH, Path, healthy_ol, sibling_key, spreads_of
+from server.engine.straighten import Line
 from server.engine.student import NigPrior, StudentT, odd_ones_out, predictive, update
-from shared_models.reading import Drop, LeadOnGround, Meter, OfReferenceBoard
+from shared_models.reading import LeadOnGround
 from shared_models.tables import ROLE_BY_ID
 
 
@@ -53,7 +53,9 @@ class Healthy(NamedTuple):
     """The healthy distribution of one contact, one lead: Student t (loc, scale, df) in mV, or OL.
 
     `ol_odds` is the probability that a healthy one shows OL. `carried_mv` is how far the centre was
-    moved to this meter and temperature; `climb_odds` how often a healthy one climbs.
+    moved to this meter and temperature; `climb_odds` how often a healthy one climbs. `path` is the circuit
+    behind the contact, as its own path or role says and as healthy boards read at several currents correct it.
+    `lean_mv` is how far this board's group of lines may lean together, `shared_mv` the part of it that carrying adds.
     """
 
     rests_on: str
@@ -67,165 +69,19 @@ class Healthy(NamedTuple):
     odd_boards: tuple[str, ...] = ()
     net_sd: float = NET_FOLLOWER_SD_MV
     siblings: tuple[str, ...] = ()
-
-
-class ReferenceCell(NamedTuple):
-    """All reference boards at one contact and lead: carried values by board, OL count, climbs.
-
-    `taken_at[i]` are the conditions board i was read under; `steps[i]` how far its current was carried, as
-    (this meter's less its own, mA; logarithm of their ratio). `moved_mv` is how far carrying moved a reading on
-    average, `log_ratio` the mean logarithm of the ratio of currents, signed. `as_read` goes with `values`: what the
-    board showed on its own meter, and whether that is the meter carried to. `over_boards` are those that showed OL.
-    """
-
-    boards: list[str]
-    values: list[float]
-    taken_at: list[Conditions]
-    steps: list[tuple[float, float]]
-    over_range: int
-    climbs: int
-    noted: int
-    moved_mv: float
-    same_meter: float
-    log_ratio: float
-    as_read: tuple[tuple[float, bool], ...] = ()
-    over_boards: tuple[str, ...] = ()
-
-
-def reference_cells(
-    board: Board, known: list[Touched], meters: dict[str, Meter], to: Conditions
-) -> dict[tuple[int, str], ReferenceCell]:
-    """Known-good readings by (contact index, lead), carried to the conditions `to`."""
-    rows: dict[tuple[int, str], dict[str, list[Touched]]] = {}
-    for touched in known:
-        reading = touched.reading
-        contact = getattr(reading.touch, "contact", "")
-        lead = reading.lead_on_ground
-        if lead is None or not isinstance(reading.of, OfReferenceBoard):
-            continue
-        rows.setdefault((board.places[contact], lead), {}).setdefault(reading.of.reference_board_id, []).append(touched)
-    return {key: _cell(board, key[0], by_board, meters, to) for key, by_board in sorted(rows.items())}
-
-
-def _cell(
-    board: Board, contact: int, by_board: dict[str, list[Touched]], meters: dict[str, Meter], to: Conditions
-) -> ReferenceCell:
-    path = board.paths[contact]
-    boards: list[str] = []
-    values: list[float] = []
-    moves: list[float] = []
-    taken_at: list[Conditions] = []
-    as_read: list[tuple[float, bool]] = []
-    over_boards: list[str] = []
-    climbs = noted = same = 0
-    steps: list[tuple[float, float]] = []
-    for name, touches in sorted(by_board.items()):
-        drops = [touched for touched in touches if isinstance(touched.value, Drop)]
-        for touched in touches:
-            noted += touched.reading.steadiness is not None
-            climbs += touched.reading.steadiness == "climbs"
-        if not drops:
-            over_boards.append(name)
-            continue
-        carried: list[float] = []
-        at, step, same_before = to, (0.0, 0.0), same
-        for touched in drops:
-            at = conditions_of(touched.reading.meter_id, meters.get(touched.reading.meter_id), touched.air_c)
-            same += at.meter_id == to.meter_id
-            # one meter against itself: whatever its current is, it is the same
-            from_ma = to.current_ma if at.meter_id == to.meter_id else at.current_ma
-            drop_mv = touched.value.drop_mv if isinstance(touched.value, Drop) else 0.0
-            carried.append(carry(drop_mv, path, from_ma, at.air_c, to.current_ma, to.air_c))
-            moves.append(carried[-1] - drop_mv)
-            step = (to.current_ma - from_ma, math.log(to.current_ma / from_ma))
-        boards.append(name)
-        steps.append(step)
-        taken_at.append(at)
-        values.append(math.fsum(carried) / len(carried))
-        shown = math.fsum(touched.value.drop_mv for touched in drops if isinstance(touched.value, Drop))
-        as_read.append((shown / len(drops), same - same_before == len(drops)))
-    count = max(len(moves), 1)
-    return ReferenceCell(
-        boards,
-        values,
-        taken_at,
-        steps,
-        len(over_boards),
-        climbs,
-        noted,
-        math.fsum(moves) / count,
-        same / count,
-        math.fsum(step[1] for step in steps) / max(len(steps), 1),
-        tuple(as_read),
-        tuple(over_boards),
-    )
-
-
-def spread_within_nets(
-    nets: list[list[int]], cells: dict[tuple[int, str], ReferenceCell], lead: str
-) -> dict[int, float]:
-    """How far each contact of a rail strays from its rail's mean on healthy boards, in mV.
-
-    The prior is that contacts of one rail read alike; boards that say otherwise are believed.
-    """
-    spreads: dict[int, float] = {}
-    prior = REFERENCE_DF * NET_FOLLOWER_SD_MV * NET_FOLLOWER_SD_MV
-    for members in nets:
-        told = {
-            contact: dict(zip(cell.boards, cell.values, strict=True))
-            for contact in members
-            if (cell := cells.get((contact, lead))) is not None
-        }
-        offsets: dict[int, list[float]] = {contact: [] for contact in told}
-        for board in sorted({board for values in told.values() for board in values}):
-            here = [(contact, values[board]) for contact, values in told.items() if board in values]
-            mean = math.fsum(value for _, value in here) / len(here)
-            for contact, value in here:
-                offsets[contact].append(value - mean)
-        for contact, strays in offsets.items():
-            if len(strays) > 1:
-                middle = math.fsum(strays) / len(strays)
-                total = math.fsum((stray - middle) * (stray - middle) for stray in strays)
-                spreads[contact] = math.sqrt((prior + total) / (REFERENCE_DF + len(strays) - 1))
-    return spreads
+    path: Path | None = None
+    shared_mv: float = 0.0
+    lean_mv: float = 0.0
 
 
 def carry_sd(path: Path | None, log_ratio: float, step_ma: float, air_c: float) -> float:
     """How well a carried reading is known: the spread of n over the change of current, and of the series part."""
     if path is None:
         return 0.0
-    by_n = IDEALITY_OWN_SD * VT_MV_PER_K * (KELVIN + air_c) * log_ratio
+    ideality_sd = math.hypot(path.ideality_sd, CHIP_N_SHARE * path.shared_ideality_sd)
+    by_n = ideality_sd * VT_MV_PER_K * (KELVIN + air_c) * log_ratio
     by_series = path.series_sd_ohm * step_ma
     return math.hypot(by_n, by_series)
-
-
-def straightened(cell: ReferenceCell, path: Path | None, spread_mv: float, air_c: float) -> tuple[list[float], float]:
-    """The carried values corrected for what boards read at several currents say of this contact's own n and series
-    resistance, and how much the doubt about both adds to the centre, one deviation, in mV.
-
-    value = centre - dR (step in mA) - dn Vt (logarithm of the ratio) + scatter, with Normal priors on dR and dn
-    and none on the centre: linear regression with a conjugate prior (Gelman et al., Bayesian Data Analysis, 3rd
-    edition, section 14.8).
-    """
-    if path is None or not cell.values:
-        return cell.values, 0.0
-    vt = VT_MV_PER_K * (KELVIN + air_c)
-    strength = 1 / (spread_mv * spread_mv)
-    rr = 1 / max(path.series_sd_ohm * path.series_sd_ohm, TINY_OHM * TINY_OHM)
-    nn = 1 / (IDEALITY_OWN_SD * IDEALITY_OWN_SD)
-    mm = mr = mn = rn = ym = yr = yn = 0.0
-    for value, (step_ma, log_ratio) in zip(cell.values, cell.steps, strict=True):
-        r, n = -step_ma, -vt * log_ratio
-        mm, mr, mn = mm + strength, mr + strength * r, mn + strength * n
-        rr, rn, nn = rr + strength * r * r, rn + strength * r * n, nn + strength * n * n
-        ym, yr, yn = ym + strength * value, yr + strength * r * value, yn + strength * n * value
-    (cmm, cmr, cmn, crr, crn, cnn), _ = symmetric_inverse(mm, mr, mn, rr, rn, nn)
-    ohm, own_n = cmr * ym + crr * yr + crn * yn, cmn * ym + crn * yr + cnn * yn
-    values = [
-        value + ohm * step_ma + own_n * vt * log_ratio
-        for value, (step_ma, log_ratio) in zip(cell.values, cell.steps, strict=True)
-    ]
-    return values, math.sqrt(max(0.0, cmm - 1 / mm))
 
 
 def noise_sd(drop_mv: float, current_ma: float, same_meter: bool) -> float:
@@ -238,7 +94,7 @@ def noise_sd(drop_mv: float, current_ma: float, same_meter: bool) -> float:
     )
 
 
-def from_references(board: Board, contact: int, cell: ReferenceCell, to: Conditions) -> Healthy:
+def from_references(board: Board, contact: int, cell: ReferenceCell, line: Line | None, to: Conditions) -> Healthy:
     """The band of a contact from its reference boards, each already freed of what it has in common with itself.
 
     The band holds what the contact strays by alone; what its chip, the meter and the air do to all of its
@@ -256,12 +112,18 @@ def from_references(board: Board, contact: int, cell: ReferenceCell, to: Conditi
     )
     if not cell.values:
         base = role_band(board, contact, "red", to)
-        return Healthy("reference_boards", base.loc, base.scale, base.df, ol_odds, 0.0, climb, total)
+        return Healthy("reference_boards", base.loc, base.scale, base.df, ol_odds, 0.0, climb, total, path=base.path)
     middle = sorted(cell.values)[len(cell.values) // 2]
     own, _ = spreads_of(board.contacts[contact])
     hand = noise_sd(middle, mean_current_ma(cell, to), cell.same_meter > 0.5)
     spread = math.hypot(GROUND_SD_MV if board.contacts[contact].role == "ground" else own, hand)
-    all_values, carry_doubt = straightened(cell, board.paths[contact], spread, to.air_c)
+    if line is None:
+        path = board.paths[contact]
+        step_ma = math.fsum(step for step, _ in cell.steps) / len(cell.steps)
+        line = Line(cell.values, path or PLAIN_PATH, carry_sd(path, cell.log_ratio, step_ma, to.air_c), 0.0)
+    else:
+        path = line.path
+    all_values, carry_doubt = line.values, line.doubt_mv
     middle = sorted(all_values)[len(all_values) // 2]
     prior = NigPrior(mean=middle, kappa=REFERENCE_KAPPA, df=REFERENCE_DF, scale=spread)
     kept, odd = list(range(len(all_values))), []
@@ -282,6 +144,8 @@ def from_references(board: Board, contact: int, cell: ReferenceCell, to: Conditi
         climb,
         total,
         tuple(cell.boards[index] for index in odd),
+        path=path,
+        shared_mv=line.shared_mv,
     )
 
 
@@ -303,7 +167,7 @@ def role_band(board: Board, contact: int, lead: LeadOnGround, to: Conditions) ->
     if lead == "black":
         loc, sd = 0.5 * (role.black_low_mv + role.black_high_mv), (role.black_high_mv - role.black_low_mv) * RANGE_TO_SD
         shows_ol = 1 - OL_SURPRISE if healthy_ol(one) else BLACK_OL.get(one.role, OL_SURPRISE)
-        return Healthy("role", loc, max(sd, NOISE_PERSON_MV), ROLE_DF, shows_ol, 0.0, climb)
+        return Healthy("role", loc, max(sd, NOISE_PERSON_MV), ROLE_DF, shows_ol, 0.0, climb, path=board.paths[contact])
     path = board.paths[contact]
     series = (path.series_ohm - _role_ohm(one.role)) if path is not None else 0.0
     typical = role.typical_mv + max(series, 0.0) * REFERENCE_CURRENT_MA
@@ -317,6 +181,7 @@ def role_band(board: Board, contact: int, lead: LeadOnGround, to: Conditions) ->
         1 - OL_SURPRISE if healthy_ol(one) else OL_SURPRISE,
         loc - typical,
         climb,
+        path=path,
     )
 
 

@@ -24,6 +24,7 @@ from server.engine.constants import (
     FAULT_DEPTH_MAX_MV,
     FAULT_DEPTH_MIN_MV,
     FAULT_LOW_SHARE,
+    FEW_CONTACTS,
     KELVIN,
     LOG_2PI_HALF,
     SESSION_FAULT_SHARES,
@@ -121,12 +122,26 @@ def fit_common(points: list[Point], prior: Prior, starts: list[tuple[float, floa
         )
         for point in points
     ]
-    best = _settle(starts[0], rows, names, prior, steps)
-    for start in starts[1:]:
-        tried = _settle(start, rows, names, prior, steps)
+    level = [0.0] * len(names)
+    best = _settle(starts[0], level, rows, names, prior, steps)
+    others = [(start, level) for start in starts[1:]]
+    if len(points) >= FEW_CONTACTS and names:
+        others.append((starts[0], _middle_leans(points, names)))
+    for start, leans in others:
+        tried = _settle(start, leans, rows, names, prior, steps)
         if tried.evidence > best.evidence:
             best = tried
     return best
+
+
+def _middle_leans(points: list[Point], names: list[str]) -> list[float]:
+    """Each chip's lean if its middle reading is healthy: a place to start from where a whole chip is far off."""
+    leans = []
+    for name in names:
+        members = [one for one in points if one.chip == name and one.chip_mv]
+        told = sorted((one.read_mv - one.expected_mv) / one.chip_mv for one in members)
+        leans.append(told[len(told) // 2] if told else 0.0)
+    return leans
 
 
 _Row = tuple[float, float, float, float, float, int, float]
@@ -155,9 +170,11 @@ class _Arrow(NamedTuple):
     log_determinant: float
 
 
-def _settle(start: tuple[float, float], rows: list[_Row], names: list[str], prior: Prior, steps: int) -> CommonFit:
+def _settle(
+    start: tuple[float, float], leans: list[float], rows: list[_Row], names: list[str], prior: Prior, steps: int
+) -> CommonFit:
     """Reweighted least squares from one start."""
-    now = _Now(start[0], start[1], 0.0, [0.0] * len(names))
+    now = _Now(start[0], start[1], 0.0, list(leans))
     fit = nothing_in_common(prior)
     for step in range(steps):
         left, healthy, faulty = _look(rows, now, prior, step == 0)

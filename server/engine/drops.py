@@ -154,7 +154,7 @@ def _share_below(drop_mv: float, view: View, low: float, high: float) -> float:
         return 0.0
     if drop_mv >= view.loc and view.ol_odds < 0.5:
         return 1.0
-    ohm = drop_mv / (view.current_ma * (1 - _junction_share(drop_mv, view)) + TINY)
+    ohm = drop_mv / (view.current_ma * (1 - junction_share(drop_mv, view)) + TINY)
     return min(1.0, max(0.0, (math.log(ohm) - low) / (high - low)))
 
 
@@ -162,10 +162,10 @@ def leak_ohm(drop_mv: float, view: View) -> float | None:
     """The leak that would explain a reading below its band, in ohms; None where it explains nothing."""
     if not 0 < drop_mv < view.loc:
         return None
-    return drop_mv / (view.current_ma * (1 - _junction_share(drop_mv, view)))
+    return drop_mv / (view.current_ma * (1 - junction_share(drop_mv, view)))
 
 
-def _junction_share(drop_mv: float, view: View) -> float:
+def junction_share(drop_mv: float, view: View) -> float:
     """The share of the test current that the junction still takes at a reading below its own.
 
     Newton's steps in the logarithm of the share, from above, where the equation is convex.

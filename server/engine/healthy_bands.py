@@ -7,10 +7,11 @@ as the band. A board set aside by hand makes no band, but its mark is carried to
 import msgspec
 
 from server.engine.accept import Facts, Notes, accept_known_good
-from server.engine.bands import Healthy, ReferenceCell, reference_cells
+from server.engine.bands import Healthy
 from server.engine.digest import board_digest
 from server.engine.meters import Conditions
 from server.engine.prepared import Prepared, prepare
+from server.engine.reference_cells import ReferenceCell, reference_cells
 from server.engine.rounding import millivolts, plain
 from server.engine.session import fit_from_references, known_bands, open_circuit_of, session_conditions, views_of
 from server.engine.verdicts import band_of
@@ -34,7 +35,7 @@ def healthy_bands(sheet: BenchSheet) -> HealthyBands:
     at = session_conditions(sheet, Facts([], [], {}, []), meters)
     known = known_bands(prepared, meters, at)
     unread, _ = fit_from_references(prepared, {}, known.bands, at, known.current_sd, at.air_sd_k)
-    views = views_of(prepared, {}, known.bands, unread, at, open_circuit_of(at.meter_id, meters), LEADS)
+    views = views_of(prepared, {}, known.bands, unread, at, open_circuit_of(at.meter_id, meters), {}, LEADS)
     aside = _set_aside_by_hand(sheet, prepared, meters, at)
     contacts = []
     for place, contact in enumerate(prepared.board.contacts):

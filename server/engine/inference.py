@@ -30,6 +30,8 @@ from server.engine.meters import (
 from server.engine.numbering import Counting, count
 from server.engine.overstress import net_key
 from server.engine.prepared import Prepared
+from server.engine.second_current import Second
+from server.engine.second_meter import one_meters_sweep, second_looks
 from server.engine.seen import Seen, as_drawn, drawn_observation, gather
 from server.engine.session import (
     fit_from_references,
@@ -53,6 +55,7 @@ class Judged(NamedTuple):
     seen: dict[tuple[int, str], Seen]
     bands: dict[tuple[int, str], Healthy]
     views: dict[tuple[int, str], View]
+    seconds: dict[tuple[int, str], Second]
     findings: list[Finding]
     log_likelihoods: list[list[float] | None]
     densities: list[list[float] | None]
@@ -71,6 +74,7 @@ def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
     known = known_bands(prepared, meters, at)
     bands = dict(known.bands)
     red = [bands[contact, "red"] for contact in range(len(prepared.board.contacts))]
+    facts, again, carried_sd = one_meters_sweep(facts, prepared.board, at, meters)
     counting = count(prepared.board, known.ways, facts.sweep, red, session_slack(at, known.current_sd))
     seen = gather(prepared, facts, counting.best.to_drawn)
     fit, wrongly = fit_from_references(prepared, seen, bands, at, known.current_sd, at.air_sd_k)
@@ -83,8 +87,10 @@ def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
         prepared.board, read, {contact: band for (contact, lead), band in bands.items() if lead == "red"}
     ).items():
         bands[contact, "red"] = band
-    views = views_of(prepared, seen, bands, fit, at, open_circuit_of(at.meter_id, meters))
-    return _infer(sheet, prepared, facts, at, counting, fit, seen, bands, views, wrongly)
+    less_sure = {(counting.best.to_drawn[written], lead): sd for (written, lead), sd in carried_sd.items()}
+    views = views_of(prepared, seen, bands, fit, at, open_circuit_of(at.meter_id, meters), less_sure)
+    seconds = second_looks(prepared, seen, bands, views, again, counting.best.to_drawn, at, meters)
+    return _infer(sheet, prepared, facts, at, counting, fit, seen, bands, views, seconds, wrongly)
 
 
 def _infer(
@@ -97,9 +103,10 @@ def _infer(
     seen: dict[tuple[int, str], Seen],
     bands: dict[tuple[int, str], Healthy],
     views: dict[tuple[int, str], View],
+    seconds: dict[tuple[int, str], Second],
     wrongly: float,
 ) -> Judged:
-    densities, failing = variable_densities(prepared, seen, views)
+    densities, failing = variable_densities(prepared, seen, views, seconds)
     log_likelihoods: list[list[float] | None] = []
     for variable, row in enumerate(densities):
         fail = failing[variable]
@@ -138,6 +145,7 @@ def _infer(
         seen,
         bands,
         views,
+        seconds,
         findings,
         log_likelihoods,
         densities,

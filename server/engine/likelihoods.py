@@ -4,11 +4,13 @@ import math
 
 from server.engine.constants import (
     DOUBLE_TOUCH_MV,
+    OPEN_READS,
     RETOUCH_FACTOR,
     SIBLING_DF,
 )
-from server.engine.drops import BAND, MEETS, OPEN, View, failed_touch, state_densities, steadiness_odds
+from server.engine.drops import BAND, MEETS, OPEN, View, failed_touch, normal, state_densities, steadiness_odds
 from server.engine.prepared import Prepared
+from server.engine.second_current import Second, second_factors
 from server.engine.seen import Seen
 from server.engine.stories.kinds import Mixture
 
@@ -22,14 +24,22 @@ def mixed(mixture: tuple[tuple[int, float], ...], row: list[float]) -> float:
 
 
 def variable_densities(
-    prepared: Prepared, seen: dict[tuple[int, str], Seen], views: dict[tuple[int, str], View]
+    prepared: Prepared,
+    seen: dict[tuple[int, str], Seen],
+    views: dict[tuple[int, str], View],
+    seconds: dict[tuple[int, str], Second],
 ) -> tuple[list[list[float] | None], list[tuple[float, float] | None]]:
-    """For each variable the density of what was seen under each state, and (chance, density) of a failed touch."""
+    """For each variable the density of what was seen under each state, and (chance, density) of a failed touch.
+
+    `seconds`: contacts that were looked at with another current too.
+    """
     densities: list[list[float] | None] = [None] * len(prepared.members)
     failing: list[tuple[float, float] | None] = [None] * len(prepared.members)
     for (contact, lead), one in seen.items():
         variable = prepared.net_variable[contact]
         own, fail = _own_densities(prepared, _with_its_net(prepared, one, variable, seen), views[contact, lead])
+        if (contact, lead) in seconds:
+            own, fail = _and_second(prepared, one, views[contact, lead], seconds[contact, lead], own, fail)
         if variable == contact:
             _times(densities, failing, contact, own, fail)
             continue
@@ -42,6 +52,18 @@ def variable_densities(
         view = _as_the_rail(views[contact, lead], views[leader, lead], seen[leader, lead].drop_mv)
         _times(densities, failing, contact, *_own_densities(prepared, one._replace(steadiness=None), view))
     return densities, failing
+
+
+def _and_second(
+    prepared: Prepared, one: Seen, view: View, second: Second, own: list[float], fail: tuple[float, float]
+) -> tuple[list[float], tuple[float, float]]:
+    """The first reading's densities times the second's, given the first; after a failed one it stands alone."""
+    factors = second_factors(one.drop_mv, view, second, prepared.touch_fails)
+    alone = OPEN_READS
+    if second.drop_mv is not None and one.drop_mv is not None:
+        healthy = view.loc + second.healthy_mv - one.drop_mv
+        alone = normal(second.drop_mv, healthy, math.hypot(view.scale, second.sd_mv))
+    return [a * b for a, b in zip(own, factors, strict=True)], (fail[0], fail[1] * alone)
 
 
 def _as_the_rail(view: View, leader: View, rail_mv: float | None) -> View:

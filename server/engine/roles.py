@@ -9,7 +9,17 @@ straps, unknown), so nothing shifts with the meter.
 import math
 from typing import NamedTuple
 
-from server.engine.constants import BULK_OHM, IDEALITY, OWN_SHARE, ROLE_NUMBERS, SERIES_PART_SD, SERIES_UNKNOWN_SD_OHM
+from server.engine.constants import (
+    BULK_OHM,
+    IDEALITY,
+    IDEALITY_OWN_SD,
+    IDEALITY_SD,
+    OWN_SHARE,
+    ROLE_NUMBERS,
+    SERIES_OWN_SD_OHM,
+    SERIES_PART_SD,
+    SERIES_UNKNOWN_SD_OHM,
+)
 from shared_models.board import ChipPin, Contact, SeriesPart
 from shared_models.tables import ROLE_BY_ID
 
@@ -31,12 +41,19 @@ SIGNAL_ROLES = frozenset(
 
 
 class Path(NamedTuple):
-    """The circuit behind a contact: `series_ohm` in front of a junction of `ideality`."""
+    """The circuit behind a contact: `series_ohm` in front of a junction of `ideality`, each with its deviation.
+
+    `series_sd_ohm` and the two others of n: `ideality_sd` is a contact's own, `shared_ideality_sd` what all lines
+    of its chip and role share; of `series_sd_ohm` a contact's own part is `own_series_sd_ohm`.
+    """
 
     ideality: float
     series_ohm: float
     series_sd_ohm: float
     known: bool
+    ideality_sd: float = IDEALITY_OWN_SD
+    shared_ideality_sd: float = IDEALITY_SD
+    own_series_sd_ohm: float = SERIES_OWN_SD_OHM
 
 
 PLAIN_PATH = Path(IDEALITY, BULK_OHM, 0.0, True)
@@ -103,14 +120,15 @@ def chip_of(contact: Contact) -> str | None:
 
 
 def leans_with(contact: Contact) -> str:
-    """The group a contact leans with from board to board: its chip, else its role; "" where it stands alone.
+    """The group a contact leans with from board to board: lines of one chip and role; "" where it stands alone.
 
-    Contacts of one chip share a die, so most of what differs from board to board is common to them. A rail
-    is one net with one state and stands alone; its contacts are not many witnesses but one.
+    Contacts of one chip share a die, and lines of one role are drawn alike, so most of what differs from board to
+    board is common to them. A rail is one net with one state and stands alone; its contacts are not many
+    witnesses but one.
     """
     if contact.role in NO_JUNCTION or contact.role == "unknown" or ROLE_BY_ID[contact.role].is_rail:
         return ""
-    return chip_of(contact) or f"role {contact.role}"
+    return f"{chip_of(contact) or ''}/{contact.role}"
 
 
 def spreads_of(contact: Contact) -> tuple[float, float]:

@@ -11,12 +11,9 @@ import msgspec
 from server.engine.accept import Facts, sane_air
 from server.engine.bands import (
     Healthy,
-    ReferenceCell,
     carry_sd,
     from_references,
-    reference_cells,
     role_band,
-    spread_within_nets,
     with_limit,
 )
 from server.engine.common_fit import CommonFit, Point, Prior, fit_common, lean_of
@@ -32,8 +29,10 @@ from server.engine.constants import (
     OFFSET_MIN_CONTACTS,
     OFFSET_SD_MV,
     OPEN_CIRCUIT_DEFAULT_MV,
+    REVISION_SD_MV,
     SELF_SHARE_LEFT,
     SESSION_STEPS,
+    SHARE,
     TOLD_WRONGLY,
     VT_MV_PER_K,
 )
@@ -51,9 +50,11 @@ from server.engine.meters import (
 )
 from server.engine.numbering import Ways, ways_to_count
 from server.engine.prepared import Prepared
+from server.engine.reference_cells import ReferenceCell, reference_cells, spread_within_nets
 from server.engine.reference_fit import without_what_boards_share
 from server.engine.roles import PLAIN_PATH, leans_with, spreads_of
 from server.engine.seen import Seen
+from server.engine.straighten import straightened
 from shared_models.reading import LeadOnGround, Meter
 from shared_models.sheet import BenchSheet
 
@@ -81,9 +82,10 @@ def known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) ->
 
 
 def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) -> KnownBands:
-    cells = without_what_boards_share(
+    cells, unrest = without_what_boards_share(
         prepared.board, reference_cells(prepared.board, prepared.known_good, meters, at), at
     )
+    lines = straightened(prepared.board, cells, at.air_c)
     limit_mv = open_circuit_of(at.meter_id, meters)
     bands: dict[tuple[int, str], Healthy] = {}
     leads: tuple[LeadOnGround, ...] = ("red", "black")
@@ -91,11 +93,12 @@ def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditio
         for lead in leads:
             cell = cells.get((contact, lead))
             told = (
-                from_references(prepared.board, contact, cell, at)
+                from_references(prepared.board, contact, cell, lines.get(contact) if lead == "red" else None, at)
                 if cell is not None
                 else role_band(prepared.board, contact, lead, at)
             )
-            bands[contact, lead] = with_limit(told, limit_mv)
+            lean_mv = _lean_mv(prepared, contact, told, unrest) if lead == "red" else 0.0
+            bands[contact, lead] = with_limit(told, limit_mv)._replace(lean_mv=lean_mv)
     for lead in leads:
         for contact, net_sd in spread_within_nets(list(prepared.scene.nets.values()), cells, lead).items():
             bands[contact, lead] = bands[contact, lead]._replace(net_sd=net_sd)
@@ -173,27 +176,30 @@ def fit_from_references(
             lead == "red"
             and one.drop_mv is not None
             and one.rival is None
+            and one.meter_id == at.meter_id
             and band.rests_on == "reference_boards"
             and band.ol_odds < 0.5
             and band.loc > DOUBLE_TOUCH_MV
         ):
             continue
-        path = prepared.board.paths[contact]
+        path = band.path
         if path is None:
             plain.append((band.loc, one.drop_mv, band.scale))
             plain_keys.append((contact, lead))
         elif prepared.net_variable[contact] not in told:
             told.add(prepared.net_variable[contact])
-            chip, chip_mv = _lean(prepared, contact, band)
-            points.append(Point(band.loc, one.drop_mv, band.scale, path, chip, chip_mv))
+            chip = leans_with(prepared.board.contacts[contact])
+            points.append(Point(band.loc, one.drop_mv, band.scale, path, chip, band.lean_mv))
             keys.append((contact, lead))
     prior = Prior(at.current_ma, at.air_c, current_sd, air_sd_k, OFFSET_SD_MV)
     common = fit_common(points, prior, starts_of(points, prior), SESSION_STEPS)
     wrongly = 0.0
     if _used(common) >= OFFSET_MIN_CONTACTS:
         free = Prior(at.current_ma, at.air_c, *told_nothing(current_sd, air_sd_k), OFFSET_SD_MV)
-        untold = fit_common(points, free, starts_of(points, free), SESSION_STEPS)
+        untold = fit_common(points, free, starts_of(points, free)[:2], SESSION_STEPS)
         wrongly = untold.evidence - common.evidence
+        if wrongly > 0:
+            wrongly = untold.evidence - max(common.evidence, _with_a_chip_of_another_maker(points, prior))
         if wrongly > TOLD_WRONGLY:
             common, prior = untold, free
     offset, offset_sd = plain_offset(plain)
@@ -207,6 +213,25 @@ def fit_from_references(
     return SessionFit(common, weights, without, offset, offset_sd, _used(common)), wrongly
 
 
+def _with_a_chip_of_another_maker(points: list[Point], prior: Prior) -> float:
+    """The best evidence with what was told and one chip of another maker: its lines are off, and no meter is.
+
+    Such a chip is a story of its own; here it only keeps the meter from being blamed for it.
+    """
+    best = -math.inf
+    for maker in sorted({point.chip.partition("/")[0] for point in points if not point.chip.startswith("/")}):
+        if not maker:
+            continue
+        free = [
+            point._replace(chip_mv=math.hypot(point.chip_mv, REVISION_SD_MV))
+            if point.chip.startswith(f"{maker}/")
+            else point
+            for point in points
+        ]
+        best = max(best, fit_common(free, prior, [(0.0, 0.0)], SESSION_STEPS).evidence)
+    return best + math.log(SHARE["other_revision"] / SHARE["meter_differs"])
+
+
 def _used(common: CommonFit) -> int:
     """How many of a fit's contacts are more likely healthy than not."""
     used = 0
@@ -215,11 +240,14 @@ def _used(common: CommonFit) -> int:
     return used
 
 
-def _lean(prepared: Prepared, contact: int, band: Healthy) -> tuple[str, float]:
-    """The group a contact leans with, and by how much: this board against the mean of the healthy ones."""
-    chip = leans_with(prepared.board.contacts[contact])
-    _, common = spreads_of(prepared.board.contacts[contact])
-    return chip, common * math.sqrt(1 + 1 / max(band.boards, 1))
+def _lean_mv(prepared: Prepared, contact: int, band: Healthy, unrest: dict[str, float]) -> float:
+    """How far this board's group of lines may lean from the mean of the healthy ones, one deviation, in mV."""
+    if band.rests_on != "reference_boards":
+        return 0.0
+    one = prepared.board.contacts[contact]
+    _, common = spreads_of(one)
+    usual = math.hypot(common, unrest.get(leans_with(one), 0.0)) * math.sqrt(1 + 1 / max(band.boards, 1))
+    return math.hypot(usual, band.shared_mv)
 
 
 def views_of(
@@ -229,21 +257,26 @@ def views_of(
     fit: SessionFit,
     at: Conditions,
     limit_mv: float,
+    less_sure: dict[tuple[int, str], float],
     unread_leads: tuple[LeadOnGround, ...] = ("red",),
 ) -> dict[tuple[int, str], View]:
     """Each contact's healthy distribution moved by the session fit without the contact itself, and its neighbours.
 
-    Under a lead of `unread_leads` every contact is there, read or not; under the other only those read.
+    `less_sure`: what a reading that was carried from another meter adds to its scale, in mV. Under a lead of
+    `unread_leads` every contact is there, read or not; under the other only those read.
     """
     to_ma, to_c = at.current_ma * math.exp(fit.common.log_current), at.air_c + fit.common.kelvin
     moved = {key: _moved(prepared, key, seen.get(key), band, fit, at) for key, band in bands.items()}
+    for key, sd in less_sure.items():
+        if key in moved:
+            moved[key] = (moved[key][0], math.hypot(moved[key][1], sd))
     junction = VT_MV_PER_K * (KELVIN + to_c)
     views = {}
     for (contact, lead), (loc, scale) in moved.items():
         if lead not in unread_leads and (contact, lead) not in seen:
             continue
         band = bands[contact, lead]
-        path = prepared.board.paths[contact]
+        path = band.path
         beside = [other for other in prepared.scene.neighbours[contact] if (other, lead) in moved]
         views[contact, lead] = View(
             loc,
@@ -285,7 +318,7 @@ def _moved(
     at: Conditions,
 ) -> tuple[float, float]:
     """(centre, scale) of a healthy reading in this session, by the fit without this contact."""
-    path = prepared.board.paths[key[0]]
+    path = band.path
     if band.rests_on == "siblings":
         return band.loc, band.scale  # siblings were read in this very session
     if path is None:
@@ -297,9 +330,8 @@ def _moved(
     loc = carry(band.loc, path, at.current_ma, at.air_c, to_ma, to_c)
     per_log, per_k = slopes(band.loc, path, at.current_ma, at.air_c)
     # the lean was found with red on ground, from reference boards; elsewhere it only adds doubt
-    leans = key[1] == "red" and band.rests_on == "reference_boards"
-    chip, chip_mv = _lean(prepared, key[0], band) if leans else ("", 0.0)
-    shared, variance = lean_of(common, chip, chip_mv, per_log, per_k)
+    chip = leans_with(prepared.board.contacts[key[0]]) if band.lean_mv > 0 else ""
+    shared, variance = lean_of(common, chip, band.lean_mv, per_log, per_k)
     loc += shared
     carried = carry_sd(path, math.log(to_ma / at.current_ma), to_ma - at.current_ma, to_c)
     spread = band.scale * band.scale + carried * carried
@@ -338,7 +370,7 @@ def _meets(
         return None if beside.ol_odds > 0.5 else moved[other, lead]
     if beside.ol_odds > 0.5:
         return moved[contact, lead]
-    path, path_beside = prepared.board.paths[contact], prepared.board.paths[other]
+    path, path_beside = own.path, beside.path
     if path is None or path_beside is None:
         return min(moved[contact, lead], moved[other, lead])
     loc = joined_mv(

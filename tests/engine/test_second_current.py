@@ -1,114 +1,157 @@
-"""One contact at two currents: the board's own spread cancels and a leak stands out, by hand and by drawing."""
+"""The same contact at a second current: what the pair says that neither reading says alone.
+
+The circuit is solved here by halving an interval, and densities are integrated on a fine grid, both written out
+apart from the engine's own steps.
+"""
 
 import math
 import random
 
 import pytest
+from msgspec.structs import replace
 
-from server.engine.circuit.parts import GROUND, Circuit, Junction, Part, PartState, forced_current
-from server.engine.circuit.readings import prepared, read
-from server.engine.circuit.second_current import At, Behind, PairDoubts, expected_second, leak_from_pair
+from server.engine.door import form_opinion
+from server.engine.drops import BAND, LEAK, OPEN, SHORT, View
+from server.engine.second_current import Second, leak_found, leaked_mv, leaks_given, second_factors
+from server.engine.student import StudentT
+from shared_models.opinion import Opinion
+from shared_models.reading import Meter
+from shared_models.sheet import BenchSheet
+from tests.support.benches import BENCH_METER, board_of, line, nine_boards, sheet_of, touched
 
-BEHIND = Behind(series_ohm=6.0, ideality=1.5, ideality_sd=0.02, series_sd_ohm=2.0, celsius=25.0)
-NVT = 1.5 * 0.08617333 * 298.15
-
-
-def contact(current_ma: float, leak_ohm: float | None, saturation_ma: float, series_ohm: float = 6.0) -> float:
-    """What such a contact reads, by the circuit solve (IS at 25 °C stands for the board)."""
-    clamp = Junction(saturation_ma, 1.5, series_ohm)
-    parts = (Part("clamp", "diode", GROUND, "c", None, clamp), Part("dirt", "capacitor", "c", GROUND))
-    states = () if leak_ohm is None else (PartState("dirt", "value", leak_ohm),)
-    drop = read(prepared(Circuit("c", parts), 25.0), forced_current(current_ma), "red", states).drop_mv
-    assert drop is not None
-    return drop
-
-
-def test_by_hand() -> None:
-    """396.3 mV at 1 mA and 274.8 mV at 0.1 mA are a leak of 5 kohm.
-
-    n Vt = 38.54 mV. The leak takes 396.3 / 5000 = 0.0793 mA and leaves 0.9207; 274.8 / 5000 = 0.0550 leaves 0.0450.
-    38.54 ln(0.9207 / 0.0450) + 6 (0.9207 - 0.0450) = 116.3 + 5.3 = 121.6: 396.3 - 274.8 = 121.5. A healthy pair
-    would be 38.54 ln 10 + 6 x 0.9 = 94.1 apart, so 274.8 is 27.4 mV further down than healthy.
-    """
-    told = leak_from_pair(At(396.3, 1.0), At(274.8, 0.1), BEHIND)
-    assert told.ohm == pytest.approx(5000, rel=0.01)
-    assert told.more_mv == pytest.approx(27.4, abs=0.1)
-    by_hand = math.hypot(math.hypot(1.0, 0.4), math.hypot(1.0, 0.04))
-    by_hand = math.hypot(by_hand, NVT * 0.02, 0.02 * 0.08617333 * 298.15 * math.log(10), 2.0 * 0.9)
-    assert told.sd_mv == pytest.approx(by_hand, abs=0.02)
-    assert told.low_ohm is not None
-    assert told.high_ohm is not None
-    assert told.low_ohm < 5000 < told.high_ohm
+N_VT, OHM = 32.0, 6.0
+VIEW = View(400.0, 4.0, 12.0, 0.01, 0.0, N_VT, OHM, 1.0, 2000.0, (), ())
+STEP = N_VT * math.log(0.2) + OHM * (0.2 - 1.0)
+"""What a healthy contact reads less at 0.2 mA than at 1 mA."""
+LOW = Meter(id="low", name="the small one", test_current_ma=0.2, test_current_sd_pct=2.0, open_circuit_mv=2000.0)
 
 
-@pytest.mark.parametrize("leak_ohm", [300.0, 1e3, 5e3, 2e4])
-@pytest.mark.parametrize("board_mv", [-30.0, 0.0, 25.0])
-def test_the_boards_own_drop_cancels(leak_ohm: float, board_mv: float) -> None:
-    saturation = 3e-5 * math.exp(-board_mv / NVT)
-    first, second = (At(contact(ma, leak_ohm, saturation), ma) for ma in (1.0, 0.1))
-    assert leak_from_pair(first, second, BEHIND).ohm == pytest.approx(leak_ohm, rel=1e-4)
-    assert leak_from_pair(second, first, BEHIND) == leak_from_pair(first, second, BEHIND), "whichever came first"
-    assert expected_second(first, 0.1, BEHIND, leak_ohm) == pytest.approx(second.drop_mv, abs=1e-3)
-    assert expected_second(second, 1.0, BEHIND, leak_ohm) == pytest.approx(first.drop_mv, abs=0.05)
-    healthy = expected_second(first, 0.1, BEHIND, None)
-    assert healthy is not None
-    assert healthy > second.drop_mv
+def reads(unleaked_mv: float, at_ma: float, leak_ohm: float, current_ma: float) -> float:
+    """A junction that reads `unleaked_mv` at `at_ma`, behind OHM, across a leak, by halving."""
+    low, high = 0.0, 2000.0
+    for _ in range(80):
+        v = (low + high) / 2
+        through = current_ma - v / leak_ohm
+        if through <= 0:
+            high = v
+            continue
+        own = unleaked_mv + N_VT * math.log(through / at_ma) + OHM * (through - at_ma)
+        low, high = (v, high) if own > v else (low, v)
+    return (low + high) / 2
 
 
-def test_a_healthy_pair_has_no_leak_and_says_down_to_where() -> None:
-    first, second = (At(contact(ma, None, 3e-5), ma) for ma in (1.0, 0.1))
-    told = leak_from_pair(first, second, BEHIND)
-    assert told.ohm is None or told.ohm > 1e6
-    assert told.high_ohm is None
-    assert told.low_ohm is not None
-    assert 10_000 < told.low_ohm < 40_000
-    # what it says would have shown at 95 %: a leak of that size moves the second reading by 1.96 deviations more
-    moved = (expected_second(first, 0.1, BEHIND, None) or 0) - (expected_second(first, 0.1, BEHIND, told.low_ohm) or 0)
-    assert moved == pytest.approx(1.96 * told.sd_mv, rel=0.15)
+def second(drop_mv: float | None, first_mv: float, sd_mv: float = 1.5) -> Second:
+    return Second("low", drop_mv, first_mv + STEP, sd_mv, 1.0, 0.2, N_VT, 1.0)
 
 
-def test_a_pair_that_speaks_the_other_way_is_no_leak() -> None:
-    told = leak_from_pair(At(400.0, 1.0), At(320.0, 0.1), BEHIND)
-    assert told.more_mv < 0
-    assert (told.ohm, told.low_ohm, told.high_ohm) == (None, None, None)
+@pytest.mark.parametrize("leak", [120.0, 700.0, 2000.0, 5000.0, 15000.0])
+@pytest.mark.parametrize("unleaked", [330.0, 460.0, 610.0])
+def test_what_a_leak_reads_at_the_smaller_current_is_the_circuits_own(leak: float, unleaked: float) -> None:
+    got, share = leaked_mv(unleaked + STEP, leak, OHM, second(0.0, unleaked))
+    want = reads(unleaked, 1.0, leak, 0.2)
+    assert got == pytest.approx(want, abs=0.01)
+    nudged = reads(unleaked + 0.1, 1.0, leak, 0.2)
+    assert share == pytest.approx((nudged - want) / 0.1, abs=0.01)
 
 
-def test_a_leak_that_one_reading_leaves_no_current_for_predicts_nothing() -> None:
-    assert expected_second(At(400.0, 1.0), 0.1, BEHIND, 300.0) is None
+@pytest.mark.parametrize("leak", [300.0, 1000.0, 2000.0, 5000.0, 12000.0])
+def test_the_density_of_a_pair_is_the_integral_over_every_size_of_leak(leak: float) -> None:
+    first, then = reads(400.0, 1.0, leak, 1.0), reads(400.0, 1.0, leak, 0.2)
+    got = second_factors(first, VIEW, second(then, first), 0.0)[LEAK]
+    band, steps = StudentT(VIEW.df, VIEW.loc, VIEW.scale), 4000
+    top = bottom = 0.0
+    for place in range(steps):
+        ohm = 10 * math.exp((place + 0.5) / steps * math.log(2000))
+        through = 1.0 - first / ohm
+        if through <= 0:
+            continue
+        unleaked = first - N_VT * math.log(through) + OHM * (1 - through)
+        weight = math.exp(band.logpdf(unleaked)) * (1 + N_VT / (through * ohm) + OHM / ohm)
+        there = reads(unleaked, 1.0, ohm, 0.2)
+        slope = (reads(unleaked + 0.1, 1.0, ohm, 0.2) - there) / 0.1
+        sd = math.hypot(1.0, 1.5 * slope)
+        top += weight * math.exp(-0.5 * ((then - there) / sd) ** 2) / (sd * math.sqrt(2 * math.pi))
+        bottom += weight
+    assert got == pytest.approx(top / bottom, rel=0.15)
 
 
-def test_a_closer_current_says_less() -> None:
-    first = At(contact(1.0, 5e3, 3e-5), 1.0)
-    wide, close = (leak_from_pair(first, At(contact(ma, 5e3, 3e-5), ma), BEHIND) for ma in (0.1, 0.5))
-    assert wide.high_ohm is not None
-    assert close.more_mv < 0.2 * wide.more_mv
-    assert close.high_ohm is None or close.high_ohm > wide.high_ohm
+def test_a_healthy_pair_by_hand() -> None:
+    # the second one is where a healthy contact's would be: 1 / (1.5 sqrt(2 pi)) = 0.266 per mV
+    row = second_factors(400.0, VIEW, second(400.0 + STEP, 400.0), 0.0)
+    assert row[BAND] == pytest.approx(0.26596, abs=1e-4)
+    assert row[BAND] > 3 * row[LEAK]
+    assert row[BAND] > 1000 * row[OPEN]
 
 
-def test_the_interval_holds_the_leak_as_often_as_it_says() -> None:
-    """400 boards 30 mV apart, everything strayed by its own deviation: the leak inside in 95 of 100."""
-    rng = random.Random(12)
-    doubts = PairDoubts()
-    inside = 0
-    for _ in range(400):
-        leak_ohm = math.exp(rng.uniform(math.log(500), math.log(20000)))
-        n, series = 1.5 + rng.gauss(0, 0.02), max(0.0, 6 + rng.gauss(0, 2))
-        clamp = Junction(3e-5 * math.exp(rng.gauss(0, 30) / NVT), n, series)
-        parts = (Part("clamp", "diode", GROUND, "c", None, clamp), Part("dirt", "capacitor", "c", GROUND))
-        shown = []
-        for ma in (1.0, 0.1 * (1 + rng.gauss(0, doubts.ratio))):
-            ready = prepared(Circuit("c", parts), 25.0)
-            drop = read(ready, forced_current(ma), "red", (PartState("dirt", "value", leak_ohm),)).drop_mv or 0
-            shown.append(drop + rng.gauss(0, doubts.noise_mv) + rng.gauss(0, doubts.touch_ohm) * ma)
-        told = leak_from_pair(At(shown[0], 1.0), At(shown[1], 0.1), BEHIND, doubts)
-        inside += (told.low_ohm is None or told.low_ohm <= leak_ohm) and (
-            told.high_ohm is None or leak_ohm <= told.high_ohm
-        )
-    assert 368 <= inside <= 392
+def test_a_dead_short_reads_in_proportion_to_the_current() -> None:
+    row = second_factors(5.0, VIEW, second(1.0, 5.0), 0.0)
+    assert row[SHORT] > 100 * row[BAND]
 
 
-def test_the_interval_is_not_wide_for_nothing() -> None:
-    told = leak_from_pair(At(contact(1.0, 2e3, 3e-5), 1.0), At(contact(0.1, 2e3, 3e-5), 0.1), BEHIND)
-    assert told.high_ohm is not None
-    assert told.low_ohm is not None
-    assert told.high_ohm / told.low_ohm < 1.35
+def test_the_weights_of_a_pair_are_those_the_first_reading_leaves() -> None:
+    # 390 where 400 is healthy: nothing below 390 ohm can be there, and a few kilohm are likeliest
+    leaks = leaks_given(390.0, VIEW, second(0.0, 390.0))
+    assert min(one.ohm for one in leaks) > 390
+    assert 1000 < max(leaks, key=lambda one: one.weight).ohm < 20000
+
+
+@pytest.mark.parametrize("leak", [400.0, 1500.0, 5000.0])
+def test_the_leak_is_found_with_an_interval_that_holds_it(leak: float) -> None:
+    first, then = reads(402.0, 1.0, leak, 1.0), reads(402.0, 1.0, leak, 0.2)
+    found = leak_found(first, VIEW, second(then, first))
+    assert found is not None
+    middle, low, high = found
+    assert low <= leak * 1.2
+    assert high >= leak / 1.2
+    assert middle == pytest.approx(leak, rel=0.4)
+
+
+# ---- whole sheets ---------------------------------------------------------------------------------
+
+LINES = [str(n) for n in range(2, 14)]
+MEANS = {n: 380.0 + 6 * int(n) for n in LINES}
+
+
+def pair_sheet(leaks: dict[str, float], *, twice: list[str], seed: int = 1) -> BenchSheet:
+    """Twelve lines of one chip; all read at 1 mA, some at 0.2 mA too; some leak."""
+    rng = random.Random(seed)
+    board = board_of([line("1", "ground"), *(line(n, "control", leads_to="U1") for n in LINES)])
+    own = {n: MEANS[n] + rng.gauss(0, 3) for n in LINES}
+    first = {n: reads(own[n], 1.0, leaks.get(n, 1e12), 1.0) for n in LINES}
+    then = {n: reads(own[n], 1.0, leaks.get(n, 1e12), 0.2) for n in twice}
+    job = touched({n: round(value) for n, value in first.items()})
+    again = touched({n: round(value) for n, value in then.items()}, prefix="low", meter_id="low", start_ms=2**41)
+    return sheet_of(board, (*job, *again), known=nine_boards(MEANS), meters=(BENCH_METER, LOW))
+
+
+def verdicts(opinion: Opinion) -> dict[str, str]:
+    return {one.contact: one.verdict for one in opinion.contacts}
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_leak_of_three_kilohm_shows_only_in_the_pair(seed: int) -> None:
+    one = verdicts(form_opinion(pair_sheet({"5": 3000.0}, twice=[], seed=seed)))
+    both = verdicts(form_opinion(pair_sheet({"5": 3000.0}, twice=LINES, seed=seed)))
+    assert one["5"] == "expected"
+    assert both["5"] == "low"
+    assert [n for n in LINES if both[n] != "expected"] == ["5"]
+
+
+def test_a_healthy_contact_read_with_two_meters_does_not_contradict_itself() -> None:
+    both = form_opinion(pair_sheet({}, twice=["3", "7", "9"]))
+    assert set(verdicts(both).values()) <= {"expected", "unread"}
+    assert not any(one.touch_again for one in both.contacts)
+
+
+def test_a_contact_read_only_with_the_other_meter_is_carried_to_the_sessions() -> None:
+    sheet = pair_sheet({}, twice=["3"])
+    lone = replace(sheet, readings=tuple(one for one in sheet.readings if one.id != "r-2"))
+    told = next(one for one in form_opinion(lone).contacts if one.contact == "3")
+    assert told.verdict == "expected"
+    assert told.drop_mv == pytest.approx(MEANS["3"], abs=15)
+    before = next(one for one in form_opinion(sheet).contacts if one.contact == "3")
+    assert told.band.high_mv is not None
+    assert told.band.low_mv is not None
+    assert before.band.high_mv is not None
+    assert before.band.low_mv is not None
+    assert told.band.high_mv - told.band.low_mv > before.band.high_mv - before.band.low_mv

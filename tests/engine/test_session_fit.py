@@ -102,9 +102,10 @@ def test_the_borrowed_meter_at_3_c_is_found_through_the_paths_and_nothing_is_cal
         assert opinion.session.told_by_sheet is (meter is BORROWED_METER)
         assert [one.contact for one in opinion.contacts if one.verdict in CALLED] == []
         moved = {one.contact: one.band.carried_by_mv for one in opinion.contacts}
-        # 22 and 33 ohm at nearly twice the current: more than the plain lines, by R times the difference
+        # 22 and 33 ohm at nearly twice the current: more than the plain lines by R times the difference, but for
+        # what a pair leans by
         for contact in BEHIND_RESISTORS:
-            assert moved[contact] > moved["3"] + 6, contact
+            assert moved[contact] > moved["3"] + 4, contact
         assert moved["1"] == 0
         assert opinion.session.reasons
 

@@ -26,10 +26,16 @@ BANDGAP_MV = _num("BANDGAP_MV", 1110.0, "mV", "SOURCE", "EG = 1.11 eV, SPICE dio
 XTI = _num("XTI", 3.0, "1", "SOURCE", "XTI = 3, SPICE diode default as in ngspice 39, 2023")
 IDEALITY = _num("IDEALITY", 1.25, "1", "ASSUMED", "junction of an input clamp as a meter sees it, n between 1 and 1.75")
 IDEALITY_SD = _num("IDEALITY_SD", 0.2, "1", "ASSUMED", "spread of n between chips, common to most of a socket")
-IDEALITY_OWN_SD = _num("IDEALITY_OWN_SD", 0.05, "1", "ASSUMED", "spread of n between contacts of one socket")
+IDEALITY_OWN_SD = _num("IDEALITY_OWN_SD", 0.02, "1", "ASSUMED", "spread of n between lines of one chip and kind")
+CHIP_N_SHARE = _num(
+    "CHIP_N_SHARE", 0.25, "1", "ASSUMED", "of a chip's doubt about n, what the rest of its socket does not share"
+)
 BULK_OHM = _num("BULK_OHM", 5.0, "ohm", "ASSUMED", "bulk and lead of a clamp")
 SERIES_UNKNOWN_SD_OHM = _num(
     "SERIES_UNKNOWN_SD_OHM", 8.0, "ohm", "ASSUMED", "a small series part nobody has told us of"
+)
+SERIES_OWN_SD_OHM = _num(
+    "SERIES_OWN_SD_OHM", 2.0, "ohm", "ASSUMED", "of a series part nobody told of, what one line of a bus has of its own"
 )
 SERIES_PART_SD = _num("SERIES_PART_SD", 0.05, "1", "ASSUMED", "5 % parts")
 
@@ -87,6 +93,17 @@ OWN_SHARE = _num(
     "OWN_SHARE", 0.6, "1", "ASSUMED", "a contact's own part of its spread between boards; the rest is its chip's"
 )
 TINY_OHM = _num("TINY_OHM", 0.1, "ohm", "ASSUMED", "no series part is known better than this")
+CURRENT_RATIO_LEAST = _num(
+    "CURRENT_RATIO_LEAST", 0.25, "ln", "ASSUMED", "currents nearer than a quarter say nothing by their difference"
+)
+AIR_SD_SAME_BOARD_K = _num("AIR_SD_SAME_BOARD_K", 0.5, "K", "ASSUMED", "one board, one hour, two meters")
+SECOND_BINS = int(_num("SECOND_BINS", 24, "1", "ASSUMED", "sizes of leak tried"))
+SECOND_REACH_SD = _num("SECOND_REACH_SD", 6.0, "sd", "ASSUMED", "how far above its band an unleaked reading may be")
+SECOND_STEPS = int(_num("SECOND_STEPS", 6, "1", "ASSUMED", "Newton steps to a leak's share of the smaller current"))
+SECOND_BRIDGE_SD_MV = _num(
+    "SECOND_BRIDGE_SD_MV", 8.0, "mV", "ASSUMED", "two joined junctions share another current almost alike"
+)
+LEAK_TAIL = _num("LEAK_TAIL", 0.05, "1", "PRACTICE", "an interval of nine tenths")
 FEW_CONTACTS = int(_num("FEW_CONTACTS", 4, "contacts", "ASSUMED", "up to here a session is fitted anew without each"))
 REFERENCE_FIT_ROUNDS = int(_num("REFERENCE_FIT_ROUNDS", 2, "1", "ASSUMED", "fit the boards, take the middle, again"))
 REFERENCE_FIT_STEPS = int(_num("REFERENCE_FIT_STEPS", 3, "1", "ASSUMED", "reweighting steps for one healthy board"))

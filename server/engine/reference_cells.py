@@ -1,0 +1,130 @@
+"""Known-good readings of each contact, carried to this session's meter and temperature, by healthy board."""
+
+import math
+from typing import NamedTuple
+
+from server.engine.accept import Board, Touched
+from server.engine.constants import NET_FOLLOWER_SD_MV, REFERENCE_DF
+from server.engine.meters import Conditions, carry, conditions_of
+from shared_models.reading import Drop, Meter, OfReferenceBoard
+
+
+class ReferenceCell(NamedTuple):
+    """All reference boards at one contact and lead: carried values by board, OL count, climbs.
+
+    `taken_at[i]` are the conditions board i was read under; `steps[i]` how far its current was carried, as
+    (this meter's less its own, mA; logarithm of their ratio). `moved_mv` is how far carrying moved a reading on
+    average, `log_ratio` the mean logarithm of the ratio of currents, signed. `as_read` goes with `values`: what the
+    board showed on its own meter, and whether that is the meter carried to. `over_boards` are those that showed OL.
+    """
+
+    boards: list[str]
+    values: list[float]
+    taken_at: list[Conditions]
+    steps: list[tuple[float, float]]
+    over_range: int
+    climbs: int
+    noted: int
+    moved_mv: float
+    same_meter: float
+    log_ratio: float
+    as_read: tuple[tuple[float, bool], ...] = ()
+    over_boards: tuple[str, ...] = ()
+
+
+def reference_cells(
+    board: Board, known: list[Touched], meters: dict[str, Meter], to: Conditions
+) -> dict[tuple[int, str], ReferenceCell]:
+    """Known-good readings by (contact index, lead), carried to the conditions `to`."""
+    rows: dict[tuple[int, str], dict[str, list[Touched]]] = {}
+    for touched in known:
+        reading = touched.reading
+        contact = getattr(reading.touch, "contact", "")
+        lead = reading.lead_on_ground
+        if lead is None or not isinstance(reading.of, OfReferenceBoard):
+            continue
+        rows.setdefault((board.places[contact], lead), {}).setdefault(reading.of.reference_board_id, []).append(touched)
+    return {key: _cell(board, key[0], by_board, meters, to) for key, by_board in sorted(rows.items())}
+
+
+def _cell(
+    board: Board, contact: int, by_board: dict[str, list[Touched]], meters: dict[str, Meter], to: Conditions
+) -> ReferenceCell:
+    path = board.paths[contact]
+    boards: list[str] = []
+    values: list[float] = []
+    moves: list[float] = []
+    taken_at: list[Conditions] = []
+    as_read: list[tuple[float, bool]] = []
+    over_boards: list[str] = []
+    climbs = noted = same = 0
+    steps: list[tuple[float, float]] = []
+    for name, touches in sorted(by_board.items()):
+        drops = [touched for touched in touches if isinstance(touched.value, Drop)]
+        for touched in touches:
+            noted += touched.reading.steadiness is not None
+            climbs += touched.reading.steadiness == "climbs"
+        if not drops:
+            over_boards.append(name)
+            continue
+        carried: list[float] = []
+        at, step, same_before = to, (0.0, 0.0), same
+        for touched in drops:
+            at = conditions_of(touched.reading.meter_id, meters.get(touched.reading.meter_id), touched.air_c)
+            same += at.meter_id == to.meter_id
+            # one meter against itself: whatever its current is, it is the same
+            from_ma = to.current_ma if at.meter_id == to.meter_id else at.current_ma
+            drop_mv = touched.value.drop_mv if isinstance(touched.value, Drop) else 0.0
+            carried.append(carry(drop_mv, path, from_ma, at.air_c, to.current_ma, to.air_c))
+            moves.append(carried[-1] - drop_mv)
+            step = (to.current_ma - from_ma, math.log(to.current_ma / from_ma))
+        boards.append(name)
+        steps.append(step)
+        taken_at.append(at)
+        values.append(math.fsum(carried) / len(carried))
+        shown = math.fsum(touched.value.drop_mv for touched in drops if isinstance(touched.value, Drop))
+        as_read.append((shown / len(drops), same - same_before == len(drops)))
+    count = max(len(moves), 1)
+    return ReferenceCell(
+        boards,
+        values,
+        taken_at,
+        steps,
+        len(over_boards),
+        climbs,
+        noted,
+        math.fsum(moves) / count,
+        same / count,
+        math.fsum(step[1] for step in steps) / max(len(steps), 1),
+        tuple(as_read),
+        tuple(over_boards),
+    )
+
+
+def spread_within_nets(
+    nets: list[list[int]], cells: dict[tuple[int, str], ReferenceCell], lead: str
+) -> dict[int, float]:
+    """How far each contact of a rail strays from its rail's mean on healthy boards, in mV.
+
+    The prior is that contacts of one rail read alike; boards that say otherwise are believed.
+    """
+    spreads: dict[int, float] = {}
+    prior = REFERENCE_DF * NET_FOLLOWER_SD_MV * NET_FOLLOWER_SD_MV
+    for members in nets:
+        told = {
+            contact: dict(zip(cell.boards, cell.values, strict=True))
+            for contact in members
+            if (cell := cells.get((contact, lead))) is not None
+        }
+        offsets: dict[int, list[float]] = {contact: [] for contact in told}
+        for board in sorted({board for values in told.values() for board in values}):
+            here = [(contact, values[board]) for contact, values in told.items() if board in values]
+            mean = math.fsum(value for _, value in here) / len(here)
+            for contact, value in here:
+                offsets[contact].append(value - mean)
+        for contact, strays in offsets.items():
+            if len(strays) > 1:
+                middle = math.fsum(strays) / len(strays)
+                total = math.fsum((stray - middle) * (stray - middle) for stray in strays)
+                spreads[contact] = math.sqrt((prior + total) / (REFERENCE_DF + len(strays) - 1))
+    return spreads

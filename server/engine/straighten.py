@@ -1,0 +1,156 @@
+"""What healthy boards read at several currents say of each line's ideality and series resistance.
+
+A carried value is  centre - dR (step in mA) - dn Vt (logarithm of the ratio) + scatter,  with dR and dn what the
+line's own n and resistance are beside what its path or role says. Lines of one chip and role are drawn alike, so
+dR and dn are a group's, which is learnt from all its lines together, plus a little of each line's own: a
+hierarchical linear model with Normal priors (Gelman et al., Bayesian Data Analysis, 3rd edition, chapter 15). The
+centre has a flat prior and is eliminated first, so each line says what it knows in two numbers and a 2 x 2 matrix.
+"""
+
+import math
+from typing import NamedTuple
+
+from server.engine.accept import Board
+from server.engine.constants import (
+    IDEALITY_HIGHEST,
+    IDEALITY_LOWEST,
+    IDEALITY_OWN_SD,
+    IDEALITY_SD,
+    KELVIN,
+    NOISE_PERSON_MV,
+    SERIES_OWN_SD_OHM,
+    TINY_OHM,
+    VT_MV_PER_K,
+)
+from server.engine.reference_cells import ReferenceCell
+from server.engine.roles import Path, leans_with, spreads_of
+
+
+class Line(NamedTuple):
+    """One line with its corrections: values on one current, its path, and what doubt about the path adds (mV): its
+    own, and what its group shares.
+    """
+
+    values: list[float]
+    path: Path
+    doubt_mv: float
+    shared_mv: float
+
+
+class _Told(NamedTuple):
+    """What one line's boards say of (dR, dn): information (rr, rn, nn), pull (r, n), mean steps, path and key."""
+
+    rr: float
+    rn: float
+    nn: float
+    r: float
+    n: float
+    mean_r: float
+    mean_n: float
+
+
+Two = tuple[float, float, float]
+"""A symmetric 2 x 2 matrix: (rr, rn, nn)."""
+
+
+def straightened(board: Board, cells: dict[tuple[int, str], ReferenceCell], air_c: float) -> dict[int, Line]:
+    """Every line read with red on ground on healthy boards, by contact."""
+    groups: dict[str, list[int]] = {}
+    for contact, lead in sorted(cells):
+        if lead == "red" and board.paths[contact] is not None and cells[contact, lead].values:
+            one = board.contacts[contact]
+            groups.setdefault(leans_with(one) or one.number, []).append(contact)
+    vt = VT_MV_PER_K * (KELVIN + air_c)
+    lines: dict[int, Line] = {}
+    for _, members in sorted(groups.items()):
+        lines.update(_group(board, cells, members, vt))
+    return lines
+
+
+def _group(
+    board: Board, cells: dict[tuple[int, str], ReferenceCell], members: list[int], vt: float
+) -> dict[int, Line]:
+    told = {contact: _told(board, cells[contact, "red"], contact, vt) for contact in members}
+    first = board.paths[members[0]]
+    shared = first.series_sd_ohm if first is not None else 0.0
+    own = _inverse(_diagonal(min(shared, SERIES_OWN_SD_OHM), IDEALITY_OWN_SD))
+    info = _inverse(_diagonal(shared, IDEALITY_SD))
+    pull_r = pull_n = 0.0
+    for one in told.values():
+        # what the line says of its group: its own part integrated out
+        inner = _inverse((one.rr + own[0], one.rn, one.nn + own[-1]))
+        through = (own[0] * inner[0] * own[0], own[0] * inner[1] * own[-1], own[-1] * inner[-1] * own[-1])
+        info = (info[0] + own[0] - through[0], info[1] - through[1], info[-1] + own[-1] - through[-1])
+        pull_r += own[0] * (inner[0] * one.r + inner[1] * one.n)
+        pull_n += own[-1] * (inner[1] * one.r + inner[-1] * one.n)
+    cov = _inverse(info)
+    ohm, ideality = cov[0] * pull_r + cov[1] * pull_n, cov[1] * pull_r + cov[-1] * pull_n
+    return {
+        contact: _line(board, cells[contact, "red"], contact, told[contact], own, (ohm, ideality), cov, vt)
+        for contact in members
+    }
+
+
+def _told(board: Board, cell: ReferenceCell, contact: int, vt: float) -> _Told:
+    scatter, _ = spreads_of(board.contacts[contact])
+    strength = 1 / (scatter * scatter + NOISE_PERSON_MV * NOISE_PERSON_MV)
+    count = len(cell.values)
+    rs, ns = [-step for step, _ in cell.steps], [-vt * ratio for _, ratio in cell.steps]
+    mean_r, mean_n, mean = math.fsum(rs) / count, math.fsum(ns) / count, math.fsum(cell.values) / count
+    rr = rn = nn = r = n = 0.0
+    for x, y, value in zip(rs, ns, cell.values, strict=True):
+        dx, dy, dv = x - mean_r, y - mean_n, value - mean
+        rr, rn, nn = rr + strength * dx * dx, rn + strength * dx * dy, nn + strength * dy * dy
+        r, n = r + strength * dx * dv, n + strength * dy * dv
+    return _Told(rr, rn, nn, r, n, mean_r, mean_n)
+
+
+def _line(
+    board: Board,
+    cell: ReferenceCell,
+    contact: int,
+    told: _Told,
+    own: Two,
+    group: tuple[float, float],
+    group_cov: Two,
+    vt: float,
+) -> Line:
+    path = board.paths[contact]
+    if path is None:
+        raise AssertionError("only lines with a path are straightened")
+    cov = _inverse((told.rr + own[0], told.rn, told.nn + own[-1]))
+    right_r, right_n = told.r + own[0] * group[0], told.n + own[-1] * group[1]
+    ohm, ideality = cov[0] * right_r + cov[1] * right_n, cov[1] * right_r + cov[-1] * right_n
+    values = [
+        value + ohm * step + ideality * vt * ratio
+        for value, (step, ratio) in zip(cell.values, cell.steps, strict=True)
+    ]
+    return Line(
+        values,
+        path._replace(
+            ideality=min(max(path.ideality + ideality, IDEALITY_LOWEST), IDEALITY_HIGHEST),
+            series_ohm=max(0.0, path.series_ohm + ohm),
+            series_sd_ohm=math.sqrt(cov[0] + group_cov[0]),
+            ideality_sd=math.sqrt(cov[-1]),
+            shared_ideality_sd=math.sqrt(group_cov[-1]),
+            own_series_sd_ohm=math.sqrt(cov[0]),
+        ),
+        _doubt(told, cov),
+        _doubt(told, group_cov),
+    )
+
+
+def _doubt(told: _Told, cov: Two) -> float:
+    """What a doubt about (dR, dn) makes of the centre, at the mean step, one deviation, in mV."""
+    r, n = told.mean_r, told.mean_n
+    return math.sqrt(max(0.0, r * r * cov[0] + 2 * r * n * cov[1] + n * n * cov[-1]))
+
+
+def _diagonal(ohm: float, ideality: float) -> Two:
+    return max(ohm * ohm, TINY_OHM * TINY_OHM), 0.0, ideality * ideality
+
+
+def _inverse(one: Two) -> Two:
+    rr, rn, nn = one
+    determinant = rr * nn - rn * rn
+    return nn / determinant, -rn / determinant, rr / determinant
