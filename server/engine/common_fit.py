@@ -174,7 +174,7 @@ def _settle(
     start: tuple[float, float], leans: list[float], rows: list[_Row], names: list[str], prior: Prior, steps: int
 ) -> CommonFit:
     """Reweighted least squares from one start."""
-    now = _Now(start[0], start[1], 0.0, list(leans))
+    now = _Now(*_bounded(start[0], start[1], prior.current_ma, prior.air_c), 0.0, list(leans))
     fit = nothing_in_common(prior)
     for step in range(steps):
         left, healthy, faulty = _look(rows, now, prior, step == 0)
