@@ -29,6 +29,7 @@ from server.engine.rounding import millivolts, plain
 from shared_models.discharge import CurvePoint, Discharge, DischargeQuestion, LedString, LimitKind, LimitTime
 from shared_models.tables import BODY_LIMIT_MV, HONEST_READING_LIMIT_MV, PLUGGING_LIMIT_MV
 
+VOLTS = f"millivolts: at most {LARGEST_START_MV / UNIT_FACTORS['V']:.0f} V either way"
 PRACTICE = "common practice, no source"
 LIMITS: tuple[tuple[LimitKind, float, str, str], ...] = (
     (
@@ -196,7 +197,7 @@ def _duration(seconds: float) -> str:
 
 
 def _refuse_impossible(question: DischargeQuestion) -> None:
-    _within("start_mv", question.start_mv, -LARGEST_START_MV, LARGEST_START_MV, "millivolts", "21800")
+    _within("start_mv", question.start_mv, -LARGEST_START_MV, LARGEST_START_MV, VOLTS, "21800")
     if question.capacitance_uf is not None:
         _above_zero("capacitance_uf", question.capacitance_uf, LARGEST_CAPACITANCE_UF, "microfarads", "4.7")
     if question.bleed_ohm is not None:
@@ -206,7 +207,7 @@ def _refuse_impossible(question: DischargeQuestion) -> None:
     if question.later is not None:
         _above_zero("later.after_s", question.later.after_s, LONGEST_WAIT_S, "seconds after the start", "60")
         later_mv = question.later.measured_mv
-        _within("later.measured_mv", later_mv, -LARGEST_START_MV, LARGEST_START_MV, "millivolts", "2100")
+        _within("later.measured_mv", later_mv, -LARGEST_START_MV, LARGEST_START_MV, VOLTS, "2100")
 
 
 def _above_zero(where: str, given: float, most: float, what: str, example: str) -> None:

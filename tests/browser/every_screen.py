@@ -28,6 +28,7 @@ def every_screen(job: str) -> list[Screen]:
         Screen("shop", "#/shop", "#actor"),
         Screen("sheet", f"#/job/{job}/sheet", "main", "What was typed"),
         Screen("safe", f"#/job/{job}/safe", "main ol li", "Main rail"),
+        Screen("charge", f"#/job/{job}/charge", "main", "What it starts from"),
         Screen("plug", f"#/job/{job}/plug", "main", "How it sits"),
         Screen("anchor", f"#/job/{job}/anchor", "main .lies"),
         Screen("read", f"#/job/{job}/read", "main .number"),

@@ -118,6 +118,9 @@ def test_without_a_network_both_are_answered_all_the_same(
     frame = page.get_by_role("listitem").filter(has_text="LED capacitor")
     expect(frame).to_contain_text("10 LEDs in a string stop draining at 22 to 24 V")
     expect(frame).to_contain_text("at 1 V after about 80 s")
+    frame.get_by_role("link", name="Type its parts").click()
+    expect(page.get_by_label("Start, volts")).to_have_value("21.8")
+    expect(page.get_by_role("region", name="Forecast")).to_contain_text("at 1 V after about 80 s")
 
 
 def test_a_charged_led_capacitor_shows_how_it_falls_and_the_measured_value_ends_it(phone: Page) -> None:
@@ -137,3 +140,67 @@ def test_a_charged_led_capacitor_shows_how_it_falls_and_the_measured_value_ends_
     prove(phone, "LED capacitor", "0.8", "C88")
     expect(frame.get_by_text("LED capacitor, proved")).to_be_visible()
     expect(frame.get_by_role("img", name="Volts over time")).to_have_count(0)
+
+
+def open_charge(page: Page, job: str = T10_JOB) -> None:
+    go(page, "#/")
+    go(page, f"{job}/sheet")
+    page.get_by_role("link", name="How long a charge lasts").click()
+    expect(page.get_by_role("heading", name="What it starts from")).to_be_visible()
+
+
+def test_the_charge_page_starts_from_the_board_and_shows_energy_and_limits_with_sources(phone: Page) -> None:
+    open_charge(phone)
+    expect(phone.get_by_label("Start, volts")).to_have_value("28")
+    expect(phone.get_by_label("Capacitance, µF")).to_have_value("4.7")
+    expect(phone.get_by_label("Bleed, ohms")).to_have_value("5.53M")
+    expect(phone.get_by_label("LEDs in a string")).to_have_value("10")
+    forecast = phone.get_by_role("region", name="Forecast")
+    expect(forecast.get_by_role("listitem")).to_have_count(3)
+    expect(forecast.get_by_role("listitem").filter(has_text="the body")).to_contain_text("IEC 62368-1")
+    expect(forecast.get_by_role("listitem").filter(has_text="honest reading")).to_contain_text("no source")
+    expect(forecast).to_contain_text("10 LEDs in a string stop draining at 22 to 24 V")
+    expect(forecast).to_contain_text("Prove it at the main rail (C12) and at the LED capacitor (C88)")
+    # 4.7 uF x (28 V)^2 / 2 = 1.8424 mJ
+    expect(forecast.get_by_role("row").filter(has_text="28 V")).to_contain_text("1.84 mJ")
+    assert phone.evaluate(SIDEWAYS) == []
+    assert phone.evaluate(SMALL_TARGETS, TARGET_PX) == []
+    found = Axe().run(phone).response["violations"]
+    assert [one["id"] for one in found if one["impact"] in SERIOUS] == []
+
+
+def test_a_board_whose_parts_are_not_known_is_typed_and_the_measured_value_ends_it(phone: Page) -> None:
+    open_charge(phone, JOB)
+    forecast = phone.get_by_role("region", name="Forecast")
+    phone.get_by_label("Start, volts").fill("45")
+    expect(forecast).to_contain_text("What drains it is not known")
+    phone.get_by_label("Capacitance, µF").fill("10")
+    phone.get_by_label("Bleed, ohms").fill("2M")
+    expect(forecast).to_contain_text("at 1 V after about 76 s")
+    phone.get_by_label("Measured again, volts").fill("0.9")
+    phone.get_by_label("Seconds between").fill("70")
+    expect(forecast).to_contain_text("the measured value ends the waiting")
+
+
+@pytest.mark.parametrize(("field", "typed", "says"), [
+    ("Capacitance, µF", "-1", "for example 4.7"),
+    ("Bleed, ohms", "0", "for example 1.5M"),
+    ("Start, volts", "1001", "expected at most 1000 V either way, for example 21.8"),
+    ("LEDs in a string", "2.5", "for example 10"),
+    ("Capacitance, µF", "a few", "for example 4.7"),
+    ("Start, volts", "", "for example 21.8"),
+])
+def test_a_wrong_entry_of_a_charge_is_answered_by_its_field_and_nothing_is_stored(
+    phone: Page, field: str, typed: str, says: str,
+) -> None:
+    open_charge(phone)
+    phone.get_by_label(field).fill(typed)
+    alert = phone.get_by_role("alert")
+    expect(alert).to_contain_text(field)
+    expect(alert).to_contain_text(says)
+    if typed:
+        expect(alert).to_contain_text(f'"{typed}"')
+    expect(phone.get_by_label(field)).to_have_attribute("aria-invalid", "true")
+    expect(phone.get_by_role("region", name="Forecast").get_by_role("listitem")).to_have_count(0)
+    open_charge(phone)
+    expect(phone.get_by_label("Start, volts")).to_have_value("28")

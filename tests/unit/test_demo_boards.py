@@ -9,6 +9,7 @@ import pytest
 from demo.shop.boards import ALL_BOARDS, T10
 from demo.shop.meters import SHOP_METERS
 from demo.shop.trays import job_records
+from server.engine.bench_doors import discharge, overstress_picture
 from shared_models.board import (
     BoardVersion,
     ChipPin,
@@ -20,6 +21,8 @@ from shared_models.board import (
     ShuntPart,
     Socket,
 )
+from shared_models.discharge import DischargeQuestion
+from shared_models.overstress import OverstressQuestion
 
 SOCKETS = [(board, socket) for board in ALL_BOARDS for socket in board.sockets]
 EACH_SOCKET = pytest.mark.parametrize(("board", "socket"), SOCKETS, ids=[f"{b.id}-{s.ref}" for b, s in SOCKETS])
@@ -82,6 +85,23 @@ def test_every_store_of_charge_has_a_part_to_prove_it_at(board: BoardVersion) ->
     stores = [net for net in board.nets if net.stores_charge]
     assert any(net.rail_kind == "main" for net in stores)
     assert all(net.proof_at in refs for net in stores)
+
+
+@pytest.mark.parametrize("board", ALL_BOARDS, ids=lambda board: board.id)
+def test_what_a_board_stores_is_told_in_parts_that_forecast_and_overstress_can_use(board: BoardVersion) -> None:
+    stores = [net for net in board.nets if net.stores_charge]
+    assert stores
+    for net in stores:
+        assert net.stored_uf and net.source_ma and net.working_mv, net.name
+        told = discharge(DischargeQuestion(
+            start_mv=net.working_mv, capacitance_uf=net.stored_uf, bleed_ohm=net.bleed_ohm, led_count=net.led_count,
+        ))
+        assert told.start_energy_mj is not None and told.start_energy_mj > 0
+        assert (told.tau_s is not None) == (net.bleed_ohm is not None)
+    for socket in board.sockets:
+        met = [one for case in overstress_picture(OverstressQuestion(board=board, socket=socket.ref)).cases
+               for one in case.meetings]
+        assert any(one.source_ma for one in met), socket.ref
 
 
 def test_the_t10_is_the_socket_of_the_four_jobs() -> None:

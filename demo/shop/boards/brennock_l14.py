@@ -143,9 +143,12 @@ PARTS = (
 
 NETS = (
     Net(name="GND", rail_kind="ground", working_mv=0),
-    Net(name="LED_FEED", rail_kind="main", working_mv=19_000, stores_charge=True, proof_at="C7"),
-    Net(name="3V3P", rail_kind="panel", working_mv=3300),
-    Net(name="5V_CAM", rail_kind="standby", working_mv=5000),
+    Net(
+        name="LED_FEED", rail_kind="main", working_mv=19_000, stores_charge=True, proof_at="C7",
+        stored_uf=470, bleed_ohm=100_000, source_ma=3400,  # invented: bulk capacitors, a divider, the adapter's limit
+    ),
+    Net(name="3V3P", rail_kind="panel", working_mv=3300, source_ma=1500),  # invented limits of both switches
+    Net(name="5V_CAM", rail_kind="standby", working_mv=5000, source_ma=500),
 )
 
 L14 = BoardVersion(

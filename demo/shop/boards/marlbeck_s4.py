@@ -96,7 +96,10 @@ PARTS = (
 
 NETS = (
     Net(name="GND", rail_kind="ground", working_mv=0),
-    Net(name="5V", rail_kind="main", working_mv=5000, stores_charge=True, proof_at="C40"),
+    Net(
+        name="5V", rail_kind="main", working_mv=5000, stores_charge=True, proof_at="C40",
+        stored_uf=330, bleed_ohm=22_000, source_ma=3000,  # invented: bulk capacitors, a divider, the supply's limit
+    ),
     Net(name="3V3", rail_kind="io", working_mv=3300),
     Net(name="1V8", rail_kind="io", working_mv=1800),
     Net(name="VMEM", rail_kind="memory", working_mv=1200),

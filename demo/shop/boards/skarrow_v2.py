@@ -89,10 +89,13 @@ PARTS = (
 
 NETS = (
     Net(name="GND", rail_kind="ground", working_mv=0),
-    Net(name="VCELL", rail_kind="main", working_mv=4200, stores_charge=True, proof_at="C3"),
-    Net(name="1V8C", rail_kind="io", working_mv=1800),
-    Net(name="2V8A", rail_kind="panel", working_mv=2800),
-    Net(name="5V_LAMP", rail_kind="standby", working_mv=5000),
+    Net(
+        name="VCELL", rail_kind="main", working_mv=4200, stores_charge=True, proof_at="C3",
+        stored_uf=44, bleed_ohm=1e6, source_ma=2500,  # invented: two capacitors, the gauge's divider, the cell's fuse
+    ),
+    Net(name="1V8C", rail_kind="io", working_mv=1800, source_ma=300),  # invented limits of the small supplies
+    Net(name="2V8A", rail_kind="panel", working_mv=2800, source_ma=150),
+    Net(name="5V_LAMP", rail_kind="standby", working_mv=5000, source_ma=400),
 )
 
 V2 = BoardVersion(

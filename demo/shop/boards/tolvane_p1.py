@@ -89,7 +89,10 @@ PARTS = (
 
 NETS = (
     Net(name="GND", rail_kind="ground", working_mv=0),
-    Net(name="VBUS", rail_kind="main", working_mv=20_000, stores_charge=True, proof_at="C60"),
+    Net(
+        name="VBUS", rail_kind="main", working_mv=20_000, stores_charge=True, proof_at="C60",
+        stored_uf=10, bleed_ohm=47_000, source_ma=3250,  # invented: bulk capacitor, divider, charger's limit
+    ),
 )
 
 P1 = BoardVersion(

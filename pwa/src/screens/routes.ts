@@ -12,9 +12,9 @@ export type Route =
   | { at: "healthy"; board: string; socket: string }
   | { at: JobPage; job: string; query: URLSearchParams };
 
-export type JobPage = "sheet" | "safe" | "look" | "plug" | "anchor" | "read" | "opinion" | "photo";
+export type JobPage = "sheet" | "safe" | "look" | "plug" | "charge" | "anchor" | "read" | "opinion" | "photo";
 
-const JOB_PAGES: readonly JobPage[] = ["sheet", "safe", "look", "plug", "anchor", "read", "opinion", "photo"];
+const JOB_PAGES: readonly JobPage[] = ["sheet", "safe", "look", "plug", "charge", "anchor", "read", "opinion", "photo"];
 
 export function parseRoute(hash: string): Route {
   const [path = "", query = ""] = hash.replace(/^#\/?/, "").split("?", 2);
