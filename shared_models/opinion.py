@@ -209,7 +209,7 @@ class NextTouch(Model, frozen=True, kw_only=True):
 
     `gain_bits`: expected information about the decision; `seconds`: locating, touching, settling
     from where the probe is; `risk`: chance of making something worse. `run` lists the contacts of a
-    short run read in one go.
+    short run read in one go; `meter_id` names the meter to take where it is another than the session's.
     """
 
     touch: Touch
@@ -222,8 +222,11 @@ class NextTouch(Model, frozen=True, kw_only=True):
     place: Place = "spring"
     lead_on_ground: LeadOnGround | None = "red"
     run: tuple[str, ...] = ()
-    action: Literal["read", "retouch", "other_polarity", "reseat", "known_good_module", "clean_and_read"] = "read"
+    action: Literal[
+        "read", "retouch", "other_polarity", "reseat", "known_good_module", "clean_and_read", "second_current"
+    ] = "read"
     reasons: tuple[Reason, ...] = ()
+    meter_id: str | None = None
 
 
 class Stop(Model, frozen=True, kw_only=True):

@@ -26,7 +26,9 @@ from shared_models.reading import (
 )
 
 Row = tuple[float, ...]
-Action = Literal["read", "retouch", "other_polarity", "reseat", "known_good_module", "clean_and_read"]
+Action = Literal[
+    "read", "retouch", "other_polarity", "reseat", "known_good_module", "clean_and_read", "second_current"
+]
 
 EVEN: Row = (1 / (1 + 2), 1 / (1 + 2), 1 / (1 + 2))
 
@@ -36,6 +38,7 @@ TITLES = {
     "part_open": "Ohms across {0}",
     "fault_behind": "Far end of {0}",
     "other_polarity": "{0} with the leads the other way round",
+    "second_current": "{0} with a smaller current",
     "plug_rail_low": "Rail ohms at the module's plug: {0}",
     "rail_low": "Ohms to ground: {0}",
     "retouch": "{0} once more",
@@ -117,6 +120,7 @@ def candidate(
     lead: LeadOnGround | None = "red",
     action: Action = "read",
     reasons: tuple[Reason, ...] = (),
+    meter_id: str | None = None,
 ) -> Candidate:
     """A candidate with the seconds and the risk that `cost` has in the table; its gain is filled in when ranked."""
     shown = NextTouch(
@@ -131,5 +135,6 @@ def candidate(
         lead_on_ground=lead,
         action=action,
         reasons=reasons,
+        meter_id=meter_id,
     )
     return Candidate(shown, answers)

@@ -16,16 +16,18 @@ from server.engine.candidate import hypotheses
 from server.engine.constants import CONSTANTS_VERSION, ODD_MIN, PERCENT, VERDICT_Z_RETOUCH
 from server.engine.digest import board_digest, sheet_digest
 from server.engine.errors import SheetError
+from server.engine.in_ohms import smallest_leak_missed
 from server.engine.inference import Judged, judge
 from server.engine.meters import carry, slopes
 from server.engine.overstress import overstress_of
 from server.engine.prepared import prepare
 from server.engine.probing import next_touches
 from server.engine.reminders import gate_waits_for, reminders_of
-from server.engine.roles import PLAIN_PATH, path_of
+from server.engine.roles import PLAIN_PATH, SIGNAL_ROLES, path_of
 from server.engine.rounding import millivolts, plain
 from server.engine.touches import candidates
 from server.engine.verdicts import contact_opinions, contact_states, odds_of_kind
+from server.engine.wording_ohms import not_shown
 from shared_models.board import BoardVersion
 from shared_models.opinion import Number, Opinion, Overstress, Reason, Session, SetAside
 from shared_models.sheet import BenchSheet
@@ -167,6 +169,17 @@ def _session_reasons(judged: Judged, shift_mv: float, to_ma: float) -> tuple[Rea
                 ),
             )
         )
+    missed = sorted(
+        ohm
+        for contact, ohm in (
+            (contact, smallest_leak_missed(judged.views[contact, lead], judged.bands[contact, lead]))
+            for contact, lead in sorted(judged.seen)
+            if lead == "red" and judged.prepared.board.contacts[contact].role in SIGNAL_ROLES
+        )
+        if ohm is not None
+    )
+    if missed:
+        told.append(not_shown(missed[len(missed) // 2], to_ma))
     if judged.fit.offset_mv and abs(judged.fit.offset_mv) > 2:
         told.append(
             Reason(

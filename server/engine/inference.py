@@ -41,6 +41,7 @@ from server.engine.session import (
     session_slack,
     views_of,
 )
+from shared_models.reading import Meter
 from shared_models.sheet import BenchSheet
 
 
@@ -56,6 +57,7 @@ class Judged(NamedTuple):
     bands: dict[tuple[int, str], Healthy]
     views: dict[tuple[int, str], View]
     seconds: dict[tuple[int, str], Second]
+    meters: dict[str, Meter]
     findings: list[Finding]
     log_likelihoods: list[list[float] | None]
     densities: list[list[float] | None]
@@ -90,7 +92,7 @@ def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
     less_sure = {(counting.best.to_drawn[written], lead): sd for (written, lead), sd in carried_sd.items()}
     views = views_of(prepared, seen, bands, fit, at, open_circuit_of(at.meter_id, meters), less_sure)
     seconds = second_looks(prepared, seen, bands, views, again, counting.best.to_drawn, at, meters)
-    return _infer(sheet, prepared, facts, at, counting, fit, seen, bands, views, seconds, wrongly)
+    return _infer(sheet, prepared, facts, at, counting, fit, seen, bands, views, seconds, meters, wrongly)
 
 
 def _infer(
@@ -104,6 +106,7 @@ def _infer(
     bands: dict[tuple[int, str], Healthy],
     views: dict[tuple[int, str], View],
     seconds: dict[tuple[int, str], Second],
+    meters: dict[str, Meter],
     wrongly: float,
 ) -> Judged:
     densities, failing = variable_densities(prepared, seen, views, seconds)
@@ -146,6 +149,7 @@ def _infer(
         bands,
         views,
         seconds,
+        meters,
         findings,
         log_likelihoods,
         densities,

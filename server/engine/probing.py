@@ -129,6 +129,7 @@ def _with_gain(shown: NextTouch, gain: float) -> NextTouch:
         run=shown.run,
         action=shown.action,
         reasons=shown.reasons,
+        meter_id=shown.meter_id,
     )
 
 

@@ -13,6 +13,7 @@ from server.engine.constants import (
 from server.engine.inference import Judged
 from server.engine.touch_blunders import touches_of_blunders
 from server.engine.touch_contacts import touches_at_contact
+from server.engine.touch_current import with_a_smaller_current
 from server.engine.touch_parts import bridge_checks, touches_at_module, touches_at_parts
 from server.engine.verdicts import ContactState
 
@@ -22,6 +23,7 @@ def candidates(judged: Judged, states: list[ContactState], known: list[Hypothesi
     found: list[Candidate] = []
     for contact in _suspects(judged, states):
         found.extend(touches_at_contact(judged, contact, states[contact], known))
+        found.extend(with_a_smaller_current(judged, contact, states[contact], known))
     found.extend(bridge_checks(judged, states, known))
     found.extend(touches_at_parts(judged, states, known))
     found.extend(touches_at_module(judged, known))
@@ -50,4 +52,6 @@ def _done(judged: Judged) -> list[str]:
     for contact, lead in judged.seen:
         if lead == "black":
             titles.append(TITLES["other_polarity"].format(judged.prepared.board.contacts[contact].number))
+    for contact, _ in judged.seconds:
+        titles.append(TITLES["second_current"].format(judged.prepared.board.contacts[contact].number))
     return titles

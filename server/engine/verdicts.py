@@ -10,8 +10,9 @@ from typing import NamedTuple
 
 from server.engine import wording
 from server.engine.bands import Healthy
-from server.engine.constants import COVERAGE, HONEST_LOW_OHM, MASS_COUNTS, ODD_MIN, VERDICT_Z_RETOUCH
-from server.engine.drops import MEETS, SHORT, STATE_WORDS, View, leak_ohm
+from server.engine.constants import COVERAGE, HONEST_LOW_OHM, MASS_COUNTS, ODD_MIN, SOLVED_IN_OHMS, VERDICT_Z_RETOUCH
+from server.engine.drops import MEETS, SHORT, STATE_WORDS, View
+from server.engine.in_ohms import low_in_ohms, pair_in_ohms, plainly_in_ohms
 from server.engine.inference import Judged, Seen
 from server.engine.latent import signature_masses
 from server.engine.roles import blocked, first_series
@@ -191,10 +192,13 @@ def _proved_elsewhere(judged: Judged, contact: int) -> bool:
 
 def contact_opinions(judged: Judged, states: list[ContactState]) -> tuple[ContactOpinion, ...]:
     """Every contact's opinion, in the order they lie."""
-    return tuple(_opinion(judged, state) for state in states)
+    lows = sorted((state.odds[0], state.contact) for state in states if state.verdict in ("low", "short"))
+    solved = [contact for _, contact in lows[:SOLVED_IN_OHMS]]
+    return tuple(_opinion(judged, state, state.contact in solved) for state in states)
 
 
-def _opinion(judged: Judged, state: ContactState) -> ContactOpinion:
+def _opinion(judged: Judged, state: ContactState, solved: bool) -> ContactOpinion:
+    """One contact's opinion; `solved`: its number is turned into ohms by the circuit behind it."""
     board = judged.prepared.board
     one = board.contacts[state.contact]
     key = (state.contact, "red")
@@ -214,7 +218,7 @@ def _opinion(judged: Judged, state: ContactState) -> ContactOpinion:
         touch_again=state.touch_again,
         written_as=seen.written if seen is not None and seen.written != one.number else None,
         reading_ids=seen.reading_ids if seen is not None else (),
-        reasons=tuple(_reasons(judged, state, seen, view, band)),
+        reasons=tuple(_reasons(judged, state, seen, view, band, solved)),
     )
 
 
@@ -235,7 +239,9 @@ def band_of(view: View, band: Healthy) -> Band:
     )
 
 
-def _reasons(judged: Judged, state: ContactState, seen: Seen | None, view: View, band: Healthy) -> list[Reason]:
+def _reasons(
+    judged: Judged, state: ContactState, seen: Seen | None, view: View, band: Healthy, solved: bool
+) -> list[Reason]:
     """The numbers a verdict rests on, in sentences."""
     one = judged.prepared.board.contacts[state.contact]
     if seen is None:
@@ -255,18 +261,21 @@ def _reasons(judged: Judged, state: ContactState, seen: Seen | None, view: View,
     else:
         told.append(wording.against_band(one.number, seen.drop_mv, view, band))
         if state.verdict in ("low", "short"):
-            told.extend(_in_ohms(judged, state, seen.drop_mv, view))
+            told.extend(_in_ohms(judged, state, seen.drop_mv, view, solved))
     if seen.steadiness == "steady" and band.climb_odds > 0.5 and seen.drop_mv is not None and state.odds[0] < 0.5:
         told.append(wording.reason("no_climb", contacts=(one.number,)))
     return told
 
 
-def _in_ohms(judged: Judged, state: ContactState, drop_mv: float, view: View) -> list[Reason]:
-    """A low number in ohms, and what is left after the part in series."""
+def _in_ohms(judged: Judged, state: ContactState, drop_mv: float, view: View, solved: bool) -> list[Reason]:
+    """A low number in ohms, and what a second current says of it."""
     one = judged.prepared.board.contacts[state.contact]
-    ohm = drop_mv / view.current_ma
-    leak = leak_ohm(drop_mv, view)
-    series = first_series(one)
-    if series is not None and series.ohm is not None and leak is not None and drop_mv > series.ohm * view.current_ma:
-        return [wording.ohms_left(one.number, drop_mv, view.current_ma, ohm, series.part, series.ohm)]
-    return [wording.as_ohms(one.number, leak if leak is not None else ohm)]
+    air_c = judged.at.air_c + judged.fit.common.kelvin
+    told = [
+        low_in_ohms(judged.prepared.board.version, one, drop_mv, view, air_c)
+        if solved
+        else plainly_in_ohms(one, drop_mv, view)
+    ]
+    second = judged.seconds.get((state.contact, "red"))
+    pair = pair_in_ohms(one, drop_mv, view, second) if second is not None else None
+    return told if pair is None else [*told, pair]

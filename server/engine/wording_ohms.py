@@ -75,7 +75,8 @@ def means(contact: str, meaning: Meaning, circuit: Circuit) -> Reason | None:
     else:
         place = told[0]
         code = "leak_at_places"
-        sizes = [f"{_interval(one)} {_where(one, circuit)}" for one in told]
+        alone = len(meaning.places) == 1  # nothing lies between the socket and what it leads to
+        sizes = [f"{_interval(one)} {'on this line' if alone else _where(one, circuit)}" for one in told]
         apart = " The number alone does not say which." if len(sizes) > 1 else ""
         sentence = f"A leak of {', or '.join(sizes)} would read this.{apart}"
     return Reason(
@@ -128,6 +129,18 @@ def would_not_show(contact: str, ohm: float | None) -> Reason:
         sentence=f"A leak above {ohms(ohm)} would not show on this meter.",
         numbers=(Number(name="largest_visible_ohm", value=plain(ohm)),),
         contacts=(contact,),
+    )
+
+
+def not_shown(ohm: float, current_ma: float) -> Reason:
+    """How large a leak most signal contacts of this session would hide, on this meter."""
+    return Reason(
+        code="leak_above_does_not_show",
+        sentence=(
+            f"A leak above about {ohms(ohm)} would not show at most signal contacts with this meter "
+            f"({current_ma:.2f} mA); a smaller test current shows lighter ones."
+        ),
+        numbers=(Number(name="largest_visible_ohm", value=plain(ohm)),),
     )
 
 

@@ -155,3 +155,45 @@ def test_a_contact_read_only_with_the_other_meter_is_carried_to_the_sessions() -
     assert before.band.high_mv is not None
     assert before.band.low_mv is not None
     assert told.band.high_mv - told.band.low_mv > before.band.high_mv - before.band.low_mv
+
+
+# ---- the touch, and the words -----------------------------------------------------------------------
+
+
+def test_a_smaller_current_is_proposed_where_a_leak_is_suspected_and_such_a_meter_is_known() -> None:
+    sheet = pair_sheet({"5": 900.0}, twice=[], seed=3)
+    told = form_opinion(sheet)
+    touch = next((one for one in told.next if one.action == "second_current"), None)
+    assert touch is not None, [one.title for one in told.next]
+    assert touch.meter_id == "low"
+    assert touch.title == "5 with a smaller current"
+    assert "0.20 mA" in touch.reasons[0].sentence
+    without = form_opinion(replace(sheet, meters=(BENCH_METER,)))
+    assert "second_current" not in [one.action for one in without.next]
+    done = form_opinion(pair_sheet({"5": 900.0}, twice=["5"], seed=3))
+    assert "second_current" not in [one.action for one in done.next if getattr(one.touch, "contact", "") == "5"]
+
+
+def test_the_pair_says_how_large_the_leak_is() -> None:
+    told = next(
+        one for one in form_opinion(pair_sheet({"5": 3000.0}, twice=LINES)).contacts if one.contact == "5"
+    )
+    reason = next(one for one in told.reasons if one.code == "pair_sees_leak")
+    numbers = {one.name: one.value for one in reason.numbers}
+    assert numbers["low_ohm"] <= 3000 <= numbers["high_ohm"]
+    assert "whatever this board's own spread" in reason.sentence
+
+
+def test_a_session_says_which_leaks_its_meter_hides() -> None:
+    def hidden(meter_ma: float) -> float:
+        meter = replace(BENCH_METER, test_current_ma=meter_ma)
+        drops = {n: round(reads(MEANS[n], 1.0, 1e12, meter_ma)) for n in LINES}
+        board = board_of([line("1", "ground"), *(line(n, "control", leads_to="U1") for n in LINES)])
+        known = nine_boards({n: drops[n] for n in LINES})
+        told = form_opinion(sheet_of(board, touched(drops), known=known, meters=(meter,))).session.reasons
+        reason = next(one for one in told if one.code == "leak_above_does_not_show")
+        return reason.numbers[0].value
+
+    # by hand at 1 mA: 4 mV three times over is 12 of about 464: ln(1 - x) 32 + 6 x = -12, x = 0.27, 452 / 0.27 = 1.7 k
+    assert 900 < hidden(1.0) < 2600
+    assert hidden(0.3) > 2 * hidden(1.0)

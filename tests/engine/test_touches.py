@@ -81,7 +81,7 @@ def test_three_touches_at_most_each_with_a_reason_its_time_and_its_risk(judged: 
 
 
 def test_lifting_a_part_is_never_proposed(judged: list) -> None:
-    allowed = {"read", "retouch", "other_polarity", "reseat", "known_good_module", "clean_and_read"}
+    allowed = {"read", "retouch", "other_polarity", "reseat", "known_good_module", "clean_and_read", "second_current"}
     for name, _, opinion in judged:
         for one in opinion.next:
             assert one.action in allowed, (name, one)

@@ -6,6 +6,7 @@ from itertools import permutations
 import pytest
 from msgspec.structs import replace
 
+from server.engine.constants import SOLVED_IN_OHMS
 from server.engine.door import form_opinion
 from shared_models.board import ChipPin, Contact, SeriesPart
 from shared_models.opinion import ContactOpinion, Opinion
@@ -46,6 +47,7 @@ HEALTHY: dict[str, str | float] = {
     **{n: round(mean) for n, mean in MEANS.items()}, "8": "OL", "9": "OL", "13": "OL",
 }  # fmt: skip
 CLIMBS = {"10", "11", "12"}
+LOW_SIX = ("2", "3", "4", "5", "6", "7")
 
 
 def sheet(drops: Mapping[str, str | float]) -> BenchSheet:
@@ -211,19 +213,36 @@ def test_a_rail_that_lost_its_climb_is_called_high_though_it_is_little_off() -> 
 def test_a_low_number_is_told_in_ohms_less_the_part_in_series() -> None:
     one = of(form_opinion(with_readings(sheet({**HEALTHY, "7": 61}), again("7", 61))), "7")
     assert one.verdict in ("low", "short")
-    reason = next(reason for reason in one.reasons if reason.code == "ohms_left")
+    reason = next(reason for reason in one.reasons if reason.code == "leak_at_places")
     numbers = {number.name: number.value for number in reason.numbers}
-    assert reason.parts == ("R1",)
     assert numbers["ohm"] == pytest.approx(61, abs=2)
-    assert numbers["left_ohm"] == pytest.approx(28, abs=2)
-    assert 0 < numbers["doubt_ohm"] < 8
+    # 61 ohm and a junction that takes nothing at 61 mV: 61 at the socket, or 61 - 33 behind R1
+    assert numbers["left_ohm"] == pytest.approx(61, abs=2)
+    assert "27 ± 5 ohm behind R1" in reason.sentence
+    assert "does not say which" in reason.sentence
+
+
+def test_a_short_behind_a_part_in_series_is_told_apart_from_one_at_the_socket() -> None:
+    behind = of(form_opinion(with_readings(sheet({**HEALTHY, "7": 36}), again("7", 36))), "7")
+    reason = next(one for one in behind.reasons if one.code == "short_behind")
+    assert "not the socket" in reason.sentence
+    front = of(form_opinion(with_readings(sheet({**HEALTHY, "7": 3}), again("7", 3))), "7")
+    assert "short_in_front" in [one.code for one in front.reasons]
+
+
+def test_beyond_the_worst_few_numbers_are_told_in_ohms_without_the_circuit() -> None:
+    lows = {n: 200 + 10 * k for k, n in enumerate(LOW_SIX)}
+    told = [one for one in form_opinion(sheet({**HEALTHY, **lows})).contacts if one.contact in LOW_SIX]
+    codes = [{reason.code for reason in one.reasons} for one in told if one.verdict == "low"]
+    assert sum("leak_at_places" in one for one in codes) == SOLVED_IN_OHMS
+    assert all(one & {"leak_at_places", "as_ohms", "ohms_left"} for one in codes)
 
 
 def test_a_leak_is_told_as_the_resistance_that_would_read_it() -> None:
     one = of(form_opinion(with_readings(sheet({**HEALTHY, "4": 250}), again("4", 250))), "4")
     numbers = {number.name: number.value for reason in one.reasons for number in reason.numbers}
     # 338 mV alone, 250 with the leak: of 1 mA the junction keeps exp(-83.3 / 31.9), the leak takes the rest
-    assert numbers["leak_ohm"] == pytest.approx(270, abs=12)
+    assert numbers["left_ohm"] == pytest.approx(270, abs=12)
 
 
 def test_every_verdict_out_of_band_shows_its_numbers() -> None:

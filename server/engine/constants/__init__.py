@@ -97,6 +97,10 @@ CURRENT_RATIO_LEAST = _num(
     "CURRENT_RATIO_LEAST", 0.25, "ln", "ASSUMED", "currents nearer than a quarter say nothing by their difference"
 )
 AIR_SD_SAME_BOARD_K = _num("AIR_SD_SAME_BOARD_K", 0.5, "K", "ASSUMED", "one board, one hour, two meters")
+SOLVED_IN_OHMS = int(
+    _num("SOLVED_IN_OHMS", 4, "contacts", "ASSUMED", "low numbers turned into ohms by their circuit; the worst first")
+)
+SECOND_RATIO = _num("SECOND_RATIO", 0.5, "1", "ASSUMED", "a second current is worth its touch from half the first down")
 SECOND_BINS = int(_num("SECOND_BINS", 24, "1", "ASSUMED", "sizes of leak tried"))
 SECOND_REACH_SD = _num("SECOND_REACH_SD", 6.0, "sd", "ASSUMED", "how far above its band an unleaked reading may be")
 SECOND_STEPS = int(_num("SECOND_STEPS", 6, "1", "ASSUMED", "Newton steps to a leak's share of the smaller current"))
@@ -297,6 +301,7 @@ SECONDS = _map(
         "retouch": 2,
         "rail_wait": 2,
         "other_polarity": 8,
+        "second_current": 14,
         "between": 8,
         "tail": 8,
         "test_point": 6,
@@ -321,6 +326,7 @@ RISK = _map(
         "jump": 0.0002,
         "retouch": 0.0,
         "other_polarity": 0.0002,
+        "second_current": 0.0002,
         "between": 0.0005,
         "tail": 0.0005,
         "test_point": 0.0001,

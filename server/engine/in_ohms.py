@@ -1,0 +1,87 @@
+"""What a low reading means in ohms at its own contact, and how small a leak this meter misses: between the
+judgement (`verdicts`) and the circuit behind the contact (`circuit`).
+
+The circuit is drawn from the contact's path, or its role where no path was told, and moved to read what a healthy
+contact reads in this session; where no circuit is near that reading, the plain words of `wording` stand instead.
+"""
+
+from server.engine import wording, wording_ohms
+from server.engine.bands import Healthy
+from server.engine.circuit.anchored import anchored
+from server.engine.circuit.behind import circuit_behind
+from server.engine.circuit.meaning import Doubts, what_it_means
+from server.engine.circuit.parts import forced_current
+from server.engine.circuit.readings import prepared as solvable
+from server.engine.constants import VERDICT_Z_RETOUCH
+from server.engine.drops import View, leak_ohm
+from server.engine.errors import SheetError
+from server.engine.roles import first_series
+from server.engine.second_current import Second, leak_found
+from shared_models.board import BoardVersion, Contact
+from shared_models.opinion import Number, Reason
+
+
+def low_in_ohms(board: BoardVersion, one: Contact, drop_mv: float, view: View, air_c: float) -> Reason:
+    """A low number in ohms: what is left behind each part passed, if the circuit is known; else as one leak."""
+    told = _by_circuit(board, one, drop_mv, view, air_c)
+    return told if told is not None else plainly_in_ohms(one, drop_mv, view)
+
+
+def plainly_in_ohms(one: Contact, drop_mv: float, view: View) -> Reason:
+    """A low number in ohms without the circuit: less the part in series where it is one, else as the leak."""
+    ohm = drop_mv / view.current_ma
+    leak = leak_ohm(drop_mv, view)
+    series = first_series(one)
+    if series is not None and series.ohm is not None and leak is not None and drop_mv > series.ohm * view.current_ma:
+        return wording.ohms_left(one.number, drop_mv, view.current_ma, ohm, series.part, series.ohm)
+    return wording.as_ohms(one.number, leak if leak is not None else ohm)
+
+
+def _by_circuit(board: BoardVersion, one: Contact, drop_mv: float, view: View, air_c: float) -> Reason | None:
+    """By the circuit; None where there is none, or none that reads like this contact."""
+    circuit = circuit_behind(one, board)
+    if circuit is None or view.ol_odds > 0.5 or drop_mv <= 0:
+        return None
+    try:
+        meter = forced_current(view.current_ma, view.limit_mv)
+        ready = anchored(solvable(circuit, air_c), meter, "red", view.loc)
+        if ready is None:
+            return None
+        return wording_ohms.means(
+            one.number, what_it_means(ready, meter, "red", drop_mv, Doubts(healthy_mv=view.scale)), circuit
+        )
+    except SheetError:
+        return None  # outside what the circuit is good for: the plain words stand
+
+
+def smallest_leak_missed(view: View, band: Healthy) -> float | None:
+    """The leak at which the reading is three predictive deviations low, in ohms: a lighter one does not show.
+
+    None where no leak shows or nothing conducts.
+    """
+    if view.ol_odds > 0.5 or band.path is None:
+        return None
+    return leak_ohm(view.loc - VERDICT_Z_RETOUCH * view.scale, view)
+
+
+def pair_in_ohms(one: Contact, drop_mv: float, view: View, second: Second) -> Reason | None:
+    """What two currents say together of a contact that is low; None where no leak explains both."""
+    found = leak_found(drop_mv, view, second)
+    if found is None or second.drop_mv is None:
+        return None
+    middle, low, high = found
+    more = second.healthy_mv - second.drop_mv
+    return Reason(
+        code="pair_sees_leak",
+        sentence=(
+            f"{drop_mv:.0f} mV at {second.first_ma:.2f} mA and {second.drop_mv:.0f} mV at {second.current_ma:.2f} mA "
+            f"are {more:.0f} mV further apart than on a healthy line: a leak of about {wording_ohms.ohms(middle)} "
+            f"({wording_ohms.ohms(low)} to {wording_ohms.ohms(high)}), whatever this board's own spread."
+        ),
+        numbers=(
+            Number(name="leak_ohm", value=wording_ohms.plain(middle)),
+            Number(name="low_ohm", value=wording_ohms.plain(low)),
+            Number(name="high_ohm", value=wording_ohms.plain(high)),
+        ),
+        contacts=(one.number,),
+    )

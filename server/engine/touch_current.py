@@ -1,0 +1,63 @@
+"""Candidate touch: the same contact with another meter, or another range, of a smaller current.
+
+A leak takes a share of the test current that grows as the current gets smaller, and what this board strays by
+cancels between the two readings; so it is worth a touch wherever a leak is suspected and not plain.
+"""
+
+from server.engine.candidate import TITLES, Candidate, Hypothesis, Row, about, candidate, two, why_of
+from server.engine.constants import DIODE_MODE_MAX_MV, SECOND_RATIO, SURE
+from server.engine.inference import Judged
+from server.engine.verdicts import ContactState
+from shared_models.reading import AtContact, Meter
+
+LEAKS = ("leak", "wet", "shunt_short", "chip_damaged", "plugged_live", "plug_off_by", "plug_tilted", "tool_slip")
+
+
+def with_a_smaller_current(
+    judged: Judged, contact: int, state: ContactState, known: list[Hypothesis]
+) -> list[Candidate]:
+    """The second current at one contact in doubt, if a meter for it is known and the number is not a plain short."""
+    seen, band = judged.seen.get((contact, "red")), judged.bands[contact, "red"]
+    meter = _smallest(judged)
+    if meter is None or seen is None or seen.drop_mv is None or band.path is None or band.ol_odds > 0.5:
+        return []
+    if state.odds.short > 0.5 or state.odds.low + state.odds.short <= state.odds.high + state.odds.open:
+        return []
+    one = judged.prepared.board.contacts[contact]
+    ratio = judged.views[contact, "red"].current_ma / (meter.test_current_ma or 1.0)
+    sentence = (
+        f"At {meter.test_current_ma:.2f} mA ({meter.name}) a leak at {one.number} shows {ratio:.0f} times as far, "
+        "and what this board strays by cancels between the two."
+    )
+    return [
+        candidate(
+            "second_current",
+            TITLES["second_current"].format(one.number),
+            AtContact(contact=one.number),
+            "drop",
+            [_row(hypothesis, contact) for hypothesis in known],
+            action="second_current",
+            reasons=(why_of("second_current", sentence, one.number),),
+            meter_id=meter.id,
+        )
+    ]
+
+
+def _row(hypothesis: Hypothesis, contact: int) -> Row:
+    """(it falls further than a healthy one would, it does not)."""
+    story = about(hypothesis, contact)
+    if story is None:
+        return two(1 - SURE if hypothesis.stories else 0.5)
+    return two(SURE if story.kind in LEAKS else 1 - SURE)
+
+
+def _smallest(judged: Judged) -> Meter | None:
+    """The meter on the sheet with the smallest known current, if that is well below the session's."""
+    usable = [
+        meter
+        for meter in judged.meters.values()
+        if meter.test_current_ma is not None
+        and meter.test_current_ma <= SECOND_RATIO * judged.at.current_ma
+        and (meter.open_circuit_mv is None or meter.open_circuit_mv <= DIODE_MODE_MAX_MV)
+    ]
+    return min(usable, key=lambda meter: (meter.test_current_ma or 0.0, meter.id), default=None)
