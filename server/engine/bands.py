@@ -42,7 +42,7 @@ from server.engine.constants import (
 )
 from server.engine.meters import Conditions, carry
 from server.engine.reference_cells import ReferenceCell
-from server.engine.roles import PLAIN_PATH, Path, healthy_ol, sibling_key, spreads_of
+from server.engine.roles import PLAIN_PATH, Path, healthy_ol, leans_with, sibling_key, spreads_of
 from server.engine.straighten import Line
 from server.engine.student import NigPrior, StudentT, odd_ones_out, predictive, update
 from shared_models.reading import LeadOnGround
@@ -123,7 +123,9 @@ def from_references(board: Board, contact: int, cell: ReferenceCell, line: Line 
         line = Line(cell.values, path or PLAIN_PATH, carry_sd(path, cell.log_ratio, step_ma, to.air_c), 0.0)
     else:
         path = line.path
-    all_values, carry_doubt = line.values, line.doubt_mv
+    # what a group of lines shares is the session's to find; a contact that stands alone keeps it in its band
+    alone = not leans_with(board.contacts[contact])
+    all_values, carry_doubt = line.values, math.hypot(line.doubt_mv, line.shared_mv) if alone else line.doubt_mv
     middle = sorted(all_values)[len(all_values) // 2]
     prior = NigPrior(mean=middle, kappa=REFERENCE_KAPPA, df=REFERENCE_DF, scale=spread)
     kept, odd = list(range(len(all_values))), []

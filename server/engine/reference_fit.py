@@ -112,5 +112,6 @@ def _freed(
         shared, _ = lean_of(fit, point.chip, point.chip_mv, per_log, per_k)
         shift = shared + per_log * fit.log_current + per_k * fit.kelvin
         freed[contact] = values[contact] - shift
-        moved[point.chip] = shift, lean_of(usual, point.chip, point.chip_mv, per_log, per_k)[1]
+        if point.chip:
+            moved[point.chip] = shift, lean_of(usual, point.chip, point.chip_mv, per_log, per_k)[1]
     return freed, moved

@@ -245,6 +245,8 @@ def _lean_mv(prepared: Prepared, contact: int, band: Healthy, unrest: dict[str, 
     if band.rests_on != "reference_boards":
         return 0.0
     one = prepared.board.contacts[contact]
+    if not leans_with(one):
+        return 0.0  # it stands alone: its doubt is in its band
     _, common = spreads_of(one)
     usual = math.hypot(common, unrest.get(leans_with(one), 0.0)) * math.sqrt(1 + 1 / max(band.boards, 1))
     return math.hypot(usual, band.shared_mv)
