@@ -6,7 +6,6 @@ where somebody filled them, else from the role. `None` means: no junction to spe
 straps, unknown), so nothing shifts with the meter.
 """
 
-import math
 from typing import NamedTuple
 
 from server.engine.constants import (
@@ -132,12 +131,15 @@ def leans_with(contact: Contact) -> str:
 
 
 def spreads_of(contact: Contact) -> tuple[float, float]:
-    """(what a contact strays by alone, what it strays by with its group) from board to board, one deviation, mV."""
+    """(what a contact strays by alone, what it strays by with its group) from board to board, one deviation, mV.
+
+    The table's spread was noted contact by contact, so its group's part is not known apart: taken as the whole of
+    it, since a band that is too narrow calls healthy contacts odd and one that is too wide only asks for more.
+    """
     numbers = ROLE_NUMBERS[contact.role]
     if not leans_with(contact):
         return numbers.sd_mv, 0.0
-    own = max(numbers.sibling_sd_mv, OWN_SHARE * numbers.sd_mv)
-    return own, math.sqrt(max(0.0, numbers.sd_mv * numbers.sd_mv - own * own))
+    return max(numbers.sibling_sd_mv, OWN_SHARE * numbers.sd_mv), numbers.sd_mv
 
 
 def sibling_key(contact: Contact) -> str | None:
