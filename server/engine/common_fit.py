@@ -26,6 +26,7 @@ from server.engine.constants import (
     FAULT_LOW_SHARE,
     FEW_CONTACTS,
     KELVIN,
+    LEAN_MOST,
     LOG_2PI_HALF,
     SESSION_FAULT_SHARES,
     TINY,
@@ -50,13 +51,17 @@ class Point(NamedTuple):
 
 
 class Prior(NamedTuple):
-    """Where a fit starts from: nominal current and temperature, and one deviation of each common unknown."""
+    """Where a fit starts from: nominal current and temperature, and one deviation of each common unknown.
+
+    `lean_most`: how many deviations a chip may lean before it is something to be explained, and stays in view.
+    """
 
     current_ma: float
     air_c: float
     current_sd: float
     air_sd_k: float
     offset_sd_mv: float
+    lean_most: float = LEAN_MOST
 
 
 class Chip(NamedTuple):
@@ -174,7 +179,8 @@ def _settle(
     start: tuple[float, float], leans: list[float], rows: list[_Row], names: list[str], prior: Prior, steps: int
 ) -> CommonFit:
     """Reweighted least squares from one start."""
-    now = _Now(*_bounded(start[0], start[1], prior.current_ma, prior.air_c), 0.0, list(leans))
+    leans = [min(max(lean, -prior.lean_most), prior.lean_most) for lean in leans]
+    now = _Now(*_bounded(start[0], start[1], prior.current_ma, prior.air_c), 0.0, leans)
     fit = nothing_in_common(prior)
     for step in range(steps):
         left, healthy, faulty = _look(rows, now, prior, step == 0)
@@ -272,7 +278,7 @@ def _solved(arrow: _Arrow, prior: Prior) -> _Now:
     )
     offset = cao * ya + cko * yk + coo * yo
     leans = [
-        (y - a * log_current - k * kelvin - o * offset) / d
+        min(max((y - a * log_current - k * kelvin - o * offset) / d, -prior.lean_most), prior.lean_most)
         for d, a, k, o, y in zip(arrow.precision, arrow.tie_log, arrow.tie_k, arrow.tie_mv, arrow.pulled, strict=True)
     ]
     return _Now(log_current, kelvin, offset, leans)

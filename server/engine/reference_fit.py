@@ -91,7 +91,8 @@ def _freed(
 ) -> tuple[dict[int, float], dict[str, tuple[float, float]]]:
     """One board's values freed of what they share; how far each group moved, and the variance that is usual."""
     same = at.meter_id == to.meter_id
-    prior = Prior(to.current_ma, to.air_c, CURRENT_SD_SAME_METER if same else at.current_sd, at.air_sd_k, OFFSET_SD_MV)
+    current_sd = CURRENT_SD_SAME_METER if same else at.current_sd
+    prior = Prior(to.current_ma, to.air_c, current_sd, at.air_sd_k, OFFSET_SD_MV, math.inf)
     points, keys = [], []
     for contact, value in values.items():
         path = board.paths[contact]

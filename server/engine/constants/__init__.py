@@ -15,7 +15,7 @@ from server.engine.constants.table import mapping as _map
 from server.engine.constants.table import num as _num
 from shared_models import tables
 
-CONSTANTS_VERSION = "2026.11.3"
+CONSTANTS_VERSION = "2026.11.4"
 
 # ---- physics of a junction ------------------------------------------------------------------
 MEMO_SIZE = int(_num("MEMO_SIZE", 8, "boards", "ASSUMED", "prepared boards kept; a bench rarely has more in hand"))
@@ -108,6 +108,7 @@ SECOND_BRIDGE_SD_MV = _num(
     "SECOND_BRIDGE_SD_MV", 8.0, "mV", "ASSUMED", "two joined junctions share another current almost alike"
 )
 LEAK_TAIL = _num("LEAK_TAIL", 0.05, "1", "PRACTICE", "an interval of nine tenths")
+LEAN_MOST = _num("LEAN_MOST", 3.0, "sd", "ASSUMED", "a chip that leans further is of another maker, or hurt: a story")
 FEW_CONTACTS = int(_num("FEW_CONTACTS", 4, "contacts", "ASSUMED", "up to here a session is fitted anew without each"))
 REFERENCE_FIT_ROUNDS = int(_num("REFERENCE_FIT_ROUNDS", 2, "1", "ASSUMED", "fit the boards, take the middle, again"))
 REFERENCE_FIT_STEPS = int(_num("REFERENCE_FIT_STEPS", 3, "1", "ASSUMED", "reweighting steps for one healthy board"))
