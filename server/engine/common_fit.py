@@ -21,6 +21,7 @@ from server.engine.constants import (
     BANDGAP_MV,
     CURRENT_HIGH_MA,
     CURRENT_LOW_MA,
+    EVIDENCE_MARGIN,
     FAULT_DEPTH_MAX_MV,
     FAULT_DEPTH_MIN_MV,
     FAULT_LOW_SHARE,
@@ -134,7 +135,9 @@ def fit_common(points: list[Point], prior: Prior, starts: list[tuple[float, floa
         others.append((starts[0], _middle_leans(points, names)))
     for start, leans in others:
         tried = _settle(start, leans, rows, names, prior, steps)
-        if tried.evidence > best.evidence:
+        # two starts that reach one optimum differ by what the last step left, and the last bits of that are the
+        # machine's: the earlier start stands unless another is better by more than that
+        if tried.evidence > best.evidence + EVIDENCE_MARGIN:
             best = tried
     return best
 

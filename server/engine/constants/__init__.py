@@ -109,6 +109,7 @@ SECOND_BRIDGE_SD_MV = _num(
 )
 LEAK_TAIL = _num("LEAK_TAIL", 0.05, "1", "PRACTICE", "an interval of nine tenths")
 LEAN_MOST = _num("LEAN_MOST", 3.0, "sd", "ASSUMED", "a chip that leans further is of another maker, or hurt: a story")
+EVIDENCE_MARGIN = _num("EVIDENCE_MARGIN", 0.05, "ln", "ASSUMED", "a start better by less has reached the same optimum")
 FEW_CONTACTS = int(_num("FEW_CONTACTS", 4, "contacts", "ASSUMED", "up to here a session is fitted anew without each"))
 REFERENCE_FIT_ROUNDS = int(_num("REFERENCE_FIT_ROUNDS", 2, "1", "ASSUMED", "fit the boards, take the middle, again"))
 REFERENCE_FIT_STEPS = int(_num("REFERENCE_FIT_STEPS", 3, "1", "ASSUMED", "reweighting steps for one healthy board"))
