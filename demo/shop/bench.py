@@ -4,7 +4,7 @@ from typing import Any
 
 from msgspec.structs import replace
 
-from demo.shop.references import REFERENCE_METER, KnownGood
+from demo.shop.references import KnownGood
 from demo.shop.writing import Pen
 from shared_models.board import BoardVersion
 from shared_models.job import Observation
@@ -30,7 +30,8 @@ class Bench:
 
     def sheet(self, **records: Any) -> BenchSheet:
         """The sheet as it stands now. `records` are fields of `BenchSheet`: intake, make_safe, readings, ..."""
-        meters = (REFERENCE_METER, self.meter) if self.known_good.readings else (self.meter,)
+        known = [one for one in self.known_good.meters if self.known_good.readings and one.id != self.meter.id]
+        meters = (*known, self.meter)
         return BenchSheet(
             sheet_id=f"{self.job}-sheet", asked_at_ms=self.pen.now_ms, board=self.board, socket=self.pen.socket,
             meters=meters, reference_boards=self.known_good.boards, known_good_readings=self.known_good.readings,

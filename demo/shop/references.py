@@ -1,12 +1,17 @@
-"""The shop's healthy boards: every contact of a table read on each of them, brought to 1.00 mA and 23 C.
+"""The shop's healthy boards: every contact of a table read on each of them.
+
+The T10's nine were read with three meters on days of other temperatures (`meter_pass`); the others' readings
+stand as they were brought to 1.00 mA and 23 C.
 
 Which contacts move together, and how much, is said by kind: the contacts of one rail or the lanes of one
 chip differ far less between themselves than boards differ. The patterns themselves are those of `spread`.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from demo.shop.boards import P1, S4, T10, V2
+from demo.shop.meter_pass import NINE_READ, ReadWith, series_ohm, shown_mv
+from demo.shop.meters import BENCH_METER, REFERENCE_METER, SMALL_METER, WIDE_METER
 from demo.shop.spread import healthy_drops_mv
 from demo.shop.table import OL, P1_J1, S4_J3, T10_J7, V2_J2, Table
 from demo.shop.writing import Pen
@@ -17,11 +22,6 @@ from shared_models.tables import ROLE_BY_ID
 
 FIRST_READ_MS = 1_738_400_400_000
 DAY_MS = 86_400_000
-
-REFERENCE_METER = Meter(
-    id="meter-scale-1ma", name="reference scale", test_current_ma=1.0, test_current_sd_pct=1.0,
-    open_circuit_mv=3000.0, sheet_from="three meters' readings brought to 1.00 mA and 23 C",
-)
 
 MOVES_TOGETHER: dict[str, tuple[int, float]] = {
     "pair": (13, 0.97), "usb": (17, 0.97), "control": (21, 0.7), "bus": (21, 0.7), "pwm": (15, 0.7),
@@ -42,6 +42,7 @@ class KnownGood(Model, frozen=True, kw_only=True):
 
     boards: tuple[ReferenceBoard, ...] = ()
     readings: tuple[Reading, ...] = ()
+    meters: tuple[Meter, ...] = (REFERENCE_METER,)
 
 
 def climbing(socket: Socket) -> dict[str, Steadiness]:
@@ -79,36 +80,58 @@ def _spread(mean: int, sd: float, kind: str, *, boards: int, own_turn: int) -> l
     return [str(drop) for drop in drops]
 
 
+ON_THE_SCALE = ReadWith(meter=0, test_current_ma=1.0, air_c=23.0)
+
+
+def shown(socket: Socket, number: str, typed: str, how: ReadWith) -> str:
+    """The table's drop as the board's meter showed it; grounds and OL do not move."""
+    contact = next(one for one in socket.contacts if one.number == number)
+    if how is ON_THE_SCALE or typed == OL or contact.role in ("ground", "strap"):
+        return typed
+    return str(shown_mv(int(typed), ohm=series_ohm(contact), how=how))
+
+
 ExtraReadings = Callable[[Pen, int], Iterable[Reading]]
 
 
 def known_good(
     board: BoardVersion, table: Table, prefix: str, count: int, *, by: str, extra: ExtraReadings | None = None,
+    read: Sequence[ReadWith] = (), meters: tuple[Meter, ...] = (REFERENCE_METER,),
 ) -> KnownGood:
-    """`count` healthy boards of a version, read contact by contact; `extra` adds what else was read on each."""
+    """`count` healthy boards of a version, read contact by contact; `extra` adds what else was read on each.
+
+    `read` says how each was read, where that was not the scale of the table.
+    """
     socket = board.sockets[0]
     drops = _red_on_ground(table, count)
     boards: list[ReferenceBoard] = []
     readings: list[Reading] = []
     for place in range(count):
+        how = read[place] if read else ON_THE_SCALE
         reference = ReferenceBoard(
-            id=f"{prefix}-good-{place + 1}", board_version_id=board.id, air_c=23.0,
+            id=f"{prefix}-good-{place + 1}", board_version_id=board.id, air_c=how.air_c,
             label=f"{prefix.upper()} known good {place + 1}", read_at_ms=FIRST_READ_MS + place * DAY_MS,
         )
         pen = Pen(
             reference.id, OfReferenceBoard(reference_board_id=reference.id), socket=socket.ref,
-            meter_id=REFERENCE_METER.id, start_ms=reference.read_at_ms, by=by, air_c=23.0,
+            meter_id=meters[how.meter].id, start_ms=reference.read_at_ms, by=by, air_c=how.air_c,
         )
         boards.append(reference)
-        readings += pen.sweep({number: values[place] for number, values in drops.items()}, climbing(socket))
+        readings += pen.sweep(
+            {number: shown(socket, number, values[place], how) for number, values in drops.items()}, climbing(socket),
+        )
         readings += extra(pen, place) if extra is not None else ()
-    return KnownGood(boards=tuple(boards), readings=tuple(readings))
+    return KnownGood(boards=tuple(boards), readings=tuple(readings), meters=meters)
 
 
-def _t10_black(pen: Pen, place: int) -> Iterable[Reading]:
-    for number, (mean, sd, kind) in T10_BLACK.items():
-        drops = _spread(mean, sd, kind, boards=9, own_turn=int(number) + 3)
-        yield pen.drop(number, drops[place], lead="black")
+def _t10_black(read: Sequence[ReadWith]) -> ExtraReadings:
+    def of_one(pen: Pen, place: int) -> Iterable[Reading]:
+        for number, (mean, sd, kind) in T10_BLACK.items():
+            drops = _spread(mean, sd, kind, boards=9, own_turn=int(number) + 3)
+            how = read[place] if read else ON_THE_SCALE
+            yield pen.drop(number, shown(T10.sockets[0], number, drops[place], how), lead="black")
+
+    return of_one
 
 
 def _s4_rail_ohms(pen: Pen, place: int) -> Iterable[Reading]:
@@ -117,7 +140,13 @@ def _s4_rail_ohms(pen: Pen, place: int) -> Iterable[Reading]:
     yield pen.rail_ohms("VMEM", memory)
 
 
-T10_GOOD = known_good(T10, T10_J7, "t10", 9, by="Ines", extra=_t10_black)
+T10_GOOD = known_good(
+    T10, T10_J7, "t10", 9, by="Ines", extra=_t10_black(NINE_READ), read=NINE_READ,
+    meters=(SMALL_METER, BENCH_METER, WIDE_METER),
+)
+T10_ON_THE_SCALE = known_good(T10, T10_J7, "t10", 9, by="Ines", extra=_t10_black(()))
+"""The same nine as the table has them, at 1.00 mA and 23 C; the shop's record holds what the meters showed."""
+
 V2_GOOD = known_good(V2, V2_J2, "v2", 4, by="Tomke")
 S4_GOOD = known_good(S4, S4_J3, "s4", 5, by="Tomke", extra=_s4_rail_ohms)
 P1_GOOD = known_good(P1, P1_J1, "p1", 1, by="Tomke")

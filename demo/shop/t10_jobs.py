@@ -9,7 +9,7 @@ from msgspec.structs import replace
 from demo.shop.bench import Bench
 from demo.shop.boards import T10
 from demo.shop.meters import BENCH_METER, BORROWED_METER, BORROWED_METER_NO_SHEET
-from demo.shop.references import REFERENCE_METER, T10_GOOD, climbing
+from demo.shop.references import T10_GOOD, climbing
 from demo.shop.table import OL, T10_J7
 from shared_models.job import Intake
 from shared_models.reading import AtContact, Meter, Steadiness
@@ -140,7 +140,7 @@ def everything_reads_high() -> dict[str, BenchSheet]:
         readings=pen.sweep(T10_J7.typed("job5"), CLIMBING),
     )
     base = bench.then(sheet, "sheet")
-    without = replace(base, sheet_id="t10-cold-no-sheet", meters=(REFERENCE_METER, BORROWED_METER_NO_SHEET))
+    without = replace(base, sheet_id="t10-cold-no-sheet", meters=(*T10_GOOD.meters, BORROWED_METER_NO_SHEET))
     return {
         "t10_everything_reads_high": base,
         "t10_everything_reads_high_no_meter_sheet": without,

@@ -12,7 +12,7 @@ from msgspec.structs import replace
 from demo.shop.bench import Bench
 from demo.shop.boards import T10
 from demo.shop.meters import BENCH_METER
-from demo.shop.references import T10_GOOD, climbing
+from demo.shop.references import T10_ON_THE_SCALE, climbing
 from demo.shop.table import OL, T10_J7
 from server.engine.common_fit import Point, Prior, fit_common
 from server.engine.constants import SESSION_FAULT_SHARES
@@ -41,7 +41,7 @@ def read_at(current_ma: float) -> dict[str, str]:
 
 
 def bench() -> Bench:
-    return Bench("mistake", T10, T10_GOOD, BENCH_METER, start_ms=1_743_000_000_000, by="Ines")
+    return Bench("mistake", T10, T10_ON_THE_SCALE, BENCH_METER, start_ms=1_743_000_000_000, by="Ines")
 
 
 def sheet_of(own: Bench, typed: dict[str, str], *, main_mv: float = 3) -> BenchSheet:

@@ -13,7 +13,7 @@ from msgspec.structs import replace
 from demo.shop.bench import Bench
 from demo.shop.boards import T10
 from demo.shop.meters import BENCH_METER, BORROWED_METER, BORROWED_METER_NO_SHEET
-from demo.shop.references import REFERENCE_METER, T10_GOOD
+from demo.shop.references import REFERENCE_METER, T10_ON_THE_SCALE
 from demo.shop.table import OL, T10_J7
 from server.engine.door import form_opinion
 from server.engine.meters import carry
@@ -30,7 +30,7 @@ BEHIND_RESISTORS = ("14", "20", "22", "28")
 
 def t10(meter: Meter, air_c: float | None, drops: dict[str, str]) -> BenchSheet:
     """A T10 sheet with that meter: nine healthy boards, and the job's drops as typed."""
-    bench = Bench("fit", T10, T10_GOOD, meter, start_ms=1_745_000_000_000, by="Ines", air_c=air_c)
+    bench = Bench("fit", T10, T10_ON_THE_SCALE, meter, start_ms=1_745_000_000_000, by="Ines", air_c=air_c)
     return bench.sheet(readings=bench.pen.sweep(drops, {}))
 
 

@@ -9,9 +9,12 @@ from typing import Any, get_args
 import msgspec
 import pytest
 
+from demo.shop.boards import T10
 from demo.shop.make_sheets import SHEETS_DIR, sheet_json, sheets
-from demo.shop.references import P1_GOOD, S4_GOOD, T10_GOOD, V2_GOOD, KnownGood
+from demo.shop.references import P1_GOOD, S4_GOOD, T10_GOOD, T10_ON_THE_SCALE, V2_GOOD, KnownGood
 from demo.shop.table import OL, P1_J1, S4_J3, T10_J7, V2_J2, Table
+from server.engine.meters import carry
+from server.engine.roles import path_of
 from shared_models.job import MakeSafeProof
 from shared_models.opinion import StoryKind, Verdict
 from shared_models.reading import (
@@ -128,7 +131,7 @@ def key(reading: Reading) -> tuple[str, ...]:
 
 
 @pytest.mark.parametrize(("good", "table", "boards"), [
-    (T10_GOOD, T10_J7, 9), (V2_GOOD, V2_J2, 4), (S4_GOOD, S4_J3, 5), (P1_GOOD, P1_J1, 1),
+    (T10_ON_THE_SCALE, T10_J7, 9), (V2_GOOD, V2_J2, 4), (S4_GOOD, S4_J3, 5), (P1_GOOD, P1_J1, 1),
 ], ids=["t10", "v2", "s4", "p1"])
 def test_healthy_boards_have_the_tables_mean_and_deviation(good: KnownGood, table: Table, boards: int) -> None:
     assert len(good.boards) == boards
@@ -144,6 +147,34 @@ def test_healthy_boards_have_the_tables_mean_and_deviation(good: KnownGood, tabl
         if row["ref_sd"]:
             assert statistics.mean(drops) == int(row["ref_mean"]), row
             assert statistics.stdev(drops) == pytest.approx(float(row["ref_sd"]), abs=0.25), row
+
+
+def test_the_nine_t10_boards_were_read_with_three_meters_and_carry_back_to_the_table() -> None:
+    """Carried back by the engine's own law, which knows nothing of how the shop's numbers were made."""
+    meters = {meter.id: meter for meter in T10_GOOD.meters}
+    contacts = {contact.number: contact for contact in T10.sockets[0].contacts}
+    air = {board.id: board.air_c for board in T10_GOOD.boards}
+    boards_of: dict[str, set[str]] = {}
+    misses: list[float] = []
+    for shown, at_scale in zip(red_drops(T10_GOOD), red_drops(T10_ON_THE_SCALE), strict=True):
+        assert isinstance(shown.of, OfReferenceBoard) and isinstance(shown.touch, AtContact)
+        assert shown.touch == at_scale.touch and shown.air_c == air[shown.of.reference_board_id] is not None
+        boards_of.setdefault(shown.meter_id, set()).add(shown.of.reference_board_id)
+        if at_scale.as_typed == OL:
+            assert shown.as_typed == OL
+            continue
+        current = meters[shown.meter_id].test_current_ma
+        assert current is not None and shown.air_c is not None
+        path = path_of(contacts[shown.touch.contact])
+        misses.append(carry(float(shown.as_typed), path, current, shown.air_c, 1.0, 23.0) - float(at_scale.as_typed))
+    assert sorted(len(boards) for boards in boards_of.values()) == [3, 3, 3]
+    assert [meter.test_current_ma for meter in T10_GOOD.meters] == [0.3, 1.0, 1.9]
+    assert max(map(abs, misses)) < 3
+    assert 0 < statistics.stdev(misses) < 1
+
+
+def red_drops(good: KnownGood) -> list[Reading]:
+    return [one for one in good.readings if isinstance(one.touch, AtContact) and one.lead_on_ground == "red"]
 
 
 def healthy_typed(good: KnownGood) -> dict[str, list[str]]:
