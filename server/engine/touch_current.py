@@ -5,7 +5,7 @@ cancels between the two readings; so it is worth a touch wherever a leak is susp
 """
 
 from server.engine.candidate import TITLES, Candidate, Hypothesis, Row, about, candidate, two, why_of
-from server.engine.constants import DIODE_MODE_MAX_MV, SECOND_RATIO, SURE
+from server.engine.constants import DEEP_LOW_SD, DIODE_MODE_MAX_MV, SECOND_RATIO, SURE
 from server.engine.inference import Judged
 from server.engine.verdicts import ContactState
 from shared_models.reading import AtContact, Meter
@@ -16,15 +16,17 @@ LEAKS = ("leak", "wet", "shunt_short", "chip_damaged", "plugged_live", "plug_off
 def with_a_smaller_current(
     judged: Judged, contact: int, state: ContactState, known: list[Hypothesis]
 ) -> list[Candidate]:
-    """The second current at one contact in doubt, if a meter for it is known and the number is not a plain short."""
+    """The second current at one contact in doubt, if a meter for it is known and it is low, but not plainly."""
     seen, band = judged.seen.get((contact, "red")), judged.bands[contact, "red"]
     meter = _smallest(judged)
     if meter is None or seen is None or seen.drop_mv is None or band.path is None or band.ol_odds > 0.5:
         return []
-    if state.odds.short > 0.5 or state.odds.low + state.odds.short <= state.odds.high + state.odds.open:
+    view = judged.views[contact, "red"]
+    low_by_sd = (view.loc - seen.drop_mv) / view.scale
+    if not 2 < low_by_sd < DEEP_LOW_SD or state.odds.low + state.odds.short <= state.odds.high + state.odds.open:
         return []
     one = judged.prepared.board.contacts[contact]
-    ratio = judged.views[contact, "red"].current_ma / (meter.test_current_ma or 1.0)
+    ratio = view.current_ma / (meter.test_current_ma or 1.0)
     sentence = (
         f"At {meter.test_current_ma:.2f} mA ({meter.name}) a leak at {one.number} shows {ratio:.0f} times as far, "
         "and what this board strays by cancels between the two."

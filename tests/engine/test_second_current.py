@@ -161,7 +161,7 @@ def test_a_contact_read_only_with_the_other_meter_is_carried_to_the_sessions() -
 
 
 def test_a_smaller_current_is_proposed_where_a_leak_is_suspected_and_such_a_meter_is_known() -> None:
-    sheet = pair_sheet({"5": 900.0}, twice=[], seed=3)
+    sheet = pair_sheet({"5": 1000.0}, twice=[], seed=3)
     told = form_opinion(sheet)
     touch = next((one for one in told.next if one.action == "second_current"), None)
     assert touch is not None, [one.title for one in told.next]
@@ -170,7 +170,7 @@ def test_a_smaller_current_is_proposed_where_a_leak_is_suspected_and_such_a_mete
     assert "0.20 mA" in touch.reasons[0].sentence
     without = form_opinion(replace(sheet, meters=(BENCH_METER,)))
     assert "second_current" not in [one.action for one in without.next]
-    done = form_opinion(pair_sheet({"5": 900.0}, twice=["5"], seed=3))
+    done = form_opinion(pair_sheet({"5": 1000.0}, twice=["5"], seed=3))
     assert "second_current" not in [one.action for one in done.next if getattr(one.touch, "contact", "") == "5"]
 
 

@@ -303,7 +303,7 @@ SECONDS = _map(
         "retouch": 2,
         "rail_wait": 2,
         "other_polarity": 8,
-        "second_current": 14,
+        "second_current": 25,
         "between": 8,
         "tail": 8,
         "test_point": 6,
