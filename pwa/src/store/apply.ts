@@ -8,7 +8,7 @@ import { BODY_V, type FactRow, type PhoneDb } from "./db";
 import { putFact } from "./tally";
 
 /** All parts of a stamp are ASCII without spaces, so text order is the order of the three in turn. */
-const stampOf = (change: Change): string => `${change.hlc} ${change.device} ${change.id}`;
+export const stampOf = (change: Change): string => `${change.hlc} ${change.device} ${change.id}`;
 
 export async function applyChange(db: PhoneDb, change: Change): Promise<void> {
   const body = change.body as Body;

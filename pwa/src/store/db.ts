@@ -44,13 +44,17 @@ export interface RemovedRow {
   id: string;
 }
 
-/** One edit made on this phone: the outbox while `waiting`, kept afterwards for a server that lost its data. */
+/**
+ * One edit made on this phone: the outbox while `waiting`, kept afterwards for a server that lost its data.
+ * Below 0 `device_seq` is only the row's place: an edit of another device, taken in from a file (`carry.ts`);
+ * the number it has on its own device is in `change`.
+ */
 export interface OwnChangeRow {
   device_seq: number;
   id: string;
   change: Change;
   status: "waiting" | "known" | "refused";
-  kind: FactKind | EntityKind;
+  kind: FactKind | EntityKind | "newer";
   record_id: string;
   job_id: string | null;
   problem: Problem | null;

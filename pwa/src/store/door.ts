@@ -34,6 +34,7 @@ import type { BoardDoors } from "./boards";
 import type { HabitDoors } from "./habits";
 import type { Picture } from "../photo/make";
 import type { HealthyDoors } from "./healthy";
+import type { FileDoors } from "./take_file_in";
 import type { BenchDoors } from "./bench_answers";
 import type { MeterDoors } from "./meter_doors";
 
@@ -158,8 +159,8 @@ export interface StoredOpinion {
 export interface RefusedChange {
   change_id: string;
   problem: Problem;
-  /** The record it was about, and its job where it has one. */
-  kind: FactKind | EntityKind;
+  /** The record it was about, and its job where it has one; `newer`: made by a newer app, not read here. */
+  kind: FactKind | EntityKind | "newer";
   record_id: string;
   job_id: string | null;
   refused_at_ms: number;
@@ -288,7 +289,7 @@ export type AskResult =
   | { is: "overtaken" }
   | { is: "failed"; why: string };
 
-export interface Door extends BoardDoors, BenchDoors, HealthyDoors, HabitDoors, MeterDoors {
+export interface Door extends BoardDoors, BenchDoors, HealthyDoors, HabitDoors, MeterDoors, FileDoors {
   // queries
   trays(): Live<TrayView[]>;
   /** `null`: there is no such job, or it was taken back. */

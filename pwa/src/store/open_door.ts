@@ -24,6 +24,7 @@ import { readJob, readMeters } from "./read_job";
 import { readTrays } from "./read_trays";
 import { visibleFacts } from "./rows";
 import { StorageWatch } from "./storage_state";
+import { fileDoors } from "./take_file_in";
 import { mendTallies } from "./tally";
 import { Writer } from "./write";
 
@@ -72,6 +73,7 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
     ...edits(db, writer),
     ...boardDoors(db, writer, bridge),
     ...drafts(db, storage),
+    ...fileDoors(db, writer),
     ...habitDoors(db, asked),
     ...healthyDoors(db, storage, bridge, writer),
     setActor: (name) => onLiveConnection(db, () => db.setMeta("actor", name)),

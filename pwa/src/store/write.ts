@@ -9,8 +9,10 @@ import { uuidv7 } from "uuidv7";
 
 import type { Body, Change } from "../generated/models";
 import { applyChange } from "./apply";
-import { BODY_V, onLiveConnection, type FactRow, type OwnChangeRow, type PhoneDb } from "./db";
+import { carryAll } from "./carry";
+import { BODY_V, onLiveConnection, type PhoneDb } from "./db";
 import { HLC_ZERO, shopTime, tick } from "./hlc";
+import { subjectOf, waiting } from "./outbox_row";
 import { toPlain } from "./plain";
 import type { StorageWatch } from "./storage_state";
 
@@ -54,6 +56,23 @@ export class Writer {
     this.onWritten();
   }
 
+  /** Keeps changes of other devices as they are, and sends them on; resolves and rejects like `commit`. */
+  async carry(changes: readonly Change[], beside: Beside): Promise<void> {
+    const { db } = this;
+    try {
+      await onLiveConnection(db, () =>
+        db.transaction("rw", [...db.record, db.changes, db.meta, ...beside.tables], async () => {
+          await carryAll(db, changes);
+          await beside.keep();
+        }),
+      );
+    } catch (error) {
+      throw this.storage.failed(error);
+    }
+    this.storage.worked();
+    this.onWritten();
+  }
+
   async #keep(edits: readonly Edit[], draftKey: string | undefined, beside: Beside | undefined): Promise<void> {
     const { db } = this;
     const tables = [...db.record, db.changes, db.meta, db.drafts, ...(beside?.tables ?? [])];
@@ -72,8 +91,8 @@ async function keepOne(db: PhoneDb, { id, body }: Edit): Promise<void> {
   const last = await db.changes.orderBy("device_seq").last();
   const hlc = tick((await db.metaOf("hlc")) ?? HLC_ZERO, shopTime(Date.now(), (await db.metaOf("clock_off_ms")) ?? null));
   await db.setMeta("hlc", hlc);
-  const change: Change = { id, device, device_seq: (last?.device_seq ?? 0) + 1, hlc, actor, body };
-  await db.changes.add({ ...(await subjectOf(db, body)), ...waiting(change) });
+  const change: Change = { id, device, device_seq: Math.max(last?.device_seq ?? 0, 0) + 1, hlc, actor, body };
+  await db.changes.add({ ...(await subjectOf(db, change)), ...waiting(change) });
   await applyChange(db, change);
 }
 
@@ -85,20 +104,4 @@ export async function author(db: PhoneDb): Promise<Author> {
     await db.setMeta("device", device);
   }
   return { device, actor: (await db.metaOf("actor")) ?? "" };
-}
-
-function waiting(change: Change): Pick<OwnChangeRow, "device_seq" | "id" | "change" | "status" | "problem" | "answered_at_ms"> {
-  const { id, device_seq } = change;
-  return { id, device_seq, change, status: "waiting", problem: null, answered_at_ms: null };
-}
-
-async function subjectOf(db: PhoneDb, body: Body): Promise<Pick<OwnChangeRow, "kind" | "record_id" | "job_id">> {
-  const { kind } = body;
-  if (body.what === "added") {
-    const record = body.record as FactRow["record"];
-    const of = (record["of"] ?? record) as { job_id?: string };
-    return { kind, record_id: record.id, job_id: of.job_id ?? null };
-  }
-  if (kind === "job") return { kind, record_id: body.id, job_id: body.id };
-  return { kind, record_id: body.id, job_id: (await db.facts.get([kind, body.id]))?.job_id ?? null };
 }
