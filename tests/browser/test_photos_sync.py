@@ -17,7 +17,7 @@ from tests.browser.photo_walks import (
     until,
     wait_until_with_shop,
 )
-from tests.browser.seeds import BOARD_ID, JOB_ID, board
+from tests.browser.seeds import BOARD_ID, board
 from tests.browser.server_process import ServerProcess
 from tests.browser.walks import JOB, go, wait_for_shop
 from tests.support.pictures import from_a_camera, noise, sha256
@@ -175,13 +175,13 @@ def test_a_shop_that_lost_its_pictures_gets_them_again(page: Page, server: Serve
 def test_pictures_are_plain_bytes_in_rows_of_their_own(inside_page: Page) -> None:
     """Some browsers cannot store Blobs; and whoever asks where a picture is must not read it."""
     inside_page.evaluate(
-        """async (job) => {
+        """async () => {
+          const job = await inside.door.takeDeviceIn({ title: "Tablet" });
           const bytes = new Uint8Array([1, 2, 3]).buffer;
           const size = { width_px: 1, height_px: 1 };
           const picture = { sha256: "a".repeat(64), mime: "image/jpeg", bytes, ...size, thumb: bytes };
           await inside.door.addPhoto(job, picture, { observation: { seen: "bent" } });
-        }""",
-        JOB_ID,
+        }"""
     )
     found = inside_page.evaluate(
         """async () => {
