@@ -83,6 +83,8 @@ def test_first_power_and_the_bleeder_for_a_minute() -> None:
     assert answer.first_power_mw == 1600
     assert answer.start_energy_mj == 37_600
     assert bleed_for(470, 400_000, 50_000, 60) == approx(61_390, rel=1e-4)
+    fast = discharge(DischargeQuestion(start_mv=400_000, capacitance_uf=100, bleed_ohm=2_000))
+    assert (fast.first_power_mw, fast.start_energy_mj) == (80_000, 8_000)
 
 
 def test_bleeders_across_the_mains() -> None:
