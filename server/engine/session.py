@@ -198,7 +198,7 @@ def fit_from_references(
         free = Prior(at.current_ma, at.air_c, *told_nothing(current_sd, air_sd_k), OFFSET_SD_MV)
         untold = fit_common(points, free, starts_of(points, free)[:2], SESSION_STEPS)
         wrongly = untold.evidence - common.evidence
-        if wrongly > 0:
+        if wrongly > 1:
             wrongly = untold.evidence - max(common.evidence, _with_a_chip_of_another_maker(points, prior))
         if wrongly > TOLD_WRONGLY:
             common, prior = untold, free

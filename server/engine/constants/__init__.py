@@ -98,7 +98,7 @@ CURRENT_RATIO_LEAST = _num(
 )
 AIR_SD_SAME_BOARD_K = _num("AIR_SD_SAME_BOARD_K", 0.5, "K", "ASSUMED", "one board, one hour, two meters")
 SOLVED_IN_OHMS = int(
-    _num("SOLVED_IN_OHMS", 4, "contacts", "ASSUMED", "low numbers turned into ohms by their circuit; the worst first")
+    _num("SOLVED_IN_OHMS", 2, "contacts", "ASSUMED", "low numbers turned into ohms by their circuit; the worst first")
 )
 SECOND_RATIO = _num("SECOND_RATIO", 0.5, "1", "ASSUMED", "a second current is worth its touch from half the first down")
 SECOND_BINS = int(_num("SECOND_BINS", 24, "1", "ASSUMED", "sizes of leak tried"))

@@ -14,8 +14,8 @@ Rows = dict[str, list[Row]]
 JUDGES = ("ideal", "engine", *rules.NAMES)
 HARD = ("odd", "heavy", "crowd")
 NOT_JUDGED = (
-    "Not judged yet, since the engine has no such thing yet: leaks with a second current (the same contact at another "
-    "current), words in ohms, other-polarity readings."
+    "Not judged on this bench yet: leaks with a second current (the same contact at another current), words in ohms, "
+    "other-polarity readings."
 )
 
 
