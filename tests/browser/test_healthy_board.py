@@ -118,9 +118,7 @@ def test_what_was_typed_of_a_healthy_board_survives_a_killed_page(page: Page) ->
       };
     })"""
     expect(page.get_by_label("Where it lies")).to_have_value("shelf 9")
-    for _ in range(50):
-        if '"board":"' in page.evaluate(kept):
-            break
+    page.wait_for_function(f"""async () => (await ({kept})()).includes('"board":"')""")
     page.reload()
     expect(page.get_by_text("Kept from before.")).to_be_visible()
     expect(page.get_by_label("Where it lies")).to_have_value("shelf 9")
@@ -132,6 +130,7 @@ def test_what_was_typed_of_a_healthy_board_survives_a_killed_page(page: Page) ->
     expect(page.get_by_label("Where it lies")).to_have_value("")
     expect(page.get_by_text("Kept from before.")).to_have_count(0)
     page.get_by_label("Where it lies").fill("another")
+    page.wait_for_function(f"async () => (await ({kept})()).includes('another')")
     page.reload()
     page.get_by_role("button", name="Start over").click()
     expect(page.get_by_label("Where it lies")).to_have_value("")
