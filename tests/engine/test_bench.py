@@ -7,6 +7,7 @@ that gross faults are found and quiet contacts are not cried over, and that the 
 import math
 import random
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -22,6 +23,7 @@ from tests.support.bench.ideal_physics import leaky_mv, reading_mv
 from tests.support.bench.jobs import Job, make_jobs
 from tests.support.bench.run import Rows, chunk_rows
 from tests.support.bench.sheets import sheet
+from tests.support.bench.show import shown
 from tests.support.bench.sockets import plans
 from tests.support.bench.story_scores import summary
 from tests.support.bench.story_world import stories
@@ -41,7 +43,7 @@ def jobs(ngspice_path: str) -> list[Job]:
     return make_jobs(ngspice_path, SEED, "plain", range(JOBS))
 
 
-def _eight(rows: Rows) -> list[dict[str, object]]:
+def _eight(rows: Rows) -> list[dict[str, Any]]:
     return [row for row in rows["contacts"] if row["references"] == t.REFERENCE_BOARDS and row["sheet"]]
 
 
@@ -105,6 +107,19 @@ def test_every_walk_ends_with_all_contacts_read(rows: Rows) -> None:
         assert row["sweep"]["all"] == row["random"]["all"] == row["contacts"]
         assert row["guided"]["all"] >= row["contacts"]
         assert 1 <= row["guided"]["touches"] <= row["guided"]["all"]
+
+
+def test_what_is_shown_of_single_jobs_is_what_the_rows_count(rows: Rows, jobs: list[Job]) -> None:
+    told = list(shown(jobs[:10]))
+    few = [row for row in _eight(rows) if row["job"] in range(10)]
+    for what, healthy in (("FLAGGED", True), ("MISSED", False)):
+        lines = [line for line in told if line.startswith(f"  {what} ")]
+        odds = [row["first" if row["number"] else "again"]["engine"] for row in few
+                if (row["what"] == "healthy") is healthy]  # fmt: skip
+        assert len(lines) == sum((one > 0.5) is healthy for one in odds)
+    wrong = [row for row in rows["stories"] if row["job"] in range(10) and row["references"] == t.REFERENCE_BOARDS
+             and row["sheet"] and row["engine"]["rank"] > 0]  # fmt: skip
+    assert sum(line.startswith("  STORY ") for line in told) == len(wrong) > 0
 
 
 def test_two_joined_junctions_are_the_simulators(ngspice_path: str, jobs: list[Job]) -> None:

@@ -1,11 +1,15 @@
 """`python3 tests load bench`: what opinions are worth on a simulated bench, beside fixed rules and a near-ideal judge.
 
     python3 tests load bench [--jobs 2000] [--seed 1] [--keep FILE] [--pictures FOLDER] [--tables FILE]
+    python3 tests load bench --only sweep [--jobs 200]
+    python3 tests load bench --show N [--seed 1]
     python3 tests load bench --rows FILE [--pictures FOLDER] [--tables FILE] [--as-baseline LABEL]
 
 The world is in `tests/support/bench` (its `tables` holds every number); ngspice solves every circuit. The rows go to
 a file outside the repository unless `--keep` says otherwise; `--rows` makes the tables of kept rows again. The same
-seed gives the same numbers. `bench_baseline.json` holds the figures of the engine's first form on the same jobs. The
+seed gives the same numbers. `--only sweep` leaves out what is walked touch by touch, which takes longest. `--show`
+prints, of the first N plain jobs, each healthy contact that was flagged, each fault that was missed, and each story
+that did not lead. `bench_baseline.json` holds the figures of the engine's first form on the same jobs. The
 exit code is 1 when a bar is missed.
 """
 
@@ -20,9 +24,11 @@ from pathlib import Path
 from typing import Any
 
 from tests.support.bench.bars import figures, missed
+from tests.support.bench.jobs import make_jobs
 from tests.support.bench.pictures import curves_of, draw
 from tests.support.bench.report import report
-from tests.support.bench.run import run
+from tests.support.bench.run import CHUNK, run
+from tests.support.bench.show import shown
 
 WORKERS = 2
 FEWEST_JOBS = 50
@@ -33,6 +39,8 @@ def main(arguments: Sequence[str]) -> int:
     """Runs the bench, or takes kept rows, and prints its tables."""
     parser = _parser()
     options = parser.parse_args(arguments)
+    if options.show is not None:
+        return _show(options)
     if options.jobs < FEWEST_JOBS:
         parser.error(f"--jobs {options.jobs}: at least {FEWEST_JOBS}, or there is nothing to count; such as --jobs 200")
     rows = json.loads(options.rows.read_text()) if options.rows else _run(options)
@@ -59,6 +67,8 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--jobs", type=int, default=2000, help="plain jobs; a tenth more of each hard weather")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--workers", type=int, default=WORKERS)
+    parser.add_argument("--only", choices=("sweep",), default=None, help="sweep: no walks touch by touch")
+    parser.add_argument("--show", metavar="N", type=int, default=None, help="what went wrong on the first N plain jobs")
     parser.add_argument("--keep", type=Path, default=None, help="where the rows are kept")
     parser.add_argument("--rows", type=Path, default=None, help="rows of an earlier run, instead of running")
     parser.add_argument("--pictures", type=Path, default=None, help="a folder to draw the pictures into")
@@ -69,10 +79,29 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _run(options: argparse.Namespace) -> dict[str, Any]:
-    ngspice = shutil.which("ngspice")
-    if ngspice is None:
+def _ngspice() -> str:
+    found = shutil.which("ngspice")
+    if found is None:
         sys.exit("The bench needs ngspice (Debian: apt-get install ngspice).")
+    return found
+
+
+def _show(options: argparse.Namespace) -> int:
+    ngspice = _ngspice()
+    # the same parts as a run's: what ngspice answered then is known
+    jobs = (
+        job
+        for start in range(0, options.show, CHUNK)
+        for job in make_jobs(ngspice, options.seed, "plain", range(start, start + CHUNK))
+        if job.index < options.show
+    )
+    for line in shown(jobs):
+        print(line, flush=True)
+    return 0
+
+
+def _run(options: argparse.Namespace) -> dict[str, Any]:
+    ngspice = _ngspice()
     started = time.monotonic()
 
     def say(what: str) -> None:
@@ -80,7 +109,9 @@ def _run(options: argparse.Namespace) -> dict[str, Any]:
 
     rows = {
         "seed": options.seed, "jobs": options.jobs,
-        **run(ngspice, options.seed, options.jobs, workers=options.workers, say=say),
+        **run(
+            ngspice, options.seed, options.jobs, workers=options.workers, say=say, walks=options.only != "sweep"
+        ),
     }  # fmt: skip
     keep = options.keep or Path(tempfile.gettempdir()) / f"secondprobe-bench-{options.seed}-{options.jobs}.json"
     keep.write_text(json.dumps(rows))

@@ -2,6 +2,7 @@
 
 from dataclasses import asdict, dataclass, field
 
+from shared_models.opinion import Opinion
 from tests.support.bench import engine_says, rules
 from tests.support.bench import tables as t
 from tests.support.bench.ideal import Ideal, contact_priors, odd_odds
@@ -35,7 +36,7 @@ def contact_rows(
 ) -> tuple[list[dict[str, object]], dict[str, object] | None]:
     """The rows of the job's board with single faults, and where both judges put its healthy readings."""
     one = job.contacts
-    engine, engine_again, said = engine_scores(job, one, references, told=told)
+    engine, engine_again, opinion = engine_scores(job, one, references, told=told)
     prior = contact_priors(job)
     judged = ideal.judge(one, prior)
     by_rule = rules.scores(job, one, references, one.first)
@@ -63,13 +64,14 @@ def contact_rows(
                 row.first[name] = by_rule[name][contact]
                 row.again[name] = min(by_rule[name][contact], by_rule_again[name].get(contact, 99.0))
         rows.append({key: _short(value) for key, value in asdict(row).items()})
-    return rows, shift_row(job, one, references, said, judged)
+    return rows, shift_row(job, one, references, engine_says.of_contacts(opinion, job.plan), judged)
 
 
 def engine_scores(
     job: Job, one: OnBench, references: int = t.REFERENCE_BOARDS, *, told: bool = True
-) -> tuple[list[float], list[float], engine_says.ContactSaid]:
-    """The engine's chance that each contact is odd, after one touch and after it was asked for second ones."""
+) -> tuple[list[float], list[float], Opinion]:
+    """The engine's chance that each contact is odd, after one touch and after it was asked for second ones; and its
+    first opinion."""
     opinion = engine_says.opinion_of(sheet(job, one, references=references, told=told))
     said = engine_says.of_contacts(opinion, job.plan)
     asked = [
@@ -78,10 +80,10 @@ def engine_scores(
         if line.conducts and (said.odd[contact] > FLAGGED or said.touch_again[contact] or one.first[contact] is None)
     ]
     if not asked:
-        return said.odd, said.odd, said
+        return said.odd, said.odd, opinion
     later = engine_says.opinion_of(sheet(job, one, references=references, told=told, again=asked))
     after = engine_says.of_contacts(later, job.plan).odd
-    return said.odd, after, said
+    return said.odd, after, opinion
 
 
 def _short(value: object) -> object:

@@ -33,17 +33,17 @@ def chunks(jobs: int) -> list[Chunk]:
     return told
 
 
-def run(ngspice: str, seed: int, jobs: int, *, workers: int, say: Callable[[str], None]) -> Rows:
-    """All rows, in the order of the jobs."""
+def run(ngspice: str, seed: int, jobs: int, *, workers: int, say: Callable[[str], None], walks: bool = True) -> Rows:
+    """All rows, in the order of the jobs; without `walks` every contact is read, and nothing touch by touch."""
     todo = chunks(jobs)
     done: dict[Chunk, Rows] = {}
     if workers == 1:
         for chunk in todo:
-            done[chunk] = chunk_rows(ngspice, seed, chunk)
+            done[chunk] = chunk_rows(ngspice, seed, chunk, walks=walks)
             say(f"{len(done)} of {len(todo)} parts")
     else:
         with ProcessPoolExecutor(workers, initializer=os.nice, initargs=(NICE,)) as pool:
-            waiting = {pool.submit(chunk_rows, ngspice, seed, chunk): chunk for chunk in todo}
+            waiting = {pool.submit(chunk_rows, ngspice, seed, chunk, walks=walks): chunk for chunk in todo}
             for one in as_completed(waiting):
                 if one.exception() is not None:
                     pool.shutdown(cancel_futures=True)
@@ -57,7 +57,7 @@ def run(ngspice: str, seed: int, jobs: int, *, workers: int, say: Callable[[str]
     return rows
 
 
-def chunk_rows(ngspice: str, seed: int, chunk: Chunk, *, short: bool = False) -> Rows:
+def chunk_rows(ngspice: str, seed: int, chunk: Chunk, *, short: bool = False, walks: bool = True) -> Rows:
     """The rows of some jobs; `short`: other counts of boards and walks for the first jobs only."""
     weather, start, end = chunk
     rows: Rows = {"contacts": [], "shifts": [], "stories": [], "walks": []}
@@ -70,7 +70,7 @@ def chunk_rows(ngspice: str, seed: int, chunk: Chunk, *, short: bool = False) ->
             rows["shifts"] += [shift] if shift is not None and told else []
             if weather != "crowd":
                 rows["stories"].append(story_row(job, ideal, references, told=told))
-        if whole and weather == "plain" and job.index % WALK_EVERY == WALK_FROM:
+        if walks and whole and weather == "plain" and job.index % WALK_EVERY == WALK_FROM:
             rows["walks"].append(walk_row(job))
     return rows
 

@@ -13,13 +13,12 @@ LEAST_CONTACTS = 4
 
 def shift_row(job: Job, one: OnBench, references: int, said: ContactSaid, judged: Judged) -> dict[str, Any] | None:
     """Mean error (mV), tilt with the reading (mV per 100 mV) and scatter within the job, engine and near-ideal."""
-    session = one.session
-    touched = session.current_ma * t.PROBE_OHM
     true = {
-        contact: session.gain * (mv + touched) + session.offset_mv
-        for contact, mv in enumerate(one.healthy_mv)
-        if mv is not None and job.plan.lines[contact].conducts and mv < session.open_circuit_mv
+        contact: mv
+        for contact, line in enumerate(job.plan.lines)
+        if line.conducts and (mv := healthy_shown(one, contact)) is not None
     }
+    touched = one.session.current_ma * t.PROBE_OHM
     engine = {i: centre for i in true if (centre := said.centre_mv[i]) is not None}
     ideal = {i: judged.mean[i] + touched for i in true if i in judged.mean}
     if min(len(engine), len(ideal)) < LEAST_CONTACTS:
@@ -34,3 +33,11 @@ def shift_row(job: Job, one: OnBench, references: int, said: ContactSaid, judged
         scatter = statistics.pstdev(error[i] - tilt * (true[i] - middle) for i in told)
         row[name] = {"mean": round(mean, 4), "tilt": round(100 * tilt, 4), "scatter": round(scatter, 4)}
     return row
+
+
+def healthy_shown(one: OnBench, contact: int) -> float | None:
+    """What a good touch of this contact would show, unspoilt, without the display's noise; None for OL."""
+    mv, session = one.healthy_mv[contact], one.session
+    if mv is None or mv >= session.open_circuit_mv:
+        return None
+    return session.gain * (mv + session.current_ma * t.PROBE_OHM) + session.offset_mv
