@@ -187,17 +187,39 @@ export function isStorageFull(error: unknown): boolean {
   return named?.name === "QuotaExceededError" || named?.inner?.name === "QuotaExceededError";
 }
 
+/** One reopening at a time: a second one would cut off what the first let go on. */
+const reopenings = new WeakMap<PhoneDb, Promise<void>>();
+
+function reopened(db: PhoneDb): Promise<void> {
+  const underWay = reopenings.get(db);
+  if (underWay !== undefined) return underWay;
+  const reopening = reopen(db).finally(() => reopenings.delete(db));
+  reopenings.set(db, reopening);
+  return reopening;
+}
+
+async function reopen(db: PhoneDb): Promise<void> {
+  db.close({ disableAutoOpen: false });
+  await db.open();
+}
+
 /**
  * Does `work`, and once more on a fresh connection when the browser dropped the old one: phones do
- * that to apps in the background. `work` must be safe to do twice.
+ * that to apps in the background. `work` must be safe to do twice. Whoever meets the dropped
+ * connection first opens the new one; the others go on with that.
  */
 export async function onLiveConnection<T>(db: PhoneDb, work: () => Promise<T>): Promise<T> {
+  const held = connectionOf(db);
   try {
     return await work();
   } catch (error) {
     if (!isConnectionLost(error)) throw error;
-    db.close({ disableAutoOpen: false });
-    await db.open();
+    const now = connectionOf(db);
+    if (now === null || now === held) await reopened(db);
     return await work();
   }
+}
+
+function connectionOf(db: PhoneDb): IDBDatabase | null {
+  return db.isOpen() ? db.backendDB() : null;
 }

@@ -9,7 +9,7 @@
 import { writable } from "svelte/store";
 
 import type { Problem } from "../generated/models";
-import type { PhoneDb } from "../store/db";
+import { onLiveConnection, type PhoneDb } from "../store/db";
 import type { State } from "../store/door";
 import { MAX_AHEAD_MS } from "../store/hlc";
 import { pushPhotos } from "./photos";
@@ -56,7 +56,7 @@ export class SyncRunner {
     try {
       do {
         this.#again = false;
-        await alone(() => this.#one());
+        await alone(() => onLiveConnection(this.db, () => this.#one()));
       } while (this.#again);
     } catch (error) {
       // no lock in time, or the storage is gone; the next trigger tries again
