@@ -42,7 +42,7 @@ from server.engine.constants import (
 )
 from server.engine.meters import Conditions, carry
 from server.engine.reference_cells import ReferenceCell
-from server.engine.roles import PLAIN_PATH, Path, healthy_ol, leans_with, sibling_key, spreads_of
+from server.engine.roles import PLAIN_PATH, Path, healthy_ol, leans_with, path_under, sibling_key, spreads_of
 from server.engine.straighten import Line
 from server.engine.student import NigPrior, StudentT, odd_ones_out, predictive, update
 from shared_models.reading import LeadOnGround
@@ -94,7 +94,9 @@ def noise_sd(drop_mv: float, current_ma: float, same_meter: bool) -> float:
     )
 
 
-def from_references(board: Board, contact: int, cell: ReferenceCell, line: Line | None, to: Conditions) -> Healthy:
+def from_references(
+    board: Board, contact: int, lead: LeadOnGround, cell: ReferenceCell, line: Line | None, to: Conditions
+) -> Healthy:
     """The band of a contact from its reference boards, each already freed of what it has in common with itself.
 
     The band holds what the contact strays by alone; what its chip, the meter and the air do to all of its
@@ -111,18 +113,14 @@ def from_references(board: Board, contact: int, cell: ReferenceCell, line: Line 
         else (1.0 if ROLE_BY_ID[board.contacts[contact].role].climbs else 0.0)
     )
     if not cell.values:
-        base = role_band(board, contact, "red", to)
+        base = role_band(board, contact, lead, to)
         return Healthy("reference_boards", base.loc, base.scale, base.df, ol_odds, 0.0, climb, total, path=base.path)
     middle = sorted(cell.values)[len(cell.values) // 2]
-    own, _ = spreads_of(board.contacts[contact])
+    own, _ = spreads_of(board.contacts[contact], lead)
     hand = noise_sd(middle, mean_current_ma(cell, to), cell.same_meter > 0.5)
     spread = math.hypot(GROUND_SD_MV if board.contacts[contact].role == "ground" else own, hand)
-    if line is None:
-        path = board.paths[contact]
-        step_ma = math.fsum(step for step, _ in cell.steps) / len(cell.steps)
-        line = Line(cell.values, path or PLAIN_PATH, carry_sd(path, cell.log_ratio, step_ma, to.air_c), 0.0)
-    else:
-        path = line.path
+    path = None if line is None else line.path
+    line = line or Line(cell.values, PLAIN_PATH, 0.0, 0.0)  # where nothing conducts nothing moves with the meter
     # what a group of lines shares is the session's to find; a contact that stands alone keeps it in its band
     alone = not leans_with(board.contacts[contact])
     all_values, carry_doubt = line.values, math.hypot(line.doubt_mv, line.shared_mv) if alone else line.doubt_mv
@@ -167,9 +165,16 @@ def role_band(board: Board, contact: int, lead: LeadOnGround, to: Conditions) ->
     row = ROLE_BY_ID[one.role]
     climb = 1.0 if row.climbs else 0.0
     if lead == "black":
-        loc, sd = 0.5 * (role.black_low_mv + role.black_high_mv), (role.black_high_mv - role.black_low_mv) * RANGE_TO_SD
+        path = path_under(one, lead)
+        middle = 0.5 * (role.black_low_mv + role.black_high_mv)
+        sd = (role.black_high_mv - role.black_low_mv) * RANGE_TO_SD
+        loc = carry(middle, path, REFERENCE_CURRENT_MA, REFERENCE_C, to.current_ma, to.air_c)
+        carried = carry_sd(
+            path, math.log(to.current_ma / REFERENCE_CURRENT_MA), to.current_ma - REFERENCE_CURRENT_MA, to.air_c
+        )
         shows_ol = 1 - OL_SURPRISE if healthy_ol(one) else BLACK_OL.get(one.role, OL_SURPRISE)
-        return Healthy("role", loc, max(sd, NOISE_PERSON_MV), ROLE_DF, shows_ol, 0.0, climb, path=board.paths[contact])
+        scale = max(math.hypot(sd, carried), NOISE_PERSON_MV)
+        return Healthy("role", loc, scale, ROLE_DF, shows_ol, loc - middle, climb, path=path)
     path = board.paths[contact]
     series = (path.series_ohm - _role_ohm(one.role)) if path is not None else 0.0
     typical = role.typical_mv + max(series, 0.0) * REFERENCE_CURRENT_MA

@@ -2,7 +2,8 @@
 
 Source of the law: junction at constant current, SPICE diode model (IS with XTI = 3 and EG = 1.11 eV):
     V(I2, T2) = V t + EG (1 - t) - XTI Vt(T2) ln t + n Vt(T2) ln(I2/I1) + R (I2 - I1),  t = T2/T1,
-with V the junction's share at (I1, T1). Grounds, shorts and OL do not move at all.
+with V the junction's share at (I1, T1). The law's +1 is kept where a junction drops only a few n Vt. What leaves
+nothing for a junction is a resistance and goes with the current. Grounds, shorts and OL do not move at all.
 
 What a session has in common is therefore not a number of millivolts but two unknowns, the logarithm
 of the test current and the temperature, each passed through the path of the contact it is read at
@@ -81,12 +82,18 @@ def carry(drop_mv: float, path: Path | None, from_ma: float, from_c: float, to_m
     ratio = (KELVIN + to_c) / warm
     vt = VT_MV_PER_K * (KELVIN + to_c)
     junction = drop_mv - path.series_ohm * from_ma
+    if junction <= 0:
+        return drop_mv * to_ma / from_ma
     moved = (
         junction * ratio
         + BANDGAP_MV * (1 - ratio)
         - XTI * vt * math.log(ratio)
         + path.ideality * vt * math.log(to_ma / from_ma)
     )
+    # I / IS = exp(V / n Vt) - 1 before, V = n Vt ln(1 + I / IS) after
+    nvt = path.ideality * vt
+    log_over = moved / nvt + math.log(-math.expm1(-junction * ratio / nvt))
+    moved = nvt * (max(log_over, 0.0) + math.log1p(math.exp(-abs(log_over))))
     return moved + path.series_ohm * to_ma
 
 
@@ -97,8 +104,11 @@ def slopes(drop_mv: float, path: Path | None, current_ma: float, air_c: float) -
     kelvin = KELVIN + air_c
     vt = VT_MV_PER_K * kelvin
     junction = drop_mv - path.series_ohm * current_ma
-    per_log_current = path.ideality * vt + path.series_ohm * current_ma
-    return per_log_current, -(BANDGAP_MV + XTI * vt - junction) / kelvin
+    if junction <= 0:
+        return drop_mv, 0.0
+    share = -math.expm1(-junction / (path.ideality * vt))  # I / (I + IS)
+    per_log_current = path.ideality * vt * share + path.series_ohm * current_ma
+    return per_log_current, (junction - share * (BANDGAP_MV + XTI * vt)) / kelvin
 
 
 def log_current_sd(one: Conditions, other: Conditions) -> float:

@@ -6,7 +6,8 @@ from typing import NamedTuple
 from server.engine.accept import Board, Touched
 from server.engine.constants import NET_FOLLOWER_SD_MV, REFERENCE_DF
 from server.engine.meters import Conditions, carry, conditions_of
-from shared_models.reading import Drop, Meter, OfReferenceBoard
+from server.engine.roles import Path, path_under
+from shared_models.reading import Drop, LeadOnGround, Meter, OfReferenceBoard
 
 
 class ReferenceCell(NamedTuple):
@@ -36,7 +37,7 @@ def reference_cells(
     board: Board, known: list[Touched], meters: dict[str, Meter], to: Conditions
 ) -> dict[tuple[int, str], ReferenceCell]:
     """Known-good readings by (contact index, lead), carried to the conditions `to`."""
-    rows: dict[tuple[int, str], dict[str, list[Touched]]] = {}
+    rows: dict[tuple[int, LeadOnGround], dict[str, list[Touched]]] = {}
     for touched in known:
         reading = touched.reading
         contact = getattr(reading.touch, "contact", "")
@@ -44,13 +45,15 @@ def reference_cells(
         if lead is None or not isinstance(reading.of, OfReferenceBoard):
             continue
         rows.setdefault((board.places[contact], lead), {}).setdefault(reading.of.reference_board_id, []).append(touched)
-    return {key: _cell(board, key[0], by_board, meters, to) for key, by_board in sorted(rows.items())}
+    return {
+        (contact, lead): _cell(path_under(board.contacts[contact], lead), by_board, meters, to)
+        for (contact, lead), by_board in sorted(rows.items())
+    }
 
 
 def _cell(
-    board: Board, contact: int, by_board: dict[str, list[Touched]], meters: dict[str, Meter], to: Conditions
+    path: Path | None, by_board: dict[str, list[Touched]], meters: dict[str, Meter], to: Conditions
 ) -> ReferenceCell:
-    path = board.paths[contact]
     boards: list[str] = []
     values: list[float] = []
     moves: list[float] = []

@@ -6,20 +6,26 @@ where somebody filled them, else from the role. `None` means: no junction to spe
 straps, unknown), so nothing shifts with the meter.
 """
 
+import math
 from typing import NamedTuple
 
 from server.engine.constants import (
+    BLACK_SPREAD,
     BULK_OHM,
     IDEALITY,
     IDEALITY_OWN_SD,
     IDEALITY_SD,
     OWN_SHARE,
+    RANGE_TO_SD,
+    REFERENCE_CURRENT_MA,
     ROLE_NUMBERS,
     SERIES_OWN_SD_OHM,
     SERIES_PART_SD,
     SERIES_UNKNOWN_SD_OHM,
 )
+from server.engine.constants.circuit import LEAST_RAIL_LOAD_MV
 from shared_models.board import ChipPin, Contact, SeriesPart
+from shared_models.reading import LeadOnGround
 from shared_models.tables import ROLE_BY_ID
 
 NO_JUNCTION = frozenset({"ground", "strap", "unconnected", "core_rail", "core_rail_large"})
@@ -43,7 +49,8 @@ class Path(NamedTuple):
     """The circuit behind a contact: `series_ohm` in front of a junction of `ideality`, each with its deviation.
 
     `series_sd_ohm` and the two others of n: `ideality_sd` is a contact's own, `shared_ideality_sd` what all lines
-    of its chip and role share; of `series_sd_ohm` a contact's own part is `own_series_sd_ohm`.
+    of its chip and role share; of `series_sd_ohm` a contact's own part is `own_series_sd_ohm`. `before_ohm` is the
+    part of `series_ohm` that lies in line before the chip: a fault at the contact does not pass it, one behind does.
     """
 
     ideality: float
@@ -53,6 +60,7 @@ class Path(NamedTuple):
     ideality_sd: float = IDEALITY_OWN_SD
     shared_ideality_sd: float = IDEALITY_SD
     own_series_sd_ohm: float = SERIES_OWN_SD_OHM
+    before_ohm: float = 0.0
 
 
 PLAIN_PATH = Path(IDEALITY, BULK_OHM, 0.0, True)
@@ -71,12 +79,40 @@ def path_of(contact: Contact) -> Path | None:
             ohm += one
         known = len(told) == len(series)
         sd = SERIES_PART_SD * ohm if known else SERIES_UNKNOWN_SD_OHM
-        return Path(IDEALITY, BULK_OHM + ohm, sd, known)
+        return Path(IDEALITY, BULK_OHM + ohm, sd, known, before_ohm=ohm)
     if contact.role == "unknown":
         return None
     ohm = ROLE_NUMBERS[contact.role].series_ohm
     known = bool(contact.path) or ROLE_BY_ID[contact.role].is_rail
-    return Path(IDEALITY, BULK_OHM + ohm, 0.0 if known else SERIES_UNKNOWN_SD_OHM, known)
+    sd = 0.0 if known else SERIES_UNKNOWN_SD_OHM
+    return Path(IDEALITY, BULK_OHM + ohm, sd, known, before_ohm=ohm)
+
+
+def path_under(contact: Contact, lead: LeadOnGround) -> Path | None:
+    """The path of a contact under a lead; None where there is no junction.
+
+    With red on ground the lower clamp conducts (`path_of`). With black on ground the upper one does, into a rail
+    without power: what that rail feeds lies behind the junction as one more resistance, known by its role's range.
+    """
+    path = path_of(contact)
+    if path is None or lead == "red" or contact.role == "unknown":
+        return path
+    numbers = ROLE_NUMBERS[contact.role]
+    sd = RANGE_TO_SD * (numbers.black_high_mv - numbers.black_low_mv) / REFERENCE_CURRENT_MA
+    return path._replace(
+        series_ohm=path.series_ohm + usual_load_ohm(contact.role, numbers.typical_mv),
+        series_sd_ohm=math.hypot(path.series_sd_ohm, sd),
+        known=False,
+    )
+
+
+def usual_load_ohm(role: str, junction_mv: float) -> float:
+    """What an unpowered rail behind a role's upper clamp puts in series with it, in ohms: what is left of the middle
+    of the role's range with black on ground once the junction has its `junction_mv` at the table's current.
+    """
+    numbers = ROLE_NUMBERS[role]
+    middle_mv = 0.5 * (numbers.black_low_mv + numbers.black_high_mv)
+    return max(middle_mv - junction_mv, LEAST_RAIL_LOAD_MV) / REFERENCE_CURRENT_MA
 
 
 def blocked(contact: Contact) -> str | None:
@@ -130,16 +166,17 @@ def leans_with(contact: Contact) -> str:
     return f"{chip_of(contact) or ''}/{contact.role}"
 
 
-def spreads_of(contact: Contact) -> tuple[float, float]:
+def spreads_of(contact: Contact, lead: LeadOnGround = "red") -> tuple[float, float]:
     """(what a contact strays by alone, what it strays by with its group) from board to board, one deviation, mV.
 
     The table's spread was noted contact by contact, so its group's part is not known apart: taken as the whole of
     it, since a band that is too narrow calls healthy contacts odd and one that is too wide only asks for more.
     """
     numbers = ROLE_NUMBERS[contact.role]
+    wider = 1.0 if lead == "red" else BLACK_SPREAD
     if not leans_with(contact):
-        return numbers.sd_mv, 0.0
-    return max(numbers.sibling_sd_mv, OWN_SHARE * numbers.sd_mv), numbers.sd_mv
+        return wider * numbers.sd_mv, 0.0
+    return wider * max(numbers.sibling_sd_mv, OWN_SHARE * numbers.sd_mv), wider * numbers.sd_mv
 
 
 def sibling_key(contact: Contact) -> str | None:

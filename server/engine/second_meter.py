@@ -26,13 +26,14 @@ from server.engine.constants import (
     SESSION_STEPS,
     VT_MV_PER_K,
 )
+from server.engine.constants.circuit import LINE_MV
 from server.engine.drops import View
 from server.engine.meters import Conditions, carry, conditions_of, log_current_sd, slopes, starts_of
 from server.engine.prepared import Prepared
-from server.engine.roles import Path, leans_with
+from server.engine.roles import Path, leans_with, path_under
 from server.engine.second_current import Second
 from server.engine.seen import Seen
-from shared_models.reading import Drop, Meter
+from shared_models.reading import Drop, LeadOnGround, Meter
 
 Key = tuple[int, str]
 
@@ -61,17 +62,18 @@ def one_meters_sweep(facts: Facts, board: Board, at: Conditions, meters: dict[st
         if touched.reading.meter_id == at.meter_id:
             sweep.append(touched)
         elif key not in own:
-            path = board.paths[key[0]]
+            path = path_under(board.contacts[key[0]], key[1])
             sweep.append(_carried(touched, path, there, at))
             carried[key] = _carried_sd(path, there, at)
         elif abs(math.log(there.current_ma / at.current_ma)) < CURRENT_RATIO_LEAST:
-            sweep.append(_carried(touched, board.paths[key[0]], there, at))  # as good as the same: a re-touch
+            # as good as the same: a re-touch
+            sweep.append(_carried(touched, path_under(board.contacts[key[0]], key[1]), there, at))
         else:
             again.append(touched)
     return Sweep(facts._replace(sweep=sweep), again, carried)
 
 
-def _key(board: Board, touched: Touched) -> Key:
+def _key(board: Board, touched: Touched) -> tuple[int, LeadOnGround]:
     return board.places[getattr(touched.reading.touch, "contact", "")], touched.reading.lead_on_ground or "red"
 
 
@@ -85,7 +87,7 @@ def _carried(touched: Touched, path: Path | None, there: Conditions, at: Conditi
 def _carried_sd(path: Path | None, there: Conditions, at: Conditions) -> float:
     if path is None:
         return 0.0
-    per_log, _ = slopes(0.0, path, at.current_ma, at.air_c)
+    per_log, _ = slopes(LINE_MV + path.series_ohm * at.current_ma, path, at.current_ma, at.air_c)
     doubt = carry_sd(path, math.log(at.current_ma / there.current_ma), at.current_ma - there.current_ma, at.air_c)
     by_n = IDEALITY_SD / IDEALITY * math.log(there.current_ma / at.current_ma)
     return math.hypot(per_log * math.hypot(log_current_sd(at, there), by_n), doubt)

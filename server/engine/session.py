@@ -36,6 +36,7 @@ from server.engine.constants import (
     TOLD_WRONGLY,
     VT_MV_PER_K,
 )
+from server.engine.constants.circuit import LINE_MV
 from server.engine.drops import View, joined_mv
 from server.engine.meters import (
     Conditions,
@@ -85,15 +86,15 @@ def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditio
     cells, unrest = without_what_boards_share(
         prepared.board, reference_cells(prepared.board, prepared.known_good, meters, at), at
     )
-    lines = straightened(prepared.board, cells, at.air_c)
     limit_mv = open_circuit_of(at.meter_id, meters)
     bands: dict[tuple[int, str], Healthy] = {}
     leads: tuple[LeadOnGround, ...] = ("red", "black")
+    lines = {lead: straightened(prepared.board, cells, at.air_c, lead) for lead in leads}
     for contact in range(len(prepared.board.contacts)):
         for lead in leads:
             cell = cells.get((contact, lead))
             told = (
-                from_references(prepared.board, contact, cell, lines.get(contact) if lead == "red" else None, at)
+                from_references(prepared.board, contact, lead, cell, lines[lead].get(contact), at)
                 if cell is not None
                 else role_band(prepared.board, contact, lead, at)
             )
@@ -150,7 +151,7 @@ def session_current_sd(
 
 def session_slack(at: Conditions, current_sd: float) -> float:
     """How far a plain junction of the whole session may be shifted, one deviation, in mV."""
-    per_log, per_k = slopes(0.0, PLAIN_PATH, at.current_ma, at.air_c)
+    per_log, per_k = slopes(LINE_MV, PLAIN_PATH, at.current_ma, at.air_c)
     return math.hypot(per_log * current_sd, per_k * at.air_sd_k)
 
 

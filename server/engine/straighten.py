@@ -23,7 +23,8 @@ from server.engine.constants import (
     VT_MV_PER_K,
 )
 from server.engine.reference_cells import ReferenceCell
-from server.engine.roles import Path, leans_with, spreads_of
+from server.engine.roles import Path, leans_with, path_under, spreads_of
+from shared_models.reading import LeadOnGround
 
 
 class Line(NamedTuple):
@@ -53,26 +54,38 @@ Two = tuple[float, float, float]
 """A symmetric 2 x 2 matrix: (rr, rn, nn)."""
 
 
-def straightened(board: Board, cells: dict[tuple[int, str], ReferenceCell], air_c: float) -> dict[int, Line]:
-    """Every line read with red on ground on healthy boards, by contact."""
+def straightened(
+    board: Board, cells: dict[tuple[int, str], ReferenceCell], air_c: float, lead: LeadOnGround
+) -> dict[int, Line]:
+    """Every line read with this lead on ground on healthy boards, by contact.
+
+    With black on ground each contact keeps what its group shares as its own doubt: a session finds it for red only.
+    """
     groups: dict[str, list[int]] = {}
-    for contact, lead in sorted(cells):
-        if lead == "red" and board.paths[contact] is not None and cells[contact, lead].values:
-            one = board.contacts[contact]
+    paths: dict[int, Path] = {}
+    for contact, one in enumerate(board.contacts):
+        path = path_under(one, lead)
+        if path is not None and (contact, lead) in cells and cells[contact, lead].values:
+            paths[contact] = path
             groups.setdefault(leans_with(one) or one.number, []).append(contact)
     vt = VT_MV_PER_K * (KELVIN + air_c)
     lines: dict[int, Line] = {}
     for _, members in sorted(groups.items()):
-        lines.update(_group(board, cells, members, vt))
-    return lines
+        scatter = {contact: spreads_of(board.contacts[contact], lead)[0] for contact in members}
+        lines.update(_group({contact: cells[contact, lead] for contact in members}, paths, scatter, vt))
+    if lead == "red":
+        return lines
+    return {
+        contact: line._replace(doubt_mv=math.hypot(line.doubt_mv, line.shared_mv), shared_mv=0.0)
+        for contact, line in lines.items()
+    }
 
 
 def _group(
-    board: Board, cells: dict[tuple[int, str], ReferenceCell], members: list[int], vt: float
+    cells: dict[int, ReferenceCell], paths: dict[int, Path], scatter: dict[int, float], vt: float
 ) -> dict[int, Line]:
-    told = {contact: _told(board, cells[contact, "red"], contact, vt) for contact in members}
-    first = board.paths[members[0]]
-    shared = first.series_sd_ohm if first is not None else 0.0
+    told = {contact: _told(cell, scatter[contact], vt) for contact, cell in cells.items()}
+    shared = paths[next(iter(cells))].series_sd_ohm
     own = _inverse(_diagonal(min(shared, SERIES_OWN_SD_OHM), IDEALITY_OWN_SD))
     info = _inverse(_diagonal(shared, IDEALITY_SD))
     pull_r = pull_n = 0.0
@@ -86,13 +99,12 @@ def _group(
     cov = _inverse(info)
     ohm, ideality = cov[0] * pull_r + cov[1] * pull_n, cov[1] * pull_r + cov[-1] * pull_n
     return {
-        contact: _line(board, cells[contact, "red"], contact, told[contact], own, (ohm, ideality), cov, vt)
-        for contact in members
+        contact: _line(cell, paths[contact], told[contact], own, (ohm, ideality), cov, vt)
+        for contact, cell in cells.items()
     }
 
 
-def _told(board: Board, cell: ReferenceCell, contact: int, vt: float) -> _Told:
-    scatter, _ = spreads_of(board.contacts[contact])
+def _told(cell: ReferenceCell, scatter: float, vt: float) -> _Told:
     strength = 1 / (scatter * scatter + NOISE_PERSON_MV * NOISE_PERSON_MV)
     count = len(cell.values)
     rs, ns = [-step for step, _ in cell.steps], [-vt * ratio for _, ratio in cell.steps]
@@ -106,18 +118,14 @@ def _told(board: Board, cell: ReferenceCell, contact: int, vt: float) -> _Told:
 
 
 def _line(
-    board: Board,
     cell: ReferenceCell,
-    contact: int,
+    path: Path,
     told: _Told,
     own: Two,
     group: tuple[float, float],
     group_cov: Two,
     vt: float,
 ) -> Line:
-    path = board.paths[contact]
-    if path is None:
-        raise AssertionError("only lines with a path are straightened")
     cov = _inverse((told.rr + own[0], told.rn, told.nn + own[-1]))
     right_r, right_n = told.r + own[0] * group[0], told.n + own[-1] * group[1]
     ohm, ideality = cov[0] * right_r + cov[1] * right_n, cov[1] * right_r + cov[-1] * right_n

@@ -176,10 +176,10 @@ def test_carrying_exactly_and_the_closed_form_differ_by_the_plus_one_alone(
 
 def test_low_drops_are_where_the_plus_one_counts() -> None:
     """A memory rail of 60 mV, to a tenth of the current: without the +1 it would come out below zero."""
-    assert carry(60.0, Path(1.25, 0.0, 0.0, True), 1.0, 40.0, 0.1, 40.0) < 0
     exact = carried(60.0, 1.25, 0.0, 1.0, 40.0, 0.1, 40.0)
     # IS = 1 / (exp(60 / 33.73) - 1) = 0.2031 mA; 33.73 ln(1 + 0.1 / 0.2031) = 13.50 mV
     assert exact == pytest.approx(13.50, abs=0.01)
+    assert carry(60.0, Path(1.25, 0.0, 0.0, True), 1.0, 40.0, 0.1, 40.0) == pytest.approx(exact, abs=1e-6)
 
 
 def test_a_junction_and_its_law_are_each_others_inverse() -> None:

@@ -25,8 +25,8 @@ from server.engine.constants import (
     ROLE_NUMBERS,
     VT_MV_PER_K,
 )
-from server.engine.constants.circuit import CONTACT_OHM, FERRITE_OHM, FUSE_OHM, LEAST_RAIL_LOAD_MV, LINE_MV
-from server.engine.roles import NO_JUNCTION
+from server.engine.constants.circuit import CONTACT_OHM, FERRITE_OHM, FUSE_OHM, LINE_MV
+from server.engine.roles import NO_JUNCTION, usual_load_ohm
 from shared_models.board import BoardVersion, ChipPin, Clamp, Contact, Pull, SeriesPart, ShuntPart, TestPoint
 from shared_models.reading import Meter
 from shared_models.tables import ROLE_BY_ID
@@ -121,8 +121,7 @@ class _Builder:
         self.clamp = clamp
         numbers = ROLE_NUMBERS[contact.role]
         upper_mv = drop_at(at(clamp, REFERENCE_C), REFERENCE_CURRENT_MA) + numbers.series_ohm * REFERENCE_CURRENT_MA
-        middle_mv = 0.5 * (numbers.black_low_mv + numbers.black_high_mv)
-        self.usual_load_ohm = max(middle_mv - upper_mv, LEAST_RAIL_LOAD_MV) / REFERENCE_CURRENT_MA
+        self.usual_load_ohm = usual_load_ohm(contact.role, upper_mv)
         self.rails = rails
         self.parts: list[Part] = []
         self.node = CONTACT

@@ -15,7 +15,7 @@ from server.engine.constants.table import mapping as _map
 from server.engine.constants.table import num as _num
 from shared_models import tables
 
-CONSTANTS_VERSION = "2026.11.4"
+CONSTANTS_VERSION = "2026.11.5"
 
 # ---- physics of a junction ------------------------------------------------------------------
 MEMO_SIZE = int(_num("MEMO_SIZE", 8, "boards", "ASSUMED", "prepared boards kept; a bench rarely has more in hand"))
@@ -88,6 +88,9 @@ TABLE.append(
 OFFSET_SD_MV = _num("OFFSET_SD_MV", 2.0, "mV", "ASSUMED", "a meter's own zero and the hand's, common to a session")
 SESSION_HIGH_START = _num(
     "SESSION_HIGH_START", 0.85, "share", "ASSUMED", "where most contacts are low, the healthy ones are near the top"
+)
+BLACK_SPREAD = _num(
+    "BLACK_SPREAD", 3.0, "1", "PRACTICE", "with black on ground a line strays more: 655 +- 15 where red reads 456 +- 5"
 )
 OWN_SHARE = _num(
     "OWN_SHARE", 0.6, "1", "ASSUMED", "a contact's own part of its spread between boards; the rest is its chip's"
