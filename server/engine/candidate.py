@@ -10,9 +10,8 @@ from server.engine.constants import (
     HYPOTHESES_KEPT,
     ODD_MIN,
     OTHER_STORY,
-    RISK,
-    SECONDS,
 )
+from server.engine.constants.touches import TOUCHES
 from server.engine.inference import Judged
 from server.engine.stories.kinds import Story
 from server.engine.verdicts import ContactState
@@ -128,8 +127,8 @@ def candidate(
         kind=kind,
         title=title,
         gain_bits=0.0,
-        seconds=SECONDS[cost],
-        risk=RISK[cost],
+        seconds=TOUCHES[cost].seconds,
+        risk=TOUCHES[cost].risk,
         subject=subject,
         place=place,
         lead_on_ground=lead,

@@ -20,7 +20,7 @@ from server.engine.constants import (
     TOUCH_FAILS_FINE,
     TOUCH_FAILS_WIDE,
 )
-from server.engine.drops import BAND, MEETS, SHORT, STATE_WORDS
+from server.engine.drops import BAND, MEETS, OTHER_LEAD, SHORT, STATE_WORDS
 from server.engine.latent import LatentModel
 from server.engine.overstress import net_key
 from server.engine.roles import healthy_ol
@@ -150,7 +150,7 @@ def _outcomes(mixture: Mixture, board: Board, scene: Scene, contact: int) -> tup
     ol = healthy_ol(board.contacts[contact])
     for state, weight in mixture:
         shown = OUTCOME_OF[_word(state, board, scene, contact)]
-        if ol and state in (BAND, STATE_OF["open"], STATE_OF["high"], STATE_OF["lost"]):
+        if ol and state in (BAND, OTHER_LEAD, *(STATE_OF[word] for word in ("open", "high", "lost", "shifted"))):
             shown = OUTCOME_OF["open"]
         for place, share in enumerate(shown):
             row[place] += weight * share

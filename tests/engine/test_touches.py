@@ -15,7 +15,8 @@ from demo.shop.bench import Bench
 from demo.shop.boards import T10
 from demo.shop.references import T10_GOOD, climbing
 from demo.shop.table import OL, T10_J7
-from server.engine.constants import NEXT_TOUCHES, PLUG_RAIL_LOW_OHM, RISK, RUN_LENGTH, SECONDS, STOP_GAIN_BITS
+from server.engine.constants import NEXT_TOUCHES, PLUG_RAIL_LOW_OHM, RUN_LENGTH, STOP_GAIN_BITS
+from server.engine.constants.touches import TOUCHES
 from server.engine.door import form_opinion
 from server.engine.quantities import read_text
 from shared_models.job import Intake
@@ -75,8 +76,8 @@ def test_three_touches_at_most_each_with_a_reason_its_time_and_its_risk(judged: 
         assert len(titles) == len(set(titles)), (name, titles)
         for one in opinion.next:
             assert one.reasons and all(reason.sentence for reason in one.reasons), (name, one.title)
-            assert 0 < one.seconds <= max(SECONDS.values()) + 60, (name, one.title)
-            assert 0 <= one.risk <= 3 * max(RISK.values()), (name, one.title)
+            assert 0 < one.seconds <= max(row.seconds for row in TOUCHES.values()) + 60, (name, one.title)
+            assert 0 <= one.risk <= 3 * max(row.risk for row in TOUCHES.values()), (name, one.title)
             assert one.gain_bits >= 0, (name, one.title)
 
 

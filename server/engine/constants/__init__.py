@@ -9,7 +9,8 @@ Changing a number here means raising CONSTANTS_VERSION.
 
 from typing import NamedTuple
 
-import server.engine.constants.circuit  # noqa: F401  fills its part of the table
+import server.engine.constants.circuit
+import server.engine.constants.touches  # noqa: F401  each fills its part of the table
 from server.engine.constants.table import TABLE, Entry
 from server.engine.constants.table import mapping as _map
 from server.engine.constants.table import num as _num
@@ -295,59 +296,6 @@ DEEP_LOW_SD = _num("DEEP_LOW_SD", 6.0, "sd", "ASSUMED", "a line this far below i
 ODD_MIN = _num("ODD_MIN", 0.5, "1", "ASSUMED", "a contact is odd when healthy is less likely than this")
 VERDICT_Z_RETOUCH = _num(
     "VERDICT_Z_RETOUCH", 3.0, "sd", "PRACTICE", "outside three deviations a contact is touched again"
-)
-
-SECONDS = _map(
-    "SECONDS",
-    {
-        "next_along": 4,
-        "next_along_fine": 6,
-        "jump": 10,
-        "retouch": 2,
-        "rail_wait": 2,
-        "other_polarity": 8,
-        "second_current": 25,
-        "between": 8,
-        "tail": 8,
-        "test_point": 6,
-        "part_end": 8,
-        "across_part": 10,
-        "rail_ohms": 20,
-        "plug_ohms": 26,
-        "reseat": 60,
-        "known_good_module": 600,
-        "clean_and_read": 600,
-        "known_resistor": 15,
-        "volts_check": 20,
-    },
-    "s",
-    "PRACTICE",
-    "locate + touch + settle, from the bench",
-)
-RISK = _map(
-    "RISK",
-    {
-        "next_along": 0.0002,
-        "jump": 0.0002,
-        "retouch": 0.0,
-        "other_polarity": 0.0002,
-        "second_current": 0.0002,
-        "between": 0.0005,
-        "tail": 0.0005,
-        "test_point": 0.0001,
-        "part_end": 0.001,
-        "across_part": 0.001,
-        "rail_ohms": 0.0002,
-        "plug_ohms": 0.001,
-        "reseat": 0.005,
-        "known_good_module": 0.01,
-        "clean_and_read": 0.002,
-        "known_resistor": 0.0,
-        "volts_check": 0.001,
-    },
-    "1",
-    "PRACTICE",
-    "chance of making something worse, unpowered",
 )
 
 # ---- overstress -----------------------------------------------------------------------------------

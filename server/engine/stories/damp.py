@@ -1,7 +1,7 @@
 """Stories of water and of fatigue: a wet or corroded corner, a cracked joint under a chip."""
 
 from server.engine.constants import CRACKED_LINE, WET_LINE, WET_PLACES
-from server.engine.stories.kinds import Mixture, Scene, Story, at_risk, mixture, share
+from server.engine.stories.kinds import Mixture, Scene, Story, at_risk, mixture, share, shows_chip
 from shared_models.tables import ROLE_BY_ID
 
 
@@ -35,7 +35,7 @@ def cracked_joints(scene: Scene) -> list[Story]:
             "cracked_joint",
             chip or "the chip behind",
             each,
-            {index: mixture(CRACKED_LINE) for index in members},
+            {index: mixture(CRACKED_LINE) for index in members if shows_chip(scene, index)},
             ("chip", chip),
             at_risk(scene, chip),
             part=chip or None,

@@ -18,7 +18,7 @@ from server.engine.constants import (
 from server.engine.drops import BAND, LEAK
 from server.engine.overstress import net_key, overstress_of
 from server.engine.roles import chip_of
-from server.engine.stories.kinds import Mixture, Scene, Story, at_risk, mixture, share
+from server.engine.stories.kinds import Mixture, Scene, Story, at_risk, mixture, share, shows_chip
 from shared_models.opinion import Overstress
 
 
@@ -52,7 +52,8 @@ def _plug_off(scene: Scene, slip: int, weight: float) -> Story:
             footprint[lead] = mixture(SLIP_RAIL_SHORTED)
             feeds.append(net_key(board.contacts[index]))
         elif line.over_limit_mv is not None and line.over_limit_mv > 0:
-            footprint[index] = mixture(_hit(line))
+            if shows_chip(scene, index):
+                footprint[index] = mixture(_hit(line))
             if line.over_limit_mv >= HIT_HARD_MV:
                 hits.append(index)
                 feeds.append(net_key(board.contacts[board.places[line.from_contact]]))
@@ -93,7 +94,11 @@ def _hit(line: Overstress) -> dict[str, float]:
 def _close_lines(scene: Scene, chip: str, hits: list[int]) -> list[int]:
     """Lines of the same chip and kind of line as those hit: they share a bank of it."""
     kinds = {_bank(scene, index) for index in hits}
-    return [index for index in scene.chips.get(chip, []) if index not in hits and _bank(scene, index) in kinds]
+    return [
+        index
+        for index in scene.chips.get(chip, [])
+        if index not in hits and _bank(scene, index) in kinds and shows_chip(scene, index)
+    ]
 
 
 def _bank(scene: Scene, index: int) -> str:
@@ -116,7 +121,7 @@ def plugged_live(scene: Scene) -> list[Story]:
                 "plugged_live",
                 f"{chip}/{bank}" if chip else bank,
                 share(scene, "plugged_live", len(chips)),
-                {index: mixture(LIVE_HURT) for index in members},
+                {index: mixture(LIVE_HURT) for index in members if shows_chip(scene, index)},
                 ("chip", chip),
                 at_risk(scene, chip),
                 live=True,

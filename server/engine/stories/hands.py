@@ -11,7 +11,7 @@ from server.engine.constants import (
 )
 from server.engine.overstress import net_key
 from server.engine.roles import chip_of, first_series
-from server.engine.stories.kinds import Mixture, Scene, Story, at_risk, mixture, share, shows_open
+from server.engine.stories.kinds import Mixture, Scene, Story, at_risk, mixture, share, shows_chip, shows_open
 from shared_models.tables import ROLE_BY_ID
 
 
@@ -30,13 +30,17 @@ def _tilted(scene: Scene, end: str, places: int, weight: float) -> Story:
     footprint: dict[int, Mixture] = {}
     chips: list[str] = []
     feeds: list[str] = []
+    hit: list[int] = []
     for index in touched:
         contact = scene.board.contacts[index]
         if ROLE_BY_ID[contact.role].is_rail:
             footprint[scene.nets[net_key(contact)][0]] = mixture(TILT_RAIL)
+            hit.append(index)
             feeds.append(net_key(contact))
         elif contact.role not in ("ground", "unconnected", "strap", "unknown"):
-            footprint[index] = mixture(TILT_HURT)
+            hit.append(index)
+            if shows_chip(scene, index):
+                footprint[index] = mixture(TILT_HURT)
             chips.append(chip_of(contact) or "")
     first, last = scene.board.contacts[touched[0]].number, scene.board.contacts[touched[-1]].number
     part = max(sorted(set(chips)), key=chips.count) if chips else ""
@@ -48,7 +52,7 @@ def _tilted(scene: Scene, end: str, places: int, weight: float) -> Story:
         ("chip", part),
         any(at_risk(scene, chip) for chip in chips),
         live=True,
-        hit=tuple(index for index in touched if index in footprint),
+        hit=tuple(hit),
         feeds=tuple(sorted(set(feeds))),
         part=part or None,
         contacts=tuple(footprint),
@@ -76,7 +80,7 @@ def _live_line(scene: Scene, index: int) -> bool:
 
 def _can_be_hurt(scene: Scene, source: int, victim: int) -> bool:
     a, b = scene.board.contacts[source], scene.board.contacts[victim]
-    if net_key(a) == net_key(b) or b.role in ("ground", "unconnected", "strap", "unknown"):
+    if net_key(a) == net_key(b) or b.role in ("ground", "unknown") or not shows_chip(scene, victim):
         return False
     return (b.limit_mv or 0.0) < (a.working_mv or 0.0)
 

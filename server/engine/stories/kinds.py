@@ -125,6 +125,11 @@ def at_risk(scene: Scene, part: str | None) -> bool:
     return known is not None and (known.holds_data or known.guards_data)
 
 
+def shows_chip(scene: Scene, contact: int) -> bool:
+    """Whether what happens to the chip behind can be read here at all: not through a part that blocks the meter."""
+    return not healthy_ol(scene.board.contacts[contact])
+
+
 def shows_open(scene: Scene, contact: int) -> bool:
     """Whether an open behind this contact would change its reading at all."""
     one = scene.board.contacts[contact]

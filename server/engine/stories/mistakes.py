@@ -1,7 +1,7 @@
 """Stories of one's own: leads swapped, another meter than was told, voltage left on the board, another revision."""
 
 from server.engine.constants import RESIDUAL_RAIL
-from server.engine.stories.kinds import STATE_OF, Mixture, Scene, Story, mixture, share
+from server.engine.stories.kinds import STATE_OF, Mixture, Scene, Story, mixture, share, shows_chip
 from shared_models.tables import ROLE_BY_ID
 
 
@@ -40,7 +40,10 @@ def still_powered(scene: Scene) -> list[Story]:
 
 def other_revisions(scene: Scene) -> list[Story]:
     """One chip of another maker or revision: all its contacts apart from the healthy boards', none of them wrong."""
-    chips = {chip: members for chip, members in sorted(scene.chips.items()) if len(members) > 2}
+    seen = {
+        chip: [index for index in members if shows_chip(scene, index)] for chip, members in sorted(scene.chips.items())
+    }
+    chips = {chip: members for chip, members in seen.items() if len(members) > 2}
     each = share(scene, "other_revision", len(chips))
     stories = []
     for chip, members in chips.items():

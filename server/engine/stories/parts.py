@@ -3,7 +3,7 @@
 from server.engine.constants import CHIP_HURT, FEED_OPEN, LED_PLUS_HURT, RAIL_SHORT, SIGNAL_OPEN
 from server.engine.drops import SHORT
 from server.engine.roles import chip_of, first_series, fuse_of
-from server.engine.stories.kinds import Mixture, Scene, Story, at_risk, mixture, share, shows_open
+from server.engine.stories.kinds import Mixture, Scene, Story, at_risk, mixture, share, shows_chip, shows_open
 from shared_models.board import ShuntPart
 
 
@@ -88,7 +88,9 @@ def chips_damaged(scene: Scene) -> list[Story]:
         (drivers if driver else others).append((chip, members))
     for family, chips in (("chip_led_driver", drivers), ("chip_other", others)):
         for chip, members in chips:
-            footprint: dict[int, Mixture] = {index: mixture(CHIP_HURT) for index in members}
+            footprint: dict[int, Mixture] = {
+                index: mixture(CHIP_HURT) for index in members if shows_chip(scene, index)
+            }
             if family == "chip_led_driver":
                 for net in scene.nets.values():
                     contact = scene.board.contacts[net[0]]

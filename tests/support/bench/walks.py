@@ -41,7 +41,8 @@ class Walk:
         told = self.opinion()
         self.seconds.append((self.seconds[-1] if self.seconds else 0.0) + seconds)
         self.decisions.append(_leading(told))
-        if told.stop is not None and self.stopped_at is None:
+        going_on = told.stop is None or told.stop.code == "all_must_be_read"
+        if not going_on and self.stopped_at is None:
             self.stopped_at = len(self.decisions)
         return told
 
