@@ -7,19 +7,23 @@ that gross faults are found and quiet contacts are not cried over, and that the 
 import math
 import random
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+from tests.support.bench import kept
 from tests.support.bench import tables as t
 from tests.support.bench.circuits import circuit
 from tests.support.bench.contact_scores import flagged_share, table
 from tests.support.bench.engine_says import class_odds
 from tests.support.bench.faults import Condition, Fault
+from tests.support.bench.further import read_further
 from tests.support.bench.ideal import Ideal, contact_priors
 from tests.support.bench.ideal_pairs import together
 from tests.support.bench.ideal_physics import leaky_mv, reading_mv
+from tests.support.bench.ideal_stories import decision_of, leading_decision
 from tests.support.bench.jobs import Job, make_jobs
 from tests.support.bench.run import Rows, chunk_rows
 from tests.support.bench.sheets import sheet
@@ -30,12 +34,12 @@ from tests.support.bench.story_world import stories
 from tests.support.bench.truth import draw_board, draw_kind, draw_session
 from tests.support.ngspice import node_millivolts
 
-SEED, JOBS = 11, 60
+SEED, JOBS, TWICE = 11, 60, 3
 
 
 @pytest.fixture(scope="module")
 def rows(ngspice_path: str) -> Rows:
-    return chunk_rows(ngspice_path, SEED, ("plain", 0, JOBS), short=True)
+    return chunk_rows(ngspice_path, SEED, ("plain", 0, JOBS), short=True, further=TWICE)
 
 
 @pytest.fixture(scope="module")
@@ -47,8 +51,12 @@ def _eight(rows: Rows) -> list[dict[str, Any]]:
     return [row for row in rows["contacts"] if row["references"] == t.REFERENCE_BOARDS and row["sheet"]]
 
 
-def test_the_same_seed_gives_the_same_rows(ngspice_path: str, rows: Rows) -> None:
-    again = chunk_rows(ngspice_path, SEED, ("plain", 0, 5), short=True)
+def test_the_same_seed_gives_the_same_rows_whatever_was_kept(
+    ngspice_path: str, rows: Rows, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(kept, "FOLDER", tmp_path)
+    again = chunk_rows(ngspice_path, SEED, ("plain", 0, 5), short=True, further=TWICE)
+    assert list(tmp_path.glob("*/*"))
     few = len(again["contacts"])
     for name, part in again.items():
         assert part
@@ -107,6 +115,25 @@ def test_every_walk_ends_with_all_contacts_read(rows: Rows) -> None:
         assert row["sweep"]["all"] == row["random"]["all"] == row["contacts"]
         assert row["guided"]["all"] >= row["contacts"]
         assert 1 <= row["guided"]["touches"] <= row["guided"]["all"]
+        for order in ("guided", "sweep"):
+            assert 1 <= row[f"{order}, near-ideal"]["touches"] <= row[order]["all"]
+
+
+def test_what_is_read_further_is_the_same_board_with_the_same_faults(ngspice_path: str, jobs: list[Job]) -> None:
+    for one in read_further(ngspice_path, jobs[:20]):
+        at_1 = one.first.condition.faults
+        for ma, second in one.seconds.items():
+            assert second.board == one.first.board
+            for contact, fault in second.condition.faults.items():
+                share = ma if fault.what == "raised" else 1.0
+                assert fault.size == pytest.approx(at_1[contact].size * share)
+        for contact, line in enumerate(one.job.plan.lines):
+            pair = (one.first.true_mv[contact], one.seconds[0.1].true_mv[contact])
+            if line.conducts and None not in pair and contact not in one.first.condition.wrong(one.job.plan):
+                # a junction falls by n Vt ln 10, n 1.5 +- 0.12 at -5 to 45 C, and by what lies in series, 0.9 mA less
+                assert 50 < float(pair[0] or 0) - float(pair[1] or 0) < 240
+            other = one.other_lead.true_mv[contact]
+            assert (other is None) or line.role == "ground" or not line.is_rail or contact in at_1
 
 
 def test_what_is_shown_of_single_jobs_is_what_the_rows_count(rows: Rows, jobs: list[Job]) -> None:
@@ -120,6 +147,26 @@ def test_what_is_shown_of_single_jobs_is_what_the_rows_count(rows: Rows, jobs: l
     wrong = [row for row in rows["stories"] if row["job"] in range(10) and row["references"] == t.REFERENCE_BOARDS
              and row["sheet"] and row["engine"]["rank"] > 0]  # fmt: skip
     assert sum(line.startswith("  STORY ") for line in told) == len(wrong) > 0
+
+
+def test_contacts_not_read_yet_tell_the_near_ideal_judge_nothing(jobs: list[Job]) -> None:
+    for job in jobs[:4]:
+        ideal, one = Ideal(job, t.REFERENCE_BOARDS), job.story
+        lines = range(len(job.plan.lines))
+        shares: dict[str, float] = {}
+        for story in stories(job.plan.name):
+            shares[decision_of(story)] = shares.get(decision_of(story), 0.0) + story.share
+        assert leading_decision(ideal, one, []) == max(shares, key=lambda name: shares[name])
+        read = list(lines)[: len(lines) // 2]
+        unread = [contact for contact in lines if contact not in read]
+        changed = replace(one, first=[7 if contact in unread else mv for contact, mv in enumerate(one.first)])
+        assert leading_decision(ideal, changed, read) == leading_decision(ideal, one, read)
+
+
+def test_an_answer_is_kept_under_the_text_of_all_that_makes_it() -> None:
+    names = {path.name for path in kept.sources(kept.JUDGE)}
+    assert {"tables.py", "ideal_fit.py", "ideal_pairs.py", "jobs.py", "touching.py", "ngspice.py"} <= names
+    assert "engine_says.py" not in names
 
 
 def test_two_joined_junctions_are_the_simulators(ngspice_path: str, jobs: list[Job]) -> None:

@@ -1,16 +1,18 @@
 """`python3 tests load bench`: what opinions are worth on a simulated bench, beside fixed rules and a near-ideal judge.
 
-    python3 tests load bench [--jobs 2000] [--seed 1] [--keep FILE] [--pictures FOLDER] [--tables FILE]
+    python3 tests load bench [--jobs 2000] [--seed 1] [--pairs 400] [--keep FILE] [--pictures FOLDER] [--tables FILE]
     python3 tests load bench --only sweep [--jobs 200]
     python3 tests load bench --show N [--seed 1]
     python3 tests load bench --rows FILE [--pictures FOLDER] [--tables FILE] [--as-baseline LABEL]
 
 The world is in `tests/support/bench` (its `tables` holds every number); ngspice solves every circuit. The rows go to
 a file outside the repository unless `--keep` says otherwise; `--rows` makes the tables of kept rows again. The same
-seed gives the same numbers. `--only sweep` leaves out what is walked touch by touch, which takes longest. `--show`
+seed gives the same numbers. `--pairs` is how many of the plain jobs are read at a smaller current too, and with the
+other lead on ground; `--only sweep` leaves those out and what is walked touch by touch, which takes longest. `--show`
 prints, of the first N plain jobs, each healthy contact that was flagged, each fault that was missed, and each story
-that did not lead. `bench_baseline.json` holds the figures of the engine's first form on the same jobs. The
-exit code is 1 when a bar is missed.
+that did not lead. What the near-ideal judge found is kept in `.cache/bench` for as long as the world stays the same.
+`bench_baseline.json` holds the figures of the engine's first form on the same jobs. The exit code is 1 when a bar is
+missed.
 """
 
 import argparse
@@ -67,7 +69,8 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--jobs", type=int, default=2000, help="plain jobs; a tenth more of each hard weather")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--workers", type=int, default=WORKERS)
-    parser.add_argument("--only", choices=("sweep",), default=None, help="sweep: no walks touch by touch")
+    parser.add_argument("--pairs", type=int, default=None, help="plain jobs that are looked at twice; a fifth of them")
+    parser.add_argument("--only", choices=("sweep",), default=None, help="sweep: every contact once, no more")
     parser.add_argument("--show", metavar="N", type=int, default=None, help="what went wrong on the first N plain jobs")
     parser.add_argument("--keep", type=Path, default=None, help="where the rows are kept")
     parser.add_argument("--rows", type=Path, default=None, help="rows of an earlier run, instead of running")
@@ -107,10 +110,13 @@ def _run(options: argparse.Namespace) -> dict[str, Any]:
     def say(what: str) -> None:
         print(f"  {time.monotonic() - started:5.0f} s  {what}", flush=True)
 
+    further = options.jobs // 5 if options.pairs is None else options.pairs
+    whole = options.only is None
     rows = {
         "seed": options.seed, "jobs": options.jobs,
         **run(
-            ngspice, options.seed, options.jobs, workers=options.workers, say=say, walks=options.only != "sweep"
+            ngspice, options.seed, options.jobs, workers=options.workers, say=say, walks=whole,
+            further=further if whole else 0,
         ),
     }  # fmt: skip
     keep = options.keep or Path(tempfile.gettempdir()) / f"secondprobe-bench-{options.seed}-{options.jobs}.json"

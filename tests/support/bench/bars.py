@@ -7,6 +7,7 @@ something the engine cannot do yet has no figure and says so.
 import math
 from typing import Any, NamedTuple
 
+from tests.support.bench import further_scores
 from tests.support.bench import tables as t
 from tests.support.bench.contact_scores import BINS, TWICE, Row, flagged_share, table, threshold
 from tests.support.bench.story_scores import FAR, bridges, paired, summary
@@ -42,6 +43,7 @@ BARS = (
     Bar("leak at 1 mA", "the same at 1 mA, %", 78, True),
     Bar("leak at 2 mA", "the same at 2 mA, %", 58, True),
     Bar("leak two currents", "leaks below 10 kohm found with two currents, %", 97, True),
+    Bar("fa two currents", "healthy signals flagged with two currents, %", 0.2, False),
     Bar("high >= 40", "high by 40 mV and more found, %", 98, True),
     Bar("high 20-40", "high by 20 to 40 mV found, %", 91, True),
     Bar("high 8-20", "high by 8 to 20 mV found, %", 38, True),
@@ -74,6 +76,7 @@ def figures(rows: dict[str, list[Row]], judge: str) -> Figures:
     told |= _story_figures(of_setting(rows["stories"], EIGHT), judge, limit)
     if judge == "engine":
         told |= _walk_figures([row for row in rows["walks"] if row["damage"]])
+        told |= further_scores.figures_of(rows["further"]) if rows.get("further") else {}
     return {name: round(value, 5) for name, value in told.items() if not math.isnan(value)}
 
 

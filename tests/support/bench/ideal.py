@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -22,6 +23,7 @@ from tests.support.bench.ideal_fit import (
 )
 from tests.support.bench.ideal_physics import leaky_mv, reading_mv
 from tests.support.bench.jobs import Job, OnBench, Shown
+from tests.support.bench.kept import Kept
 
 LEAK_BINS, SHORT_BINS, RAISED_BINS, HIGH_BINS = 24, 6, 8, 6
 STRAY_SD_MV = 120.0
@@ -128,21 +130,33 @@ class Judged:
 
 
 class Ideal:
-    """One job's kind as its references tell it; judges boards against that."""
+    """One job's kind as its references tell it; judges boards against that. What it judged once is kept on disk."""
 
     def __init__(self, job: Job, references: int, *, sheet: bool = True) -> None:
-        self.job, self.sheet = job, sheet
+        self.job, self.references, self.sheet = job, references, sheet
         self.layout = Layout(job.plan)
-        self.belief: Belief = self.layout.prior
-        if references:
-            sessions = [told_of(one.session, sheet=sheet) for one in job.references[:references]]
-            rows = _rows(self.layout, [one.first for one in job.references[:references]])
-            self.belief = fit(self.layout, self.belief, rows, sessions, Healthy(self.layout, rows, sessions)).belief
+        told = "told" if sheet else "untold"
+        self.kept = Kept(f"{job.seed}-{job.weather}-{job.index}-{references}-{told}")
+
+    @cached_property
+    def belief(self) -> Belief:
+        """The kind, after its references."""
+        if not self.references:
+            return self.layout.prior
+        boards = self.job.references[: self.references]
+        sessions = [told_of(one.session, sheet=self.sheet) for one in boards]
+        rows = _rows(self.layout, [one.first for one in boards])
+        return fit(self.layout, self.layout.prior, rows, sessions, Healthy(self.layout, rows, sessions)).belief
 
     def judge(
         self, one: OnBench, prior: dict[int, Array], shown: Shown | None = None, muted: Sequence[int] = ()
     ) -> Judged:
         """`prior`: by contact, shares of `STATES` before any reading. What `muted` contacts read tells nothing."""
+        shares = {contact: table.tolist() for contact, table in sorted(prior.items())}
+        asked = (one.session, one.first, one.second, shares, shown, tuple(muted))
+        return self.kept.answer("judged", asked, lambda: self._judge(one, prior, shown, muted))
+
+    def _judge(self, one: OnBench, prior: dict[int, Array], shown: Shown | None, muted: Sequence[int]) -> Judged:
         told = told_of(one.session, sheet=self.sheet)
         first = one.first if shown is None else shown
         rows = _rows(self.layout, [first])

@@ -1,6 +1,7 @@
 """Two or more contacts at once: joined ones, and a chip of another maker whose lines all lie elsewhere."""
 
 import math
+from collections.abc import Collection
 
 import numpy as np
 
@@ -18,33 +19,43 @@ GRID_SD, GRID = 3.5, 29
 ODD_DENSITY = t.UNRELATED / 300
 
 
-def bridge_log(ideal: Ideal, one: OnBench, judged: Judged, shown: Shown, a: int, b: int) -> float:
-    """Log density of what two joined contacts show."""
+def bridge_log(
+    ideal: Ideal, one: OnBench, judged: Judged, shown: Shown, a: int, b: int, unread: Collection[int] = ()
+) -> float:  # fmt: skip
+    """Log density of what two joined contacts show; of what is `unread`, nothing was shown."""
     lines = ideal.job.plan.lines
     if not lines[a].conducts or (lines[b].conducts and lines[a].role == "ground"):
         a, b = b, a
+    if a in unread and (b in unread or lines[b].role == "ground"):
+        return 0.0
     first, second = shown[a], shown[b]
     ma = told_of(one.session, sheet=ideal.sheet).current_ma
     noise = _noise(ma)
-    if first is None:
+    if first is None and a not in unread:
         return IMPOSSIBLE
     if lines[b].role == "ground":
         at = ma * (t.PROBE_OHM + t.GROUND_OHM + JOINT_OHM)
-        return _normal(first - at, noise + (ma * JOINT_SD_OHM) ** 2)
-    if second is None:
+        return _normal((first or 0) - at, noise + (ma * JOINT_SD_OHM) ** 2)
+    if second is None and b not in unread:
         return IMPOSSIBLE
     if a not in judged.mean:
         return IMPOSSIBLE
     if not lines[b].conducts:
         at = judged.mean[a] + ma * t.PROBE_OHM
-        apart = _normal(second - first - ma * JOINT_OHM, 2 * noise + (ma * JOINT_SD_OHM) ** 2)
-        return _normal(first - at, judged.var[a] + noise) + apart
+        joint = (ma * JOINT_SD_OHM) ** 2
+        if first is None:
+            return _normal((second or 0) - at - ma * JOINT_OHM, judged.var[a] + noise + joint)
+        alone = _normal(first - at, judged.var[a] + noise)
+        return alone if second is None else alone + _normal(second - first - ma * JOINT_OHM, 2 * noise + joint)
     if b not in judged.mean:
         return IMPOSSIBLE
     joined, by_a, by_b = _joined(ideal, one, judged, a, b)
     common = by_a**2 * judged.var[a] + by_b**2 * judged.var[b] + (0.02 * t.VT_MV_PER_K * 298) ** 2
     own = noise + (ma * JOINT_SD_OHM / 2) ** 2
-    off = np.array([first, second]) - joined - ma * (t.PROBE_OHM + JOINT_OHM / 4)
+    touched = joined + ma * (t.PROBE_OHM + JOINT_OHM / 4)
+    if first is None or second is None:
+        return _normal((first or second or 0) - touched, common + own)
+    off = np.array([first, second]) - touched
     cov = np.array([[common + own, common], [common, common + own]])
     return float(-0.5 * off @ np.linalg.solve(cov, off) - 0.5 * math.log(np.linalg.det(cov)) - math.log(2 * math.pi))
 

@@ -1,11 +1,11 @@
 """The near-ideal judge's odds of the world's stories: true shares, each contact's states given the rest of the board.
 
 A rail is judged by the first of its contacts that shows a number. The contacts' values without themselves are taken
-as independent given the story; that, and the linear field, is what is left out.
+as independent given the story; that, and the linear field, is what is left out. Contacts not read yet tell nothing.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Sequence
 
 import numpy as np
 
@@ -17,29 +17,63 @@ from tests.support.bench.jobs import Job, OnBench, Shown
 from tests.support.bench.story_world import Told, stories
 
 NUMBER_BY_MISTAKE = t.FAILS_NEIGHBOUR / 300
+SILENT_MV = 400
+"""Stands for a reading that was not taken; nothing is read from it."""
 
 
 def mirrored(job: Job, shown: Shown) -> Shown:
     """What stands under each number when the rows were counted from their other end."""
-    told = list(shown)
-    for row in job.plan.rows:
-        for contact, other in zip(row, reversed(row), strict=True):
-            told[contact] = shown[other]
-    return told
+    other_end = _other_end(job)
+    return [shown[other_end[contact]] for contact in range(len(shown))]
+
+
+def _other_end(job: Job) -> dict[int, int]:
+    return {contact: other for row in job.plan.rows for contact, other in zip(row, reversed(row), strict=True)}
 
 
 def class_odds(ideal: Ideal, one: OnBench, others: Sequence[Told] = ()) -> list[dict[str, float]]:
     """The probability of every class: on the world's own stories, and on `others` where some are given."""
+    name = ideal.job.plan.name
+    drawn, other = _both_ways(ideal, one)
+    own = ideal.kept.answer("classes", drawn.asked, lambda: _odds(drawn, other, stories(name), _merged))
+    return [own, _odds(drawn, other, others, _merged)] if others else [own]
+
+
+def leading_decision(ideal: Ideal, one: OnBench, read: Collection[int]) -> str:
+    """What the judge would do once these contacts were read: the likeliest of what its stories call for."""
+    name = ideal.job.plan.name
+    unread = [contact for contact in range(len(one.first)) if contact not in read]
+
+    def find() -> str:
+        odds = _odds(*_both_ways(ideal, one, unread), stories(name), decision_of)
+        return max(odds, key=lambda decision: (odds[decision], decision))
+
+    return ideal.kept.answer("decision", (one.session, one.first, unread), find)
+
+
+def decision_of(story: Told) -> str:
+    """What is to be done: nothing, another contact, or something at what the class names."""
+    return f"contact of {story.merged}" if story.kind == "torn" else story.merged
+
+
+def _merged(story: Told) -> str:
+    return story.merged
+
+
+def _both_ways(ideal: Ideal, one: OnBench, unread: Sequence[int] = ()) -> "tuple[_Board, _Board]":
+    """The board as it was written down, and as it would be if the rows were counted from their other end."""
     job = ideal.job
     wrong_end = one.story is not None and one.story.kind == "wrong_end"
+    other_end = _other_end(job)
     written = mirrored(job, one.first) if wrong_end else one.first
-    drawn = _Board(ideal, one, written)
-    other = _Board(ideal, one, mirrored(job, written))
-    tables = (stories(job.plan.name), others) if others else (stories(job.plan.name),)
-    return [_odds(drawn, other, told) for told in tables]
+    left = [other_end[contact] for contact in unread] if wrong_end else unread
+    turned = _Board(ideal, one, mirrored(job, written), [other_end[contact] for contact in left])
+    return _Board(ideal, one, written, left), turned
 
 
-def _odds(drawn: "_Board", other: "_Board", told: Sequence[Told]) -> dict[str, float]:
+def _odds(
+    drawn: "_Board", other: "_Board", told: Sequence[Told], named: Callable[[Told], str]
+) -> dict[str, float]:  # fmt: skip
     scores = [
         math.log(story.share) + (other.healthy_log() if story.kind == "wrong_end" else drawn.story_log(story))
         for story in told
@@ -49,28 +83,35 @@ def _odds(drawn: "_Board", other: "_Board", told: Sequence[Told]) -> dict[str, f
     whole = math.fsum(weights)
     odds: dict[str, float] = {}
     for story, weight in zip(told, weights, strict=True):
-        odds[story.merged] = odds.get(story.merged, 0.0) + weight / whole
+        odds[named(story)] = odds.get(named(story), 0.0) + weight / whole
     return odds
 
 
 class _Board:
-    """One board as written down, each contact's log densities by state."""
+    """One board as written down, each contact's log densities by state. What is `unread` tells nothing."""
 
-    def __init__(self, ideal: Ideal, one: OnBench, shown: Shown) -> None:
-        self.ideal, self.one, self.shown = ideal, one, shown
+    def __init__(self, ideal: Ideal, one: OnBench, written: Shown, unread: Sequence[int] = ()) -> None:
+        self.ideal, self.one, self.unread = ideal, one, frozenset(unread)
+        self.shown = [None if contact in self.unread else mv for contact, mv in enumerate(written)]
         self.plan = ideal.job.plan
+        self.asked = (one.session, one.second, self.shown, sorted(self.unread))
         self.nodes: dict[str, int] = {}
-        for contact, line in enumerate(self.plan.lines):
-            if line.conducts and shown[contact] is not None:
-                self.nodes.setdefault(line.net if line.is_rail else line.number, contact)
-        kept = [mv if contact in self.nodes.values() else None for contact, mv in enumerate(shown)]
+        for known in (True, False):
+            for contact, line in enumerate(self.plan.lines):
+                if line.conducts and (self.shown[contact] is not None if known else contact in self.unread):
+                    self.nodes.setdefault(line.net if line.is_rail else line.number, contact)
+        leaders = self.nodes.values()
+        self.kept = [mv if contact in leaders else None for contact, mv in enumerate(self.shown)]
+        self.silent = [contact for contact in leaders if contact in self.unread]
         self.priors = state_priors(ideal.job)
-        self.judged: Judged = ideal.judge(one, self.priors, kept)
-        self.kept = kept
-        self.joined: dict[tuple[int, int], float] = {}
-        self.moved: dict[str, float] = {}
+        self.judged: Judged = self._judge(())
         self.logs = [self._log_states(contact) for contact in range(len(self.plan.lines))]
         self.base = [self._mixed(contact, _UNRELATED) for contact in range(len(self.plan.lines))]
+
+    def _judge(self, muted: Sequence[int]) -> Judged:
+        """Each contact by the rest; of those still unread it tells where they would lie."""
+        shown = [SILENT_MV if contact in self.silent else mv for contact, mv in enumerate(self.kept)]
+        return self.ideal.judge(self.one, self.priors, shown, muted=[*self.silent, *muted])
 
     def healthy_log(self) -> float:
         return math.fsum(self.base)
@@ -79,24 +120,30 @@ class _Board:
         """Log density of everything shown if the story is true."""
         if story.bridge is not None:
             a, b = (self._leader(contact) for contact in story.bridge)
-            if (a, b) not in self.joined:
-                self.joined[a, b] = bridge_log(self.ideal, self.one, self.judged, self.shown, a, b)
-            return self.healthy_log() - self.base[a] - self.base[b] + self.joined[a, b]
+            return self.healthy_log() - self.base[a] - self.base[b] + self._joined_log(a, b)
         if story.kind == "revision":
-            if story.chip not in self.moved:
-                self.moved[story.chip] = self._moved_log(story.chip)
-            return self.healthy_log() + self.moved[story.chip]
+            return self.healthy_log() + self._moved_log(story.chip)
         log = self.healthy_log()
         for contact, states in story.states.items():
             judged = contact if story.kind == "torn" else self._leader(contact)
             log += self._mixed(judged, _vector(states)) - self.base[judged]
         return log
 
+    def _joined_log(self, a: int, b: int) -> float:
+        return self.ideal.kept.answer(
+            f"joined {a} {b}", self.asked,
+            lambda: bridge_log(self.ideal, self.one, self.judged, self.shown, a, b, self.unread),
+        )  # fmt: skip
+
     def _moved_log(self, chip: str) -> float:
         lines = [i for i, line in enumerate(self.plan.lines) if line.conducts and line.chip == chip]
         lines = [i for i in lines if self.kept[i] is not None]
-        apart = self.ideal.judge(self.one, self.priors, self.kept, muted=lines)
-        return chip_moved_log(self.ideal, self.one, apart, self.shown, lines)
+        if not lines:
+            return 0.0
+        return self.ideal.kept.answer(
+            f"moved {chip}", self.asked,
+            lambda: chip_moved_log(self.ideal, self.one, self._judge(lines), self.shown, lines),
+        )  # fmt: skip
 
     def _leader(self, contact: int) -> int:
         """The contact its rail is judged by."""
@@ -112,6 +159,8 @@ class _Board:
 
     def _log_states(self, contact: int) -> Array:
         line, mv = self.plan.lines[contact], self.shown[contact]
+        if contact in self.unread:
+            return np.zeros(len(STATES))
         if not line.conducts:
             return self._where_nothing_conducts(mv)
         if mv is not None and contact not in self.nodes.values():

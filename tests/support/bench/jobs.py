@@ -5,7 +5,7 @@ are judged against the same healthy boards. A job is made from the seed, its wea
 """
 
 import random
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -64,21 +64,24 @@ class Job:
 def make_jobs(ngspice: str, seed: int, weather: Weather, indices: Iterable[int]) -> list[Job]:
     """The jobs of these numbers, read."""
     jobs = [_draw(seed, weather, index) for index in indices]
+    read_boards(ngspice, [(job, one, f"touch-{n}") for job in jobs for n, one in enumerate(job.boards)])
+    return jobs
+
+
+def read_boards(ngspice: str, boards: Sequence[tuple[Job, OnBench, str]]) -> None:
+    """Fills in what every contact of these boards reads, and what two touches show; each board has a stream's name."""
     asked: list[str] = []
 
     def ask(text: str) -> float:
         asked.append(text)
         return 0.0
 
-    for job in jobs:
-        for one in job.boards:
-            _read(job, one, ask)
+    for job, one, _ in boards:
+        _read(job, one, ask)
     answers = iter(solve(ngspice, asked))
-    for job in jobs:
-        for n, one in enumerate(job.boards):
-            _read(job, one, lambda _: next(answers))
-            _touch(job, one, f"touch-{n}")
-    return jobs
+    for job, one, stream in boards:
+        _read(job, one, lambda _: next(answers))
+        _touch(job, one, stream)
 
 
 def _draw(seed: int, weather: Weather, index: int) -> Job:

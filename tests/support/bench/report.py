@@ -6,23 +6,24 @@ from tests.support.bench import rules
 from tests.support.bench import tables as t
 from tests.support.bench.bars import Figures, bar_table, figures, of_setting
 from tests.support.bench.contact_scores import BINS, FALSE_ALARMS, TWICE, by_current, by_false_alarms, table
+from tests.support.bench.further_scores import way_table
 from tests.support.bench.story_scores import bridges, by_kind, paired, summary
-from tests.support.bench.walk_scores import ORDERS, ratios, shift, until_settled
+from tests.support.bench.walk_scores import NEAR_IDEAL, ORDERS, near_ideal, over_sweep, ratios, shift, until_settled
 
 Row = dict[str, Any]
 Rows = dict[str, list[Row]]
 JUDGES = ("ideal", "engine", *rules.NAMES)
 HARD = ("odd", "heavy", "crowd")
-NOT_JUDGED = (
-    "Not judged on this bench yet: leaks with a second current (the same contact at another current), words in ohms, "
-    "other-polarity readings."
-)
+NOT_JUDGED = "Not judged on this bench yet: words in ohms."
 
 
 def report(rows: Rows, baseline: Figures) -> str:
     """All tables, one under the other; the bars first, beside the figures of the first form where they are known."""
     bars = bar_table(figures(rows, "engine"), figures(rows, "ideal"), baseline)
-    parts = [*_contacts(rows["contacts"]), *_stories(rows["stories"]), _shifts(rows["shifts"])]
+    parts = _contacts(rows["contacts"])
+    if rows.get("further"):
+        parts.append(way_table(rows["further"]))
+    parts += [*_stories(rows["stories"]), _shifts(rows["shifts"])]
     if rows["walks"]:
         damage = [row for row in rows["walks"] if row["damage"]]
         moved = [row for row in damage if row["moved"]]
@@ -168,10 +169,26 @@ def _walks(title: str, rows: list[Row]) -> str:
             f"{one['seconds_mean']:8.0f}{one['stop_touches_mean']:10.1f}{one['stop_seconds_mean']:9.0f}"
             f"{one['stop_agrees']:8.3f}{one['settled_by_stop']:9.3f}{one['end_agrees']:12.3f}"
         )
-    cells = ", ".join(f"{name} {value:.2f}" for name, value in ratios(rows).items())
+    told |= near_ideal(rows)
+    for order in NEAR_IDEAL:
+        one = told[order]
+        body.append(
+            f"{order:19}{one['touches_median']:4.1f}{one['touches_mean']:8.1f}{one['seconds_median']:10.0f}"
+            f"{one['seconds_mean']:8.0f}"
+        )
+    foot = [f"guided over sweep: {_ratios(ratios(rows))}"]
+    guided, sweep = NEAR_IDEAL
+    foot.append(f"near-ideal, guided over sweep (what choosing brings): {_ratios(over_sweep(told, guided, sweep))}")
+    for order in (sweep, guided):
+        foot.append(f"{order}, over the engine's sweep: {_ratios(over_sweep(told, order))}")
     head = (
         f"TOUCHES until the decision stays the same, {title}: {len(rows)} jobs\n"
         "agrees: the decision where it stops is the whole sweep's; settled: it changes no more after that; "
-        "end agrees: with all read and confirmed it is the sweep's"
+        "end agrees: with all read and confirmed it is the sweep's\n"
+        "near-ideal: the judge that knows its own last word and stops where it first says so, on the same touches"
     )
-    return "\n".join([head, *body, f"guided over sweep: {cells}"])
+    return "\n".join([head, *body, *foot])
+
+
+def _ratios(told: dict[str, float]) -> str:
+    return ", ".join(f"{name} {value:.2f}" for name, value in told.items())

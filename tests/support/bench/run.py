@@ -3,10 +3,13 @@
 import os
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from functools import partial
 from typing import Any
 
 from tests.support.bench import tables as t
 from tests.support.bench.contact_rows import contact_rows
+from tests.support.bench.further import read_further
+from tests.support.bench.further_rows import further_rows
 from tests.support.bench.ideal import Ideal
 from tests.support.bench.jobs import Job, Weather, make_jobs
 from tests.support.bench.story_rows import story_row
@@ -33,17 +36,22 @@ def chunks(jobs: int) -> list[Chunk]:
     return told
 
 
-def run(ngspice: str, seed: int, jobs: int, *, workers: int, say: Callable[[str], None], walks: bool = True) -> Rows:
-    """All rows, in the order of the jobs; without `walks` every contact is read, and nothing touch by touch."""
+def run(
+    ngspice: str, seed: int, jobs: int, *, workers: int, say: Callable[[str], None], walks: bool = True,
+    further: int = 0,
+) -> Rows:  # fmt: skip
+    """All rows, in the order of the jobs; of the first plain ones so many are looked at further. Without `walks` every
+    contact is read, and nothing touch by touch."""
     todo = chunks(jobs)
+    rows_of = partial(chunk_rows, ngspice, seed, walks=walks, further=further)
     done: dict[Chunk, Rows] = {}
     if workers == 1:
         for chunk in todo:
-            done[chunk] = chunk_rows(ngspice, seed, chunk, walks=walks)
+            done[chunk] = rows_of(chunk)
             say(f"{len(done)} of {len(todo)} parts")
     else:
         with ProcessPoolExecutor(workers, initializer=os.nice, initargs=(NICE,)) as pool:
-            waiting = {pool.submit(chunk_rows, ngspice, seed, chunk, walks=walks): chunk for chunk in todo}
+            waiting = {pool.submit(rows_of, chunk): chunk for chunk in todo}
             for one in as_completed(waiting):
                 if one.exception() is not None:
                     pool.shutdown(cancel_futures=True)
@@ -57,11 +65,15 @@ def run(ngspice: str, seed: int, jobs: int, *, workers: int, say: Callable[[str]
     return rows
 
 
-def chunk_rows(ngspice: str, seed: int, chunk: Chunk, *, short: bool = False, walks: bool = True) -> Rows:
-    """The rows of some jobs; `short`: other counts of boards and walks for the first jobs only."""
+def chunk_rows(
+    ngspice: str, seed: int, chunk: Chunk, *, short: bool = False, walks: bool = True, further: int = 0
+) -> Rows:
+    """The rows of some jobs; `short`: other counts of boards and walks for the first jobs only. Plain jobs before the
+    one numbered `further` are looked at twice."""
     weather, start, end = chunk
-    rows: Rows = {"contacts": [], "shifts": [], "stories": [], "walks": []}
-    for job in make_jobs(ngspice, seed, weather, range(start, end)):
+    rows: Rows = {"contacts": [], "shifts": [], "stories": [], "walks": [], "further": []}
+    jobs = make_jobs(ngspice, seed, weather, range(start, end))
+    for job in jobs:
         whole = not short or job.index < SHORT
         for references, told in _variants(job) if whole else [PLAIN]:
             ideal = Ideal(job, references, sheet=told)
@@ -70,8 +82,13 @@ def chunk_rows(ngspice: str, seed: int, chunk: Chunk, *, short: bool = False, wa
             rows["shifts"] += [shift] if shift is not None and told else []
             if weather != "crowd":
                 rows["stories"].append(story_row(job, ideal, references, told=told))
+            ideal.kept.keep()
         if walks and whole and weather == "plain" and job.index % WALK_EVERY == WALK_FROM:
-            rows["walks"].append(walk_row(job))
+            ideal = Ideal(job, t.REFERENCE_BOARDS)
+            rows["walks"].append(walk_row(job, ideal))
+            ideal.kept.keep()
+    for one in read_further(ngspice, [job for job in jobs if weather == "plain" and job.index < further]):
+        rows["further"] += further_rows(one)
     return rows
 
 

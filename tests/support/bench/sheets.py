@@ -2,8 +2,20 @@
 
 from collections.abc import Iterable, Sequence
 
+from msgspec.structs import replace
+
 from shared_models.board import ReferenceBoard
-from shared_models.reading import AtContact, BetweenContacts, Meter, Of, OfJob, OfReferenceBoard, Reading, Stage
+from shared_models.reading import (
+    AtContact,
+    BetweenContacts,
+    LeadOnGround,
+    Meter,
+    Of,
+    OfJob,
+    OfReferenceBoard,
+    Reading,
+    Stage,
+)
 from shared_models.sheet import BenchSheet
 from tests.support.bench import tables as t
 from tests.support.bench.jobs import Job, OnBench
@@ -11,6 +23,7 @@ from tests.support.bench.truth import Session
 
 START_MS = 1_745_000_000_000
 STEP_MS = 6000
+AGAIN, LATER = 400, 800  # steps: after a whole sweep, and after its second touches
 JOB = OfJob(job_id="job")
 
 
@@ -40,7 +53,7 @@ def sheet(
         known += _readings(job, reference, of, f"meter-{n}", name, range(len(job.plan.lines)), "on_healthy_board")
     chosen = range(len(job.plan.lines)) if order is None else order
     readings = _readings(job, one, JOB, "bench", "r", chosen, "before_repair")
-    readings += _readings(job, one, JOB, "bench", "again", again, "before_repair", late=True)
+    readings += _readings(job, one, JOB, "bench", "again", again, "before_repair", second_touch=True, after=AGAIN)
     for a, b, typed in between:
         name_a, name_b = job.plan.lines[a].number, job.plan.lines[b].number
         readings.append(
@@ -64,6 +77,27 @@ def sheet(
     )
 
 
+def with_second_meter(page: BenchSheet, job: Job, second: OnBench) -> BenchSheet:
+    """The same sheet after every contact was read with another meter too."""
+    contacts = range(len(job.plan.lines))
+    again = _readings(job, second, JOB, "low", "low", contacts, "before_repair", after=LATER)
+    return replace(page, meters=(*page.meters, _meter("low", second.session, True)), readings=(*page.readings, *again))
+
+
+def with_other_lead(page: BenchSheet, job: Job, other: OnBench, references: Sequence[OnBench]) -> BenchSheet:
+    """The same sheet after the signals were read with black on ground too, as they were on the healthy boards."""
+    lines = job.plan.lines
+    contacts = [contact for contact, line in enumerate(lines) if line.conducts and not line.is_rail]
+    known = list(page.known_good_readings)
+    for n, one in enumerate(references):
+        of = OfReferenceBoard(reference_board_id=f"good-{n}")
+        known += _readings(
+            job, one, of, f"meter-{n}", f"black-good-{n}", contacts, "on_healthy_board", lead="black", after=LATER
+        )  # fmt: skip
+    black = _readings(job, other, JOB, "bench", "black", contacts, "before_repair", lead="black", after=LATER)
+    return replace(page, known_good_readings=tuple(known), readings=(*page.readings, *black))
+
+
 def written_as(job: Job, one: OnBench, contact: int) -> str:
     """The number that contact is written down under: counted from the wrong end, its mirror image's."""
     if one.story is None or one.story.kind != "wrong_end":
@@ -83,16 +117,18 @@ def _meter(name: str, session: Session, told: bool) -> Meter:
 
 
 def _readings(
-    job: Job, one: OnBench, of: Of, meter: str, prefix: str, contacts: Iterable[int], stage: Stage, late: bool = False
-) -> list[Reading]:
+    job: Job, one: OnBench, of: Of, meter: str, prefix: str, contacts: Iterable[int], stage: Stage, *,
+    second_touch: bool = False, lead: LeadOnGround = "red", after: int = 0,
+) -> list[Reading]:  # fmt: skip
+    """One reading a contact, each `STEP_MS` after the one before; the first after so many steps."""
     told = []
     for n, contact in enumerate(contacts):
-        mv = (one.second if late else one.first)[contact]
+        mv = (one.second if second_touch else one.first)[contact]
         told.append(
             Reading(
                 id=f"{prefix}-{contact}", of=of, socket="J1", kind="drop", stage=stage, meter_id=meter,
                 touch=AtContact(contact=written_as(job, one, contact)), as_typed="OL" if mv is None else str(mv),
-                display_unit="mV", taken_at_ms=START_MS + STEP_MS * (n + 400 * late),
+                display_unit="mV", taken_at_ms=START_MS + STEP_MS * (n + after), lead_on_ground=lead,
             )
         )  # fmt: skip
     return told

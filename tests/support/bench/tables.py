@@ -112,3 +112,14 @@ SLIP_HURTS_FROM_MV = 4000.0
 
 # ---- seconds of a touch ----------------------------------------------------------------------------------------
 ALONG_S, HOP_S, AGAIN_S, BETWEEN_S = 4.0, 10.0, 2.0, 8.0
+
+# ---- the same board once more: at a smaller current, with the other lead on ground -------------------------------
+PAIR_FIRST_MA, PAIR_SECOND_MA = 1.0, (0.2, 0.1)
+OTHER_LEAD_MORE_MV, OTHER_LEAD_KIND_SD = 110.0, 45.0  # the upper clamp and what its rail feeds, over the lower clamp
+OTHER_LEAD_DIE_SD, OTHER_LEAD_LOCAL_SD = 8.0, 5.0  # from board to board: common to the chip, and the contact's own
+
+# ---- a meter's own page: known resistors, and two meters on the same healthy contacts ----------------------------
+RESISTORS_OHM = (47.0, 100.0, 220.0, 330.0, 470.0, 680.0)
+RESISTOR_TOLERANCES_PCT = (0.1, 1.0, 5.0)  # even within it
+RESISTORS_TRIED = (2, 5)
+PAIR_CONTACTS = (3, 20)

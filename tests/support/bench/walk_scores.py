@@ -32,11 +32,35 @@ def ratios(rows: list[Row]) -> dict[str, float]:
     told = until_settled(rows)
     guided, sweep = told["guided"], told["sweep"]
     return {
-        "medians": guided["touches_median"] / sweep["touches_median"],
-        "means": guided["touches_mean"] / sweep["touches_mean"],
-        "mean seconds": guided["seconds_mean"] / sweep["seconds_mean"],
+        **over_sweep(told, "guided"),
         "median job": statistics.median(row["guided"]["touches"] / row["sweep"]["touches"] for row in rows),
         "stop seconds": guided["stop_seconds_mean"] / sweep["stop_seconds_mean"],
+    }
+
+
+NEAR_IDEAL = tuple(f"{order}, near-ideal" for order in ("guided", "sweep"))
+
+
+def near_ideal(rows: list[Row]) -> dict[str, dict[str, float]]:
+    """The same of the near-ideal judge that stops where it first says its last word, on the touches of each order."""
+    return {
+        name: {
+            "touches_median": statistics.median(row[name]["touches"] for row in rows),
+            "touches_mean": statistics.fmean(row[name]["touches"] for row in rows),
+            "seconds_median": statistics.median(row[name]["seconds"] for row in rows),
+            "seconds_mean": statistics.fmean(row[name]["seconds"] for row in rows),
+        }
+        for name in NEAR_IDEAL
+    }
+
+
+def over_sweep(told: dict[str, dict[str, float]], name: str, beside: str = "sweep") -> dict[str, float]:
+    """One order over another: of the medians, of the means, of the mean seconds."""
+    one, other = told[name], told[beside]
+    return {
+        "medians": one["touches_median"] / other["touches_median"],
+        "means": one["touches_mean"] / other["touches_mean"],
+        "mean seconds": one["seconds_mean"] / other["seconds_mean"],
     }
 
 

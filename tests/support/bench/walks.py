@@ -3,8 +3,11 @@
 After every touch the engine is asked; the decision is its leading one. Of what it proposes the bench can answer
 contacts at their springs, touched once more too, and contact to contact; a proposal of another kind is passed over.
 What nobody proposes any more is read in the order it lies, so that every walk ends with all contacts read.
+Beside the sweep and the guided walk stands the near-ideal judge that looks at the same touches and knows its own last
+word: it stops where it first says so. What is left between the two of them is what choosing the touches brings.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -12,8 +15,11 @@ from shared_models.opinion import NextTouch, Opinion
 from shared_models.reading import AtContact, BetweenContacts
 from tests.support.bench import engine_says
 from tests.support.bench import tables as t
+from tests.support.bench.ideal import Ideal
+from tests.support.bench.ideal_stories import leading_decision
 from tests.support.bench.jobs import Job
 from tests.support.bench.sheets import sheet
+from tests.support.bench.sockets import SocketPlan
 
 BRIDGED, APART = "1.2", "OL"
 MOST_EXTRA = 12
@@ -22,13 +28,14 @@ MOST_EXTRA = 12
 
 @dataclass
 class Walk:
-    """What was touched so far, the seconds it took, and the leading decision after each touch."""
+    """What was touched so far; after each touch the seconds it took, the contacts read, and the leading decision."""
 
     job: Job
     read: list[int] = field(default_factory=list)
     again: list[int] = field(default_factory=list)
     between: list[tuple[int, int, str]] = field(default_factory=list)
     seconds: list[float] = field(default_factory=list)
+    contacts_read: list[int] = field(default_factory=list)
     decisions: list[str] = field(default_factory=list)
     stopped_at: int | None = None
 
@@ -40,6 +47,7 @@ class Walk:
     def touched(self, seconds: float) -> Opinion:
         told = self.opinion()
         self.seconds.append((self.seconds[-1] if self.seconds else 0.0) + seconds)
+        self.contacts_read.append(len(self.read))
         self.decisions.append(_leading(told))
         going_on = told.stop is None or told.stop.code == "all_must_be_read"
         if not going_on and self.stopped_at is None:
@@ -63,9 +71,21 @@ def _leading(told: Opinion) -> str:
     return f"{told.decisions[0].kind} {told.decisions[0].subject}"
 
 
-def walk_row(job: Job) -> dict[str, Any]:
+def to_read(plan: SocketPlan) -> list[int]:
+    """The contacts a walk ends with: all but most of the grounds."""
+    return [contact for contact, line in enumerate(plan.lines) if line.role != "ground" or contact < 2]
+
+
+def first_right(ideal: Ideal, order: Sequence[int]) -> int:
+    """After how many contacts of an order the near-ideal judge first says what it says of all of them."""
+    one = ideal.job.story
+    last = leading_decision(ideal, one, order)
+    return next(n for n in range(len(order) + 1) if leading_decision(ideal, one, order[:n]) == last)
+
+
+def walk_row(job: Job, ideal: Ideal) -> dict[str, Any]:
     """The three walks of one job's story board."""
-    contacts = [i for i, line in enumerate(job.plan.lines) if line.role != "ground" or i < 2]
+    contacts = to_read(job.plan)
     shuffled = list(contacts)
     job.rng("random order").shuffle(shuffled)
     walks = {"guided": _guided(job, contacts), "sweep": _in_order(job, contacts), "random": _in_order(job, shuffled)}
@@ -76,6 +96,8 @@ def walk_row(job: Job) -> dict[str, Any]:
         "contacts": len(contacts),
     }  # fmt: skip
     full = walks["sweep"].decisions[-1]
+    for name in ("sweep", "guided"):
+        row[f"{name}, near-ideal"] = _near_ideal(ideal, walks[name])
     row["moved"] = _leading(Walk(job).opinion()) != full
     for name, walk in walks.items():
         settled = walk.settled()
@@ -86,6 +108,13 @@ def walk_row(job: Job) -> dict[str, Any]:
             "end_agrees": walk.decisions[-1] == full, "all": len(walk.decisions),
         }  # fmt: skip
     return row
+
+
+def _near_ideal(ideal: Ideal, walk: Walk) -> dict[str, Any]:
+    """Touches and seconds of a walk until the near-ideal judge first says its last word; at least one touch."""
+    read = first_right(ideal, walk.read)
+    touches = max(1, 1 + next((n for n, count in enumerate(walk.contacts_read) if count >= read), 0))
+    return {"touches": touches, "seconds": walk.seconds[touches - 1]}
 
 
 def _in_order(job: Job, order: list[int]) -> Walk:

@@ -1,0 +1,57 @@
+"""The bench's counting, on rows whose answer is plain by hand: nothing is simulated here."""
+
+from typing import Any
+
+import pytest
+
+from tests.support.bench.bars import BARS, bar_table
+from tests.support.bench.further_rows import WAYS
+from tests.support.bench.further_scores import by_way, figures_of, way_table
+
+
+def further_row(what: str, size: float, odds: dict[str, float], *, number: bool = True, rail: bool = False) -> Any:
+    return {"weather": "plain", "job": 0, "what": what, "size": size, "rail": rail, "number": number,
+            "first": {way: odds.get(way, odds["one"]) for way in WAYS}}  # fmt: skip
+
+
+@pytest.fixture
+def looked() -> list[Any]:
+    """A thousand healthy signals, four of them at 0.6 at 1 mA and one at 0.1 mA; four leaks, three below 10 kohm."""
+    rows = [
+        further_row("healthy", 0, {"one": 0.6 if n < 4 else 0.01, "0.1": 0.6 if n < 1 else 0.01}) for n in range(1000)
+    ]
+    rows.append(further_row("healthy", 0, {"one": 0.99}, rail=True))
+    rows.append(further_row("open", 0, {"one": 0.2}, rail=True, number=False))
+    for size, one, pair in ((300.0, 0.9, 0.99), (4000.0, 0.3, 0.9), (9000.0, 0.1, 0.005), (15_000.0, 0.0, 0.8)):
+        rows.append(further_row("leak", size, {"one": one, "0.1": pair}))
+    rows.append(further_row("open", 0, {"one": 0.4, "other lead": 0.9}, number=False))
+    return rows
+
+
+def test_leaks_below_ten_kilohm_are_counted_at_the_same_false_alarms(looked: list[Any]) -> None:
+    found = {line["way"]: line for line in by_way(looked)}
+    # at 1 mA the third highest healthy one is 0.6, and only the 300 ohm lie above; at 0.1 mA the third is 0.01
+    assert found["one"]["found"]["leak < 10k"] == (pytest.approx(1 / 3), 3)
+    assert found["0.1"]["found"]["leak < 10k"] == (pytest.approx(2 / 3), 3)
+    assert found["0.1"]["found"]["leak 10-20k"] == (1.0, 1)
+    assert figures_of(looked)["leak two currents"] == pytest.approx(200 / 3)
+
+
+def test_healthy_signals_flagged_are_counted_at_the_engines_own_threshold_and_rails_are_not(looked: list[Any]) -> None:
+    found = {line["way"]: line for line in by_way(looked)}
+    assert (found["one"]["fa"], found["0.1"]["fa"]) == (0.004, 0.001)
+    assert found["one"]["healthy"] == 1000
+    assert figures_of(looked)["fa two currents"] == pytest.approx(0.1)
+
+
+def test_an_open_is_what_showed_no_number_and_the_other_lead_may_find_it(looked: list[Any]) -> None:
+    found = {line["way"]: line["found"]["open"] for line in by_way(looked)}
+    assert found["one"] == (0.0, 1)
+    assert found["other lead"] == (1.0, 1)
+    assert "and black on ground" in way_table(looked)
+
+
+def test_a_bar_without_a_figure_says_that_it_is_not_judged() -> None:
+    lines = bar_table({"leak two currents": 98.0}, {}, {}).splitlines()
+    assert any("two currents" in line and " holds" in line for line in lines)
+    assert sum("not judged yet" in line for line in lines) == len(BARS) - 1
