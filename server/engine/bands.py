@@ -10,7 +10,7 @@ band belongs to one `lead_on_ground`.
 import math
 from typing import NamedTuple
 
-from server.engine.accept import Board
+from server.engine.accepted_board import Board
 from server.engine.constants import (
     BLACK_OL,
     BULK_OHM,

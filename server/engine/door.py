@@ -10,7 +10,8 @@ import math
 
 import msgspec
 
-from server.engine.accept import Notes, accept_board, accept_readings
+from server.engine.accept import Notes, accept_readings
+from server.engine.accepted_board import accept_board
 from server.engine.account import decisions_of, numbering_of, stories_of
 from server.engine.candidate import hypotheses
 from server.engine.constants import CONSTANTS_VERSION, ODD_MIN, PERCENT, VERDICT_Z_RETOUCH

@@ -10,7 +10,8 @@ import math
 from collections.abc import Callable
 from typing import NamedTuple
 
-from server.engine.accept import Board, Touched
+from server.engine.accept import Touched
+from server.engine.accepted_board import Board
 from server.engine.bands import Healthy
 from server.engine.constants import (
     ACROSS_OPEN_OHM,

@@ -65,7 +65,6 @@ class Judged(NamedTuple):
     model: LatentModel
     scores: list[float]
     post: list[float]
-    single_post: list[float]
     pairs: list[tuple[int, int]]
 
 
@@ -157,7 +156,6 @@ def _infer(
         both,
         scores,
         posterior(scores + pair_scores),
-        posterior(scores),
         pairs,
     )
 

@@ -6,7 +6,7 @@ noted the place. What speaks for no story in particular leaves all of them as th
 
 import math
 
-from server.engine.accept import Board
+from server.engine.accepted_board import Board
 from server.engine.constants import (
     BURNT_ANYWHERE,
     BURNT_AT_HIT,

@@ -8,7 +8,8 @@ order come from how well the readings fit healthy bands when they are moved to w
 import math
 from typing import NamedTuple
 
-from server.engine.accept import Board, Touched
+from server.engine.accept import Touched
+from server.engine.accepted_board import Board
 from server.engine.bands import Healthy
 from server.engine.constants import (
     ANCHOR_BIN_MV,

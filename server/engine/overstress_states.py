@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from msgspec.structs import replace
 
-from server.engine.accept import Board
+from server.engine.accepted_board import Board
 from server.engine.constants import (
     LED_FEED_DROP_MV,
     LED_STOP_HIGH_MV,

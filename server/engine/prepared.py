@@ -9,7 +9,8 @@ The memo is keyed by content: the same sheet gets the same answer warm or cold.
 import math
 from typing import Any, NamedTuple
 
-from server.engine.accept import Board, Notes, Touched, accept_board, accept_known_good
+from server.engine.accept import Notes, Touched, accept_known_good
+from server.engine.accepted_board import Board, accept_board
 from server.engine.constants import (
     BASE_ODD,
     BASE_ODD_SPLIT,

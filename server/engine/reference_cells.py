@@ -3,7 +3,8 @@
 import math
 from typing import NamedTuple
 
-from server.engine.accept import Board, Touched
+from server.engine.accept import Touched
+from server.engine.accepted_board import Board
 from server.engine.constants import NET_FOLLOWER_SD_MV, REFERENCE_DF
 from server.engine.meters import Conditions, carry, conditions_of
 from server.engine.roles import Path, path_under

@@ -8,7 +8,7 @@ be seen here; it is the session's to find.
 
 import math
 
-from server.engine.accept import Board
+from server.engine.accepted_board import Board
 from server.engine.common_fit import Point, Prior, fit_common, lean_of, nothing_in_common
 from server.engine.constants import (
     CURRENT_SD_SAME_METER,

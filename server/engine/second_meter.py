@@ -8,7 +8,8 @@ differ is fitted from all contacts that were read with both, each left out of th
 import math
 from typing import NamedTuple
 
-from server.engine.accept import Board, Facts, Touched
+from server.engine.accept import Facts, Touched
+from server.engine.accepted_board import Board
 from server.engine.bands import Healthy, carry_sd
 from server.engine.common_fit import CommonFit, Point, Prior, fit_common, lean_of
 from server.engine.constants import (

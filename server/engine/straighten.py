@@ -10,7 +10,7 @@ centre has a flat prior and is eliminated first, so each line says what it knows
 import math
 from typing import NamedTuple
 
-from server.engine.accept import Board
+from server.engine.accepted_board import Board
 from server.engine.constants import (
     IDEALITY_HIGHEST,
     IDEALITY_LOWEST,

@@ -4,7 +4,7 @@ import msgspec
 import pytest
 from msgspec.structs import replace
 
-from server.engine.accept import Board, accept_board
+from server.engine.accepted_board import Board, accept_board
 from server.engine.digest import board_digest
 from server.engine.door import form_opinion
 from server.engine.errors import SheetError

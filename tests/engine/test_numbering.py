@@ -13,7 +13,7 @@ from demo.shop.boards import ALL_BOARDS, S4, T10
 from demo.shop.meters import BENCH_METER
 from demo.shop.references import S4_GOOD, T10_GOOD, KnownGood
 from demo.shop.table import OL, S4_J3, T10_J7
-from server.engine.accept import accept_board
+from server.engine.accepted_board import accept_board
 from server.engine.door import form_opinion
 from server.engine.numbering import AS_DRAWN, possible_orders
 from server.engine.roles import healthy_ol

@@ -6,7 +6,7 @@ import random
 import numpy as np
 import pytest
 
-from server.engine.accept import accept_board
+from server.engine.accepted_board import accept_board
 from server.engine.constants import IDEALITY_OWN_SD, IDEALITY_SD, SERIES_OWN_SD_OHM, SERIES_UNKNOWN_SD_OHM
 from server.engine.meters import Conditions
 from server.engine.reference_cells import ReferenceCell

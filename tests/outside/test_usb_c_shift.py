@@ -15,7 +15,7 @@ Does not prove: that any damage follows, nor anything about plugs that can sit o
 import pytest
 from msgspec.structs import replace
 
-from server.engine.accept import Board, accept_board
+from server.engine.accepted_board import Board, accept_board
 from server.engine.overstress import overstress_of
 from shared_models.board import BoardVersion, Contact, Role, Row, Side, Socket
 from shared_models.opinion import Overstress

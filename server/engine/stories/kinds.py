@@ -8,7 +8,7 @@ rate of unrelated odd ones.
 from itertools import pairwise
 from typing import NamedTuple
 
-from server.engine.accept import Board
+from server.engine.accepted_board import Board
 from server.engine.constants import INTAKE_FACTORS, SHARE, SYMPTOM_FACTORS
 from server.engine.drops import BAND, HIGH, LEAK, LOST, OPEN, OTHER_LEAD, RESIDUAL, SHIFTED, SHORT
 from server.engine.overstress import beside, net_key
