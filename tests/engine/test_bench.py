@@ -25,6 +25,7 @@ from tests.support.bench.ideal_pairs import together
 from tests.support.bench.ideal_physics import leaky_mv, reading_mv
 from tests.support.bench.ideal_stories import decision_of, leading_decision
 from tests.support.bench.jobs import Job, make_jobs
+from tests.support.bench.meter_rows import meter_rows
 from tests.support.bench.run import Rows, chunk_rows
 from tests.support.bench.sheets import sheet
 from tests.support.bench.show import shown
@@ -147,6 +148,16 @@ def test_what_is_shown_of_single_jobs_is_what_the_rows_count(rows: Rows, jobs: l
     wrong = [row for row in rows["stories"] if row["job"] in range(10) and row["references"] == t.REFERENCE_BOARDS
              and row["sheet"] and row["engine"]["rank"] > 0]  # fmt: skip
     assert sum(line.startswith("  STORY ") for line in told) == len(wrong) > 0
+
+
+def test_a_meters_page_is_tried_on_meters_whose_current_is_known() -> None:
+    told = meter_rows(SEED, 200)
+    assert told == meter_rows(SEED, 200)
+    for what in ("sheet", "pair"):
+        off = [row["current_off_sd"] for row in told if row["what"] == what and not row["refused"]]
+        assert len(off) > 190
+        # neither always right nor always wrong: 200 draws of a nine tenths interval are 180 +- 4
+        assert 100 < sum(abs(one) < 1.645 for one in off) < 200
 
 
 def test_contacts_not_read_yet_tell_the_near_ideal_judge_nothing(jobs: list[Job]) -> None:

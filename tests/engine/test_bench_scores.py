@@ -7,6 +7,7 @@ import pytest
 from tests.support.bench.bars import BARS, bar_table
 from tests.support.bench.further_rows import WAYS
 from tests.support.bench.further_scores import by_way, figures_of, way_table
+from tests.support.bench.meter_scores import figures_of as figures_of_meters
 
 
 def further_row(what: str, size: float, odds: dict[str, float], *, number: bool = True, rail: bool = False) -> Any:
@@ -49,6 +50,19 @@ def test_an_open_is_what_showed_no_number_and_the_other_lead_may_find_it(looked:
     assert found["one"] == (0.0, 1)
     assert found["other lead"] == (1.0, 1)
     assert "and black on ground" in way_table(looked)
+
+
+def test_an_interval_that_holds_too_often_misses_its_aim_as_one_that_holds_too_seldom() -> None:
+    def rows(near: int, far: int) -> list[Any]:
+        sheet = {"what": "sheet", "refused": "", "zero_off_sd": 0.0}
+        pair = {"what": "pair", "refused": "", "current_off_sd": None, "covered": True}
+        told = [{**sheet, "current_off_sd": 1.6}] * near + [{**sheet, "current_off_sd": -1.7}] * far
+        return [*told, pair, {**pair, "current_off_sd": 1.0}, {"what": "sheet", "refused": "line_falls"}]
+
+    assert figures_of_meters(rows(90, 10))["sheet current"] == 0
+    assert figures_of_meters(rows(70, 30))["sheet current"] == pytest.approx(0.18)
+    assert figures_of_meters(rows(100, 0))["sheet current"] == pytest.approx(0.03)
+    assert figures_of_meters(rows(90, 10))["pair ratio"] == pytest.approx(0.02)
 
 
 def test_a_bar_without_a_figure_says_that_it_is_not_judged() -> None:

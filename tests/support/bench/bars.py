@@ -7,7 +7,7 @@ something the engine cannot do yet has no figure and says so.
 import math
 from typing import Any, NamedTuple
 
-from tests.support.bench import further_scores
+from tests.support.bench import further_scores, meter_scores
 from tests.support.bench import tables as t
 from tests.support.bench.contact_scores import BINS, TWICE, Row, flagged_share, table, threshold
 from tests.support.bench.story_scores import FAR, bridges, paired, summary
@@ -61,6 +61,10 @@ BARS = (
     Bar("sure and right", "confidence above 0.9 is right", 0.97, True),
     Bar("ece", "calibration error, tables that differ", 0.10, False),
     Bar("set covers", "90 % sets cover (0.88 to 0.97), distance to that", 0.0, False),
+    Bar("sheet current", "a meter's sheet: 90 % of its current (0.88 to 0.97), distance", 0.0, False),
+    Bar("sheet zero", "the same, of its zero", 0.0, False),
+    Bar("pair ratio", "two meters: 95 % of the ratio (0.92 to 0.98), distance", 0.0, False),
+    Bar("pair current", "the same, 90 % of the second current (0.88 to 0.97)", 0.0, False),
     Bar("walk medians", "guided over sweep with damage, medians of touches", 0.55, False),
     Bar("walk means", "the same, means", 0.60, False),
     Bar("walk seconds", "the same, mean seconds", 0.70, False),
@@ -77,6 +81,7 @@ def figures(rows: dict[str, list[Row]], judge: str) -> Figures:
     if judge == "engine":
         told |= _walk_figures([row for row in rows["walks"] if row["damage"]])
         told |= further_scores.figures_of(rows["further"]) if rows.get("further") else {}
+        told |= meter_scores.figures_of(rows["meters"]) if rows.get("meters") else {}
     return {name: round(value, 5) for name, value in told.items() if not math.isnan(value)}
 
 
@@ -166,14 +171,14 @@ def _walk_figures(rows: list[Row]) -> Figures:
 
 def bar_table(engine: Figures, ideal: Figures, baseline: Figures) -> str:
     """Every bar: the engine, whether it holds, the near-ideal, the first form."""
-    lines = [f"{'BARS':58}{'bar':>10}{'engine':>10}{'':8}{'ideal':>9}{'first form':>12}"]
+    lines = [f"{'BARS':62}{'bar':>10}{'engine':>10}{'':8}{'ideal':>9}{'first form':>12}"]
     for bar in BARS:
         value = engine.get(bar.figure)
         sign = ">=" if bar.at_least else "<="
         holds = "not judged yet" if value is None else "holds" if _holds(bar, value) else "MISSED"
         cells = "".join(f"{_text(told.get(bar.figure)):>{width}}" for told, width in ((ideal, 9), (baseline, 12)))
         limit = f"{sign} {bar.limit:g}"
-        lines.append(f"{bar.words:58}{limit:>10}{_text(value):>10} {holds:7}{cells}")
+        lines.append(f"{bar.words:62}{limit:>10}{_text(value):>10} {holds:7}{cells}")
     return "\n".join(lines)
 
 

@@ -7,6 +7,7 @@ from tests.support.bench import tables as t
 from tests.support.bench.bars import Figures, bar_table, figures, of_setting
 from tests.support.bench.contact_scores import BINS, FALSE_ALARMS, TWICE, by_current, by_false_alarms, table
 from tests.support.bench.further_scores import way_table
+from tests.support.bench.meter_scores import meter_table
 from tests.support.bench.story_scores import bridges, by_kind, paired, summary
 from tests.support.bench.walk_scores import NEAR_IDEAL, ORDERS, near_ideal, over_sweep, ratios, shift, until_settled
 
@@ -23,6 +24,8 @@ def report(rows: Rows, baseline: Figures) -> str:
     parts = _contacts(rows["contacts"])
     if rows.get("further"):
         parts.append(way_table(rows["further"]))
+    if rows.get("meters"):
+        parts.append(meter_table(rows["meters"]))
     parts += [*_stories(rows["stories"]), _shifts(rows["shifts"])]
     if rows["walks"]:
         damage = [row for row in rows["walks"] if row["damage"]]

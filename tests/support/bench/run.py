@@ -12,6 +12,7 @@ from tests.support.bench.further import read_further
 from tests.support.bench.further_rows import further_rows
 from tests.support.bench.ideal import Ideal
 from tests.support.bench.jobs import Job, Weather, make_jobs
+from tests.support.bench.meter_rows import meter_rows
 from tests.support.bench.story_rows import story_row
 from tests.support.bench.walks import walk_row
 
@@ -41,7 +42,7 @@ def run(
     further: int = 0,
 ) -> Rows:  # fmt: skip
     """All rows, in the order of the jobs; of the first plain ones so many are looked at further. Without `walks` every
-    contact is read, and nothing touch by touch."""
+    contact is read, and nothing touch by touch. Meters' own pages are judged beside them."""
     todo = chunks(jobs)
     rows_of = partial(chunk_rows, ngspice, seed, walks=walks, further=further)
     done: dict[Chunk, Rows] = {}
@@ -62,6 +63,7 @@ def run(
     for chunk in todo:
         for name, part in done[chunk].items():
             rows.setdefault(name, []).extend(part)
+    rows["meters"] = meter_rows(seed)
     return rows
 
 
