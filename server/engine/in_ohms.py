@@ -16,9 +16,9 @@ from server.engine.constants import VERDICT_Z_RETOUCH
 from server.engine.drops import View, leak_ohm
 from server.engine.errors import SheetError
 from server.engine.roles import first_series
-from server.engine.second_current import Second, leak_found
+from server.engine.second_current import Second, leak_found, smallest_leak_shown
 from shared_models.board import BoardVersion, Contact
-from shared_models.opinion import Number, Reason
+from shared_models.opinion import Reason
 
 
 def low_in_ohms(board: BoardVersion, one: Contact, drop_mv: float, view: View, air_c: float) -> Reason:
@@ -64,24 +64,24 @@ def smallest_leak_missed(view: View, band: Healthy) -> float | None:
     return leak_ohm(view.loc - VERDICT_Z_RETOUCH * view.scale, view)
 
 
-def pair_in_ohms(one: Contact, drop_mv: float, view: View, second: Second) -> Reason | None:
-    """What two currents say together of a contact that is low; None where no leak explains both."""
-    found = leak_found(drop_mv, view, second)
-    if found is None or second.drop_mv is None:
+def would_not_show_at(one: Contact, view: View, band: Healthy) -> Reason | None:
+    """How large a leak would pass unseen at a contact read as healthy; None where no drop shows a leak at all."""
+    if view.ol_odds > 0.5 or band.path is None:
         return None
-    middle, low, high = found
-    more = second.healthy_mv - second.drop_mv
-    return Reason(
-        code="pair_sees_leak",
-        sentence=(
-            f"{drop_mv:.0f} mV at {second.first_ma:.2f} mA and {second.drop_mv:.0f} mV at {second.current_ma:.2f} mA "
-            f"are {more:.0f} mV further apart than on a healthy line: a leak of about {wording_ohms.ohms(middle)} "
-            f"({wording_ohms.ohms(low)} to {wording_ohms.ohms(high)}), whatever this board's own spread."
-        ),
-        numbers=(
-            Number(name="leak_ohm", value=wording_ohms.plain(middle)),
-            Number(name="low_ohm", value=wording_ohms.plain(low)),
-            Number(name="high_ohm", value=wording_ohms.plain(high)),
-        ),
-        contacts=(one.number,),
-    )
+    return wording_ohms.would_not_show(one.number, smallest_leak_missed(view, band))
+
+
+def pair_in_ohms(one: Contact, drop_mv: float, view: View, second: Second, *, low: bool) -> Reason | None:
+    """What two currents of one contact say together: how large the leak is that makes it `low`, or which would show.
+
+    None where one of the two is OL, or no leak explains a low one.
+    """
+    if second.drop_mv is None:
+        return None
+    if not low:
+        shown = smallest_leak_shown(drop_mv, view, second, VERDICT_Z_RETOUCH)
+        return None if shown is None else wording_ohms.pair_sees_none(one.number, drop_mv, second, shown)
+    found = leak_found(drop_mv, view, second)
+    if found is None:
+        return None
+    return wording_ohms.pair_sees_leak(one.number, drop_mv, second, found)

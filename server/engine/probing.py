@@ -108,7 +108,7 @@ def _of_place(one: Candidate, known: list[Hypothesis], data_matters: bool) -> Ra
         [hypothesis.weight for hypothesis in known], [hypothesis.decision for hypothesis in known], one.answers
     )
     shown = _with_gain(one.shown, gain)
-    return Ranked(gain / effective_seconds(shown.seconds, shown.risk, data_matters), changes, shown)
+    return Ranked(gain / effective_seconds(shown.seconds, shown.risk, 1, data_matters), changes, shown)
 
 
 def _with_gain(shown: NextTouch, gain: float) -> NextTouch:

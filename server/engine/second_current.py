@@ -179,3 +179,29 @@ def leak_found(drop_mv: float, view: View, second: Second) -> tuple[float, float
             place += 1
         limits.append(leaks[place].ohm)
     return limits[1], limits[0], limits[-1]
+
+
+def smallest_leak_shown(drop_mv: float, view: View, second: Second, deviations: float) -> float | None:
+    """The lightest leak, in ohms, that would pull the second reading so many deviations below a healthy one's.
+
+    Given the first reading: a leak that made it shows the more at the smaller current. By halving the leak's
+    logarithm. None where the heaviest leak that could have made the first reading would not show.
+    """
+    target = second.healthy_mv - deviations * second.sd_mv
+    heaviest, lightest = max(LEAK_LOW_OHM, drop_mv / second.first_ma * (1 + SMALL_MASS)), LEAK_HIGH_OHM
+    if heaviest >= lightest or _second_of(drop_mv, heaviest, view, second) > target:
+        return None
+    low, high = math.log(heaviest), math.log(lightest)
+    for _ in range(SECOND_BINS):
+        middle = 0.5 * (low + high)
+        shows = _second_of(drop_mv, math.exp(middle), view, second) < target
+        low, high = (middle, high) if shows else (low, middle)
+    return math.exp(low)
+
+
+def _second_of(drop_mv: float, ohm: float, view: View, second: Second) -> float:
+    """What the second reading is with this leak, if the first is what it is."""
+    unleaked = _unleaked(drop_mv, ohm, view, second.first_ma)
+    if unleaked is None:
+        return 0.0
+    return leaked_mv(unleaked + second.healthy_mv - drop_mv, ohm, view.series_ohm, second)[0]

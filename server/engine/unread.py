@@ -91,7 +91,7 @@ def _best_run(
         run = [*run, contact]
         gain += outlook.gains[contact]
         change += outlook.changes[contact]
-        per_second = gain / effective_seconds(seconds, along.risk * len(run), data_matters)
+        per_second = gain / effective_seconds(seconds, along.risk * len(run), len(run), data_matters)
         if best is None or per_second > best.rate:
             best = Run(per_second, gain, min(change, 1.0), run, seconds)
     if best is None:

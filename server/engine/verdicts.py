@@ -12,10 +12,10 @@ from server.engine import wording
 from server.engine.bands import Healthy
 from server.engine.constants import COVERAGE, HONEST_LOW_OHM, MASS_COUNTS, ODD_MIN, SOLVED_IN_OHMS, VERDICT_Z_RETOUCH
 from server.engine.drops import MEETS, SHORT, STATE_WORDS, View
-from server.engine.in_ohms import low_in_ohms, pair_in_ohms, plainly_in_ohms
+from server.engine.in_ohms import low_in_ohms, pair_in_ohms, plainly_in_ohms, would_not_show_at
 from server.engine.inference import Judged, Seen
 from server.engine.latent import signature_masses
-from server.engine.roles import blocked, first_series
+from server.engine.roles import SIGNAL_ROLES, blocked, first_series
 from server.engine.rounding import millivolts, plain, probability
 from server.engine.student import StudentT
 from shared_models.opinion import Band, ContactOpinion, OutcomeOdds, Reason, Verdict
@@ -262,6 +262,8 @@ def _reasons(
         told.append(wording.against_band(one.number, seen.drop_mv, view, band))
         if state.verdict in ("low", "short"):
             told.extend(_in_ohms(judged, state, seen.drop_mv, view, solved))
+        elif state.verdict == "expected" and one.role in SIGNAL_ROLES:
+            told.extend(_not_hidden(judged, state, seen.drop_mv, view, band))
     if seen.steadiness == "steady" and band.climb_odds > 0.5 and seen.drop_mv is not None and state.odds[0] < 0.5:
         told.append(wording.reason("no_climb", contacts=(one.number,)))
     return told
@@ -277,5 +279,14 @@ def _in_ohms(judged: Judged, state: ContactState, drop_mv: float, view: View, so
         else plainly_in_ohms(one, drop_mv, view)
     ]
     second = judged.seconds.get((state.contact, "red"))
-    pair = pair_in_ohms(one, drop_mv, view, second) if second is not None else None
+    pair = pair_in_ohms(one, drop_mv, view, second, low=True) if second is not None else None
     return told if pair is None else [*told, pair]
+
+
+def _not_hidden(judged: Judged, state: ContactState, drop_mv: float, view: View, band: Healthy) -> list[Reason]:
+    """At a contact read as healthy: what a leak would have to be to show, with one current or with two."""
+    one = judged.prepared.board.contacts[state.contact]
+    second = judged.seconds.get((state.contact, "red"))
+    pair = pair_in_ohms(one, drop_mv, view, second, low=False) if second is not None else None
+    alone = would_not_show_at(one, view, band)
+    return [reason for reason in (pair if pair is not None else alone,) if reason is not None]

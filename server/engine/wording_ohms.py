@@ -1,5 +1,5 @@
-"""What a reading means in ohms, as sentences: beside `wording`, for the circuit's answers (`circuit.meaning`,
-`circuit.second_current`).
+"""What a reading means in ohms, as sentences: beside `wording`, for the circuit's answers (`circuit.meaning`) and what
+two currents say (`second_current`).
 
 Only what the path supports is said; where several places explain a number alike, all of them are named and the
 sentence says that the number does not part them. Every sentence has its numbers beside it.
@@ -7,9 +7,9 @@ sentence says that the number does not part them. Every sentence has its numbers
 
 from server.engine.circuit.meaning import LeakAt, Meaning
 from server.engine.circuit.parts import Circuit
-from server.engine.circuit.second_current import At, PairLeak
 from server.engine.constants import UNIT_FACTORS
 from server.engine.rounding import millivolts, plain
+from server.engine.second_current import Second
 from shared_models.opinion import Number, Reason
 
 CLAMP_ENDS = (".lower", ".upper")
@@ -144,29 +144,40 @@ def not_shown(ohm: float, current_ma: float) -> Reason:
     )
 
 
-def two_currents(contact: str, first: At, second: At, leak: PairLeak) -> Reason:
-    """What two currents of one contact say together."""
-    pair = (
-        f"{first.drop_mv:.0f} mV at {first.current_ma:.2f} mA and {second.drop_mv:.0f} mV at {second.current_ma:.2f} mA"
+def _pair(drop_mv: float, second: Second) -> str:
+    return (
+        f"{drop_mv:.0f} mV at {second.first_ma:.2f} mA and {second.drop_mv or 0.0:.0f} mV at "
+        f"{second.current_ma:.2f} mA"
     )
-    if leak.ohm is None or leak.high_ohm is None:
-        code = "pair_sees_no_leak"
-        limit = "" if leak.low_ohm is None else f" One below {ohms(leak.low_ohm)} would have shown."
-        sentence = f"{pair} fit together as on a healthy line: no leak is seen.{limit}"
-    else:
-        code = "pair_sees_leak"
-        low = ohms(leak.low_ohm) if leak.low_ohm is not None else ohms(0.0)
-        sentence = (
-            f"{pair} are {leak.more_mv:.0f} mV further apart than a healthy line's: a leak of {ohms(leak.ohm)} "
-            f"({low} to {ohms(leak.high_ohm)}), whatever this board's own spread."
-        )
-    numbers = {"more_mv": millivolts(leak.more_mv), "more_sd_mv": millivolts(leak.sd_mv)}
-    for name, value in (("ohm", leak.ohm), ("low_ohm", leak.low_ohm), ("high_ohm", leak.high_ohm)):
-        if value is not None:
-            numbers[name] = plain(value)
+
+
+def pair_sees_leak(contact: str, drop_mv: float, second: Second, leak: tuple[float, float, float]) -> Reason:
+    """The leak (middle, low, high) that explains both readings of a low contact."""
+    middle, low, high = leak
+    more = second.healthy_mv - (second.drop_mv or 0.0)
     return Reason(
-        code=code,
-        sentence=sentence,
-        numbers=tuple(Number(name=name, value=value) for name, value in numbers.items()),
+        code="pair_sees_leak",
+        sentence=(
+            f"{_pair(drop_mv, second)} are {more:.0f} mV further apart than on a healthy line: a leak of about "
+            f"{ohms(middle)} ({ohms(low)} to {ohms(high)}), whatever this board's own spread."
+        ),
+        numbers=(
+            Number(name="leak_ohm", value=plain(middle)),
+            Number(name="low_ohm", value=plain(low)),
+            Number(name="high_ohm", value=plain(high)),
+        ),
+        contacts=(contact,),
+    )
+
+
+def pair_sees_none(contact: str, drop_mv: float, second: Second, shown_ohm: float) -> Reason:
+    """Two readings that fit a healthy line, and the largest leak that they would have shown."""
+    return Reason(
+        code="pair_sees_no_leak",
+        sentence=(
+            f"{_pair(drop_mv, second)} fit together as on a healthy line: no leak is seen. One below "
+            f"{ohms(shown_ohm)} would have shown."
+        ),
+        numbers=(Number(name="largest_visible_ohm", value=plain(shown_ohm)),),
         contacts=(contact,),
     )

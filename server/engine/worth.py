@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from server.engine.constants import RISK_WEIGHT_DATA_S, RISK_WEIGHT_S
+from server.engine.constants import RISK_WEIGHT_DATA_S, RISK_WEIGHT_S, WRITE_DOWN_S
 from shared_models.opinion import NextTouch
 
 
@@ -14,6 +14,9 @@ class Ranked(NamedTuple):
     shown: NextTouch
 
 
-def effective_seconds(seconds: float, risk: float, data_matters: bool) -> float:
-    """Seconds, with the chance of making something worse weighed as seconds; more where data matter."""
-    return seconds + risk * (RISK_WEIGHT_DATA_S if data_matters else RISK_WEIGHT_S)
+def effective_seconds(seconds: float, risk: float, numbers: int, data_matters: bool) -> float:
+    """Seconds with each number written down, and the chance of making something worse weighed as seconds too.
+
+    Risk weighs more where data matter.
+    """
+    return seconds + WRITE_DOWN_S * numbers + risk * (RISK_WEIGHT_DATA_S if data_matters else RISK_WEIGHT_S)

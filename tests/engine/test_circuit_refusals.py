@@ -11,7 +11,6 @@ from server.engine.circuit.junction import carried
 from server.engine.circuit.meaning import largest_visible_leak, what_it_means
 from server.engine.circuit.parts import GROUND, Circuit, Junction, Part, PartState, behind_resistance, forced_current
 from server.engine.circuit.readings import floating, prepared, read
-from server.engine.circuit.second_current import At, Behind, leak_from_pair
 from server.engine.errors import SheetError
 from shared_models.reading import Meter
 
@@ -72,10 +71,6 @@ REFUSED: list[tuple[str, Callable[[], object], str]] = [
     ("a reading known exactly", lambda: fit_clamp([HealthyReading(450, 1.0, 23, 0)]), "no_such_reading"),
     ("a reading at no current", lambda: fit_clamp([HealthyReading(450, 0.0, 23, 1)]), "no_such_current"),
     ("a reading at 300 degrees", lambda: fit_clamp([HealthyReading(450, 1.0, 300, 1)]), "no_such_temperature"),
-    ("one current twice", lambda: leak_from_pair(At(396, 1.0), At(395, 0.9), Behind(6)), "currents_too_alike"),
-    ("a second reading of OL", lambda: leak_from_pair(At(396, 1.0), At(math.inf, 0.1), Behind(6)), "no_such_reading"),
-    ("a short twice", lambda: leak_from_pair(At(3, 1.0), At(0.3, 0.1), Behind(6)), "no_junction_there"),
-    ("a pair, one current", lambda: leak_from_pair(At(396, 1.0), At(300, 0.0), Behind(6)), "meter_without_current"),
 ]  # fmt: skip
 
 

@@ -12,7 +12,14 @@ from msgspec.structs import replace
 
 from server.engine.door import form_opinion
 from server.engine.drops import BAND, LEAK, OPEN, SHORT, View
-from server.engine.second_current import Second, leak_found, leaked_mv, leaks_given, second_factors
+from server.engine.second_current import (
+    Second,
+    leak_found,
+    leaked_mv,
+    leaks_given,
+    second_factors,
+    smallest_leak_shown,
+)
 from server.engine.student import StudentT
 from shared_models.opinion import Opinion
 from shared_models.reading import Meter
@@ -197,3 +204,30 @@ def test_a_session_says_which_leaks_its_meter_hides() -> None:
     # by hand at 1 mA: 4 mV three times over is 12 of about 464: ln(1 - x) 32 + 6 x = -12, x = 0.27, 452 / 0.27 = 1.7 k
     assert 900 < hidden(1.0) < 2600
     assert hidden(0.3) > 2 * hidden(1.0)
+
+
+def test_a_contact_read_as_healthy_says_which_leak_it_could_hide_and_a_second_current_which_it_could_not() -> None:
+    def said(opinion: Opinion, code: str) -> dict[str, float]:
+        return {
+            one.contact: reason.numbers[0].value
+            for one in opinion.contacts for reason in one.reasons if reason.code == code
+        }
+
+    alone, both = (form_opinion(pair_sheet({}, twice=twice)) for twice in ([], ["7"]))
+    hidden = said(alone, "leak_above_does_not_show")
+    assert set(hidden) == set(LINES)
+    words = next(one.reasons for one in alone.contacts if one.contact == "7")[-1].sentence
+    assert words == f"A leak above {hidden['7'] / 1000:.1f} kohm would not show on this meter."
+    assert set(said(both, "leak_above_does_not_show")) == set(LINES) - {"7"}
+    # at a fifth of the current, with this board's own spread cancelled, a lighter leak shows
+    assert said(both, "pair_sees_no_leak")["7"] > 1.5 * hidden["7"]
+
+
+def test_the_lightest_leak_a_pair_shows_lies_three_deviations_down() -> None:
+    pair = second(400.0 + STEP, 400.0)
+    ohm = smallest_leak_shown(400.0, VIEW, pair, 3.0)
+    assert ohm is not None
+    # by halving: what made the first reading in spite of this leak, at the second current with it
+    through = 1.0 - 400.0 / ohm
+    unleaked = 400.0 - N_VT * math.log(through) + OHM * (1 - through)
+    assert reads(unleaked, 1.0, ohm, 0.2) == pytest.approx(400.0 + STEP - 3 * 1.5, abs=0.05)

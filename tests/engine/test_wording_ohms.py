@@ -4,8 +4,7 @@ from server.engine.circuit.behind import circuit_behind
 from server.engine.circuit.meaning import Doubts, what_it_means
 from server.engine.circuit.parts import Circuit, forced_current
 from server.engine.circuit.readings import prepared, read
-from server.engine.circuit.second_current import At, Behind, leak_from_pair
-from server.engine.wording_ohms import means, two_currents, would_not_show
+from server.engine.wording_ohms import means, would_not_show
 from shared_models.board import BoardVersion, ChipPin, Contact, Part, SeriesPart, ShuntPart
 from shared_models.opinion import Reason
 
@@ -72,18 +71,3 @@ def test_what_would_not_show() -> None:
     told = would_not_show("7", 2943.0)
     assert told.sentence == "A leak above 2.9 kohm would not show on this meter."
     assert would_not_show("7", None).sentence == "No leak would show here on this meter."
-
-
-def test_two_currents_in_words() -> None:
-    behind = Behind(6.0, 1.5, 0.02, 2.0, 25.0)
-    first, second = At(396.3, 1.0), At(274.8, 0.1)
-    told = two_currents("7", first, second, leak_from_pair(first, second, behind))
-    assert told.sentence == (
-        "396 mV at 1.00 mA and 275 mV at 0.10 mA are 27 mV further apart than a healthy line's: a leak of 5.0 kohm "
-        "(4.3 kohm to 5.9 kohm), whatever this board's own spread."
-    )
-    healthy = At(302.0, 0.1)
-    none = two_currents("7", first, healthy, leak_from_pair(first, healthy, behind))
-    assert none.code == "pair_sees_no_leak"
-    assert none.sentence.startswith("396 mV at 1.00 mA and 302 mV at 0.10 mA fit together as on a healthy line")
-    assert "would have shown" in none.sentence

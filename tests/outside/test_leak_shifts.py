@@ -17,6 +17,7 @@ from server.engine.circuit.clamp_fit import junction_of
 from server.engine.circuit.junction import Law, nominal, saturation_for
 from server.engine.circuit.parts import GROUND, Circuit, Part, forced_current
 from server.engine.circuit.readings import leak_readings, prepared, read
+from server.engine.second_current import Second, leaked_mv
 
 NVT = 1.5 * 0.08617333 * 298.15
 RS = 6.0
@@ -71,6 +72,14 @@ def test_the_table_of_leak_shifts(reads: float, ohm: float) -> None:
         brute = by_halving(reads, ohm, current_ma)
         assert brute == pytest.approx(printed, abs=printed_within(printed)), (reads, ohm, current_ma)
         assert shift(reads, ohm, current_ma) == pytest.approx(brute, abs=0.1)
+
+
+@pytest.mark.parametrize(("reads", "ohm"), TABLE)
+def test_the_same_table_where_the_odds_of_a_second_current_come_from(reads: float, ohm: float) -> None:
+    for current_ma, printed in zip(CURRENTS_MA, TABLE[reads, ohm], strict=True):
+        there = healthy_mv(reads, current_ma)
+        at = Second("low", None, there, 1.0, 1.0, current_ma, NVT, 1.0)
+        assert leaked_mv(there, ohm, RS, at)[0] - there == pytest.approx(printed, abs=printed_within(printed))
 
 
 @pytest.mark.parametrize(

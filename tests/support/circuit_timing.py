@@ -16,7 +16,6 @@ from server.engine.circuit.clamp_fit import HealthyReading, fit_clamp
 from server.engine.circuit.meaning import largest_visible_leak, what_it_means
 from server.engine.circuit.parts import Circuit, PartState, forced_current
 from server.engine.circuit.readings import leak_readings, prepared, read, read_many
-from server.engine.circuit.second_current import At, Behind, leak_from_pair
 from shared_models.board import ChipPin, Contact, Pull, SeriesPart
 
 CONTACTS, STATES = 60, 30
@@ -97,7 +96,6 @@ def median_ms(repeats: int) -> str:
                 lambda: [largest_visible_leak(one, METER, "red", 4.0) for one in ready]
             ),
             "one low reading in ohms": timed(lambda: what_it_means(ready[1], METER, "red", 45.0)),
-            "one pair of currents": timed(lambda: leak_from_pair(At(396.3, 1.0), At(274.8, 0.1), Behind(6.0))),
             "one clamp fitted": timed(lambda: fit_clamp(healthy)),
         }
     )

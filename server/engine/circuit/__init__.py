@@ -4,7 +4,7 @@ Read in this order: `parts` (what a circuit is made of, and what is refused), `j
 (any circuit), `ladder` (the short way for most), `readings` (the door of these), `clamp_fit` (a clamp from healthy
 readings), `behind` (a board's contact to its circuit), `anchored` (a circuit that reads what a band says; each fault
 in millivolts; leaks to and fro), `meaning` (a low reading in ohms, place by place; what would
-not show), `second_current` (one contact at two currents).
+not show).
 
 Units are mV, mA and ohm throughout. Pure, as all of the engine; the opinion does not rest on it yet.
 """

@@ -260,6 +260,7 @@ OTHER_STORY = _num(
 NEXT_TOUCHES = int(_num("NEXT_TOUCHES", 3, "1", "ASSUMED", "how many are shown"))
 RISK_WEIGHT_S = _num("RISK_WEIGHT_S", 300.0, "s per 1", "ASSUMED", "one per cent of risk costs three seconds")
 RISK_WEIGHT_DATA_S = _num("RISK_WEIGHT_DATA_S", 3000.0, "s per 1", "ASSUMED", "ten times that when data matter")
+WRITE_DOWN_S = _num("WRITE_DOWN_S", 3.0, "s", "ASSUMED", "a number looked at and typed, beside the touch itself")
 SUSPECTS_LOOKED_AT = int(
     _num("SUSPECTS_LOOKED_AT", 8, "1", "ASSUMED", "contacts for which further places are considered")
 )

@@ -62,9 +62,6 @@ IN_LINE = ("contact", "resistor", "ferrite", "fuse")
 TABLE.append(Entry("IN_LINE", IN_LINE, "kinds of part", "PRACTICE", "what lies in a line; the rest leads off it"))
 SHORT_BELOW_OHM = _num("SHORT_BELOW_OHM", 10.0, "ohm", "PRACTICE", "what is left of a short is under 10 ohm")
 SLOPE_SHARE = _num("SLOPE_SHARE", 1e-4, "1", "ASSUMED", "step of a numerical slope, as a share of the quantity")
-LEAST_CURRENT_RATIO = _num(
-    "LEAST_CURRENT_RATIO", 1.5, "1", "ASSUMED", "closer currents part a leak from a healthy line by less than noise"
-)
 ANCHOR_STEPS = int(
     _num("ANCHOR_STEPS", 20, "steps", "ASSUMED", "Newton steps to a circuit's own reading; three are usual")
 )
