@@ -33,6 +33,7 @@ from tests.support.bench.sockets import plans
 from tests.support.bench.story_scores import summary
 from tests.support.bench.story_world import stories
 from tests.support.bench.truth import draw_board, draw_kind, draw_session
+from tests.support.bench.words_rows import resistances, with_resistance
 from tests.support.ngspice import node_millivolts
 
 SEED, JOBS, TWICE = 11, 60, 3
@@ -148,6 +149,16 @@ def test_what_is_shown_of_single_jobs_is_what_the_rows_count(rows: Rows, jobs: l
     wrong = [row for row in rows["stories"] if row["job"] in range(10) and row["references"] == t.REFERENCE_BOARDS
              and row["sheet"] and row["engine"]["rank"] > 0]  # fmt: skip
     assert sum(line.startswith("  STORY ") for line in told) == len(wrong) > 0
+
+
+def test_a_resistance_behind_a_part_reads_the_parts_ohms_more(ngspice_path: str, jobs: list[Job]) -> None:
+    drawn = [(job, one) for job in jobs for one in resistances(job) if one.ohm < 30]
+    assert {one.behind for _, one in drawn} == {True, False}
+    read = node_millivolts(ngspice_path, [with_resistance(job, one) for job, one in drawn])
+    for (job, one), mv in zip(drawn, read, strict=True):
+        series = t.HEALTHY[job.plan.lines[one.contact].role].series_ohm if one.behind else 0.0
+        # so little voltage that the junction takes nothing: Ohm's law alone
+        assert mv == pytest.approx(job.contacts.session.current_ma * (one.ohm + series), rel=0.01)
 
 
 def test_a_meters_page_is_tried_on_meters_whose_current_is_known() -> None:

@@ -7,7 +7,7 @@ something the engine cannot do yet has no figure and says so.
 import math
 from typing import Any, NamedTuple
 
-from tests.support.bench import further_scores, meter_scores
+from tests.support.bench import further_scores, meter_scores, words_scores
 from tests.support.bench import tables as t
 from tests.support.bench.contact_scores import BINS, TWICE, Row, flagged_share, table, threshold
 from tests.support.bench.story_scores import FAR, bridges, paired, summary
@@ -65,6 +65,7 @@ BARS = (
     Bar("sheet zero", "the same, of its zero", 0.0, False),
     Bar("pair ratio", "two meters: 95 % of the ratio (0.92 to 0.98), distance", 0.0, False),
     Bar("pair current", "the same, 90 % of the second current (0.88 to 0.97)", 0.0, False),
+    Bar("words", "a low number in ohms: 95 % hold it (0.92 to 0.98), distance", 0.0, False),
     Bar("walk medians", "guided over sweep with damage, medians of touches", 0.55, False),
     Bar("walk means", "the same, means", 0.60, False),
     Bar("walk seconds", "the same, mean seconds", 0.70, False),
@@ -81,6 +82,7 @@ def figures(rows: dict[str, list[Row]], judge: str) -> Figures:
     if judge == "engine":
         told |= _walk_figures([row for row in rows["walks"] if row["damage"]])
         told |= further_scores.figures_of(rows["further"]) if rows.get("further") else {}
+        told |= words_scores.figures_of(rows["words"]) if rows.get("words") else {}
         told |= meter_scores.figures_of(rows["meters"]) if rows.get("meters") else {}
     return {name: round(value, 5) for name, value in told.items() if not math.isnan(value)}
 

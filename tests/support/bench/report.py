@@ -10,12 +10,12 @@ from tests.support.bench.further_scores import way_table
 from tests.support.bench.meter_scores import meter_table
 from tests.support.bench.story_scores import bridges, by_kind, paired, summary
 from tests.support.bench.walk_scores import NEAR_IDEAL, ORDERS, near_ideal, over_sweep, ratios, shift, until_settled
+from tests.support.bench.words_scores import words_table
 
 Row = dict[str, Any]
 Rows = dict[str, list[Row]]
 JUDGES = ("ideal", "engine", *rules.NAMES)
 HARD = ("odd", "heavy", "crowd")
-NOT_JUDGED = "Not judged on this bench yet: words in ohms."
 
 
 def report(rows: Rows, baseline: Figures) -> str:
@@ -24,6 +24,8 @@ def report(rows: Rows, baseline: Figures) -> str:
     parts = _contacts(rows["contacts"])
     if rows.get("further"):
         parts.append(way_table(rows["further"]))
+    if rows.get("words"):
+        parts.append(words_table(rows["words"]))
     if rows.get("meters"):
         parts.append(meter_table(rows["meters"]))
     parts += [*_stories(rows["stories"]), _shifts(rows["shifts"])]
@@ -32,7 +34,7 @@ def report(rows: Rows, baseline: Figures) -> str:
         moved = [row for row in damage if row["moved"]]
         parts += [_walks("all", rows["walks"]), _walks("damage", damage)]
         parts.append(_walks("damage, and the full reading leads to another decision than none", moved))
-    return "\n\n".join(part for part in [bars, *parts, NOT_JUDGED] if part)
+    return "\n\n".join(part for part in [bars, *parts] if part)
 
 
 def settings() -> list[tuple[str, int, bool]]:

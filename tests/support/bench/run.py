@@ -15,6 +15,7 @@ from tests.support.bench.jobs import Job, Weather, make_jobs
 from tests.support.bench.meter_rows import meter_rows
 from tests.support.bench.story_rows import story_row
 from tests.support.bench.walks import walk_row
+from tests.support.bench.words_rows import words_rows
 
 CHUNK = 25
 NICE = 10
@@ -71,9 +72,9 @@ def chunk_rows(
     ngspice: str, seed: int, chunk: Chunk, *, short: bool = False, walks: bool = True, further: int = 0
 ) -> Rows:
     """The rows of some jobs; `short`: other counts of boards and walks for the first jobs only. Plain jobs before the
-    one numbered `further` are looked at twice."""
+    one numbered `further` are looked at twice, and what is said of them in ohms is judged."""
     weather, start, end = chunk
-    rows: Rows = {"contacts": [], "shifts": [], "stories": [], "walks": [], "further": []}
+    rows: Rows = {"contacts": [], "shifts": [], "stories": [], "walks": [], "further": [], "words": []}
     jobs = make_jobs(ngspice, seed, weather, range(start, end))
     for job in jobs:
         whole = not short or job.index < SHORT
@@ -89,8 +90,10 @@ def chunk_rows(
             ideal = Ideal(job, t.REFERENCE_BOARDS)
             rows["walks"].append(walk_row(job, ideal))
             ideal.kept.keep()
-    for one in read_further(ngspice, [job for job in jobs if weather == "plain" and job.index < further]):
+    twice = [job for job in jobs if weather == "plain" and job.index < further]
+    for one in read_further(ngspice, twice):
         rows["further"] += further_rows(one)
+    rows["words"] += words_rows(ngspice, twice)
     return rows
 
 
