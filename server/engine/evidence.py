@@ -33,6 +33,7 @@ from server.engine.meters import Conditions
 from server.engine.quantities import read_text
 from server.engine.roles import first_series
 from server.engine.stories.kinds import Story
+from server.engine.stories.places import BEFORE_KINDS, BEHIND_KINDS
 from shared_models.job import Observation
 from shared_models.reading import (
     AcrossPart,
@@ -48,8 +49,6 @@ from shared_models.reading import (
 )
 from shared_models.tables import HONEST_READING_LIMIT_MV, ROLE_BY_ID
 
-BEHIND_KINDS = ("chip_damaged", "plug_off_by", "plugged_live", "plug_tilted", "tool_slip")
-BEFORE_KINDS = ("bridge",)
 KNOWN_RESISTOR = "known resistor"
 """A test point of this name and a value, as `known resistor 470 ohm`, is a resistor in the hand."""
 

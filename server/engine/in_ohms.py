@@ -13,8 +13,8 @@ from server.engine.circuit.meaning import Doubts, what_it_means
 from server.engine.circuit.parts import forced_current
 from server.engine.circuit.readings import prepared as solvable
 from server.engine.constants import VERDICT_Z_RETOUCH
-from server.engine.drops import View, leak_ohm
 from server.engine.errors import SheetError
+from server.engine.faulted import View, leak_ohm
 from server.engine.roles import first_series
 from server.engine.second_current import Second, leak_found, smallest_leak_shown
 from shared_models.board import BoardVersion, Contact

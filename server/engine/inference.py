@@ -18,8 +18,8 @@ from server.engine.constants import (
     LOG_WORTH_KEEPING,
     TINY,
 )
-from server.engine.drops import View
 from server.engine.evidence import Finding, claimed_twice, findings_of, log_factors
+from server.engine.faulted import View
 from server.engine.latent import posterior, second_story_scores, story_scores, with_pairs
 from server.engine.latent.model import LatentModel
 from server.engine.likelihoods import lone_over_range, mixed, variable_densities

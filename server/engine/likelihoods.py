@@ -8,7 +8,8 @@ from server.engine.constants import (
     RETOUCH_FACTOR,
     SIBLING_DF,
 )
-from server.engine.drops import BAND, MEETS, OPEN, View, failed_touch, normal, state_densities, steadiness_odds
+from server.engine.drops import BAND, MEETS, OPEN, failed_touch, state_densities, steadiness_odds
+from server.engine.faulted import View, normal
 from server.engine.prepared import Prepared
 from server.engine.second_current import Second, second_factors
 from server.engine.seen import Seen

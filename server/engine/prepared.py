@@ -27,6 +27,7 @@ from server.engine.overstress import net_key
 from server.engine.roles import healthy_ol
 from server.engine.stories import told
 from server.engine.stories.kinds import STATE_OF, Mixture, Scene, Story, scene_of
+from server.engine.stories.places import placed
 from shared_models.sheet import BenchSheet
 
 CONTACT_ONLY = ("contact_torn", "bridge")
@@ -75,7 +76,7 @@ def _make(sheet: BenchSheet) -> Prepared:
     scene = scene_of(board, sheet.intake, sheet.shop)
     stories = told(scene)
     net_variable, members = _variables(board, scene)
-    mixtures: list[list[Mixture]] = [[_baseline()] for _ in members]
+    mixtures: list[list[Mixture]] = [[placed(_baseline(), None, board, of[0])] for of in members]
     footprints = [_footprint(story, board, net_variable, mixtures) for story in stories]
     total = math.fsum(story.weight for story in stories)
     log_priors = [math.log(story.weight / total) for story in stories]
@@ -139,6 +140,7 @@ def _footprint(
                 if board.contacts[other].role != "ground":
                     continue
                 variable, mixture = net_variable[contact], ((SHORT, 1.0),)
+        mixture = placed(mixture, story, board, contact)
         if mixture not in mixtures[variable]:
             mixtures[variable].append(mixture)
         entries[variable] = mixtures[variable].index(mixture)

@@ -28,7 +28,19 @@ from server.engine.constants import (
     SHORT_SPREAD_MV,
     SMALL_MASS,
 )
-from server.engine.drops import HIGH, LEAK, LOST, MEETS, OPEN, OTHER_LEAD, RESIDUAL, SHORT, View, junction_share, normal
+from server.engine.drops import (
+    HIGH,
+    LEAK,
+    LEAK_BEHIND,
+    LOST,
+    MEETS,
+    OPEN,
+    OTHER_LEAD,
+    RESIDUAL,
+    SHORT,
+    SHORT_BEHIND,
+)
+from server.engine.faulted import View, behind, junction_share, normal
 from server.engine.student import StudentT
 
 
@@ -76,6 +88,12 @@ def second_factors(drop_mv: float | None, view: View, second: Second, fails: flo
     row = [healthy] * states
     row[SHORT] = normal(x, drop_mv * second.current_ma / second.first_ma, SHORT_SPREAD_MV)
     row[LEAK] = _leak_density(x, leaks_given(drop_mv, view, second), healthy)
+    row[SHORT_BEHIND], row[LEAK_BEHIND] = row[SHORT], row[LEAK]
+    if view.before_ohm > 0:
+        first_mv, second_mv = view.before_ohm * second.first_ma, view.before_ohm * second.current_ma
+        there = second._replace(healthy_mv=second.healthy_mv - second_mv)
+        leaks = leaks_given(drop_mv - first_mv, behind(view), there)
+        row[LEAK_BEHIND] = _leak_density(x - second_mv, leaks, normal(x, second.healthy_mv, second.sd_mv))
     row[OPEN] = OPEN_READS
     # an added resistance takes its share with the current, a lost branch does not
     added = (drop_mv - view.loc) * (1 - second.current_ma / second.first_ma)

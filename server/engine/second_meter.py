@@ -28,7 +28,7 @@ from server.engine.constants import (
     VT_MV_PER_K,
 )
 from server.engine.constants.circuit import LINE_MV
-from server.engine.drops import View
+from server.engine.faulted import View
 from server.engine.meters import Conditions, carry, conditions_of, log_current_sd, slopes, starts_of
 from server.engine.prepared import Prepared
 from server.engine.roles import Path, leans_with, path_under

@@ -37,7 +37,7 @@ from server.engine.constants import (
     VT_MV_PER_K,
 )
 from server.engine.constants.circuit import LINE_MV
-from server.engine.drops import View, joined_mv
+from server.engine.faulted import View, joined_mv
 from server.engine.meters import (
     Conditions,
     SessionFit,
@@ -298,6 +298,8 @@ def views_of(
             ),
             band.net_sd,
             _with_leads_swapped(moved, bands, contact, lead),
+            path.before_ohm if path is not None else 0.0,
+            path.series_sd_ohm if path is not None and lead == "red" else 0.0,
         )
     return views
 
@@ -360,7 +362,7 @@ def _meets(
 ) -> tuple[float, float] | None:
     """What a contact reads bridged to a neighbour: the other's number where OL is healthy, else the parallel value.
 
-    Two junctions in parallel share the current (`drops.joined_mv`). Whoever was read first tells what the
+    Two junctions in parallel share the current (`faulted.joined_mv`). Whoever was read first tells what the
     other reads.
     """
     if (other, lead) not in bands:

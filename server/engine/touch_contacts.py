@@ -9,11 +9,11 @@ from server.engine.constants import (
     SAME_BOTH_WAYS_RESISTIVE,
     SURE,
 )
-from server.engine.evidence import BEFORE_KINDS, BEHIND_KINDS
 from server.engine.inference import Judged, probe_at
 from server.engine.likelihoods import chance_it_failed
 from server.engine.roles import first_series
 from server.engine.stories.kinds import Story
+from server.engine.stories.places import BEFORE_KINDS, BEHIND_KINDS
 from server.engine.verdicts import ContactState
 from shared_models.reading import (
     AtContact,

@@ -11,7 +11,8 @@ from typing import NamedTuple
 from server.engine import wording
 from server.engine.bands import Healthy
 from server.engine.constants import COVERAGE, HONEST_LOW_OHM, MASS_COUNTS, ODD_MIN, SOLVED_IN_OHMS, VERDICT_Z_RETOUCH
-from server.engine.drops import MEETS, SHORT, STATE_WORDS, View
+from server.engine.drops import MEETS, SHORT, STATE_WORDS
+from server.engine.faulted import View
 from server.engine.in_ohms import low_in_ohms, pair_in_ohms, plainly_in_ohms, would_not_show_at
 from server.engine.inference import Judged, Seen
 from server.engine.latent import signature_masses

@@ -8,7 +8,7 @@ from typing import Literal
 
 from server.engine.bands import Healthy
 from server.engine.constants import LEAD_NOISE_OHM, SERIES_PART_SD, UNIT_FACTORS
-from server.engine.drops import View
+from server.engine.faulted import View
 from server.engine.rounding import millivolts, plain
 from server.engine.stories.kinds import Scene, Story
 from shared_models.opinion import Number, Reason

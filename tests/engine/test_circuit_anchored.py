@@ -9,8 +9,8 @@ from server.engine.circuit.behind import circuit_behind
 from server.engine.circuit.parts import GROUND, Circuit, DiodeTest, PartState, behind_resistance, forced_current
 from server.engine.circuit.parts import Part as CircuitPart
 from server.engine.circuit.readings import Prepared, prepared, read
-from server.engine.drops import View, leak_ohm
 from server.engine.errors import SheetError
+from server.engine.faulted import View, leak_ohm
 from shared_models.board import BoardVersion, ChipPin, Contact, Part, Pull, SeriesPart, ShuntPart
 from shared_models.reading import LeadOnGround
 

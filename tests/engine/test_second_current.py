@@ -11,7 +11,8 @@ import pytest
 from msgspec.structs import replace
 
 from server.engine.door import form_opinion
-from server.engine.drops import BAND, LEAK, OPEN, SHORT, View
+from server.engine.drops import BAND, LEAK, OPEN, SHORT
+from server.engine.faulted import View
 from server.engine.second_current import (
     Second,
     leak_found,

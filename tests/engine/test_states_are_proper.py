@@ -10,26 +10,33 @@ from itertools import pairwise
 
 import pytest
 
-from server.engine.constants import LEAK_HIGH_OHM, LEAK_LOW_OHM
+from server.engine.circuit.junction import Law, nominal, saturation_for
+from server.engine.circuit.parts import GROUND, Circuit, Part, PartState, forced_current
+from server.engine.circuit.readings import prepared, read
+from server.engine.constants import ADDED_HIGH_OHM, ADDED_LOW_OHM, HIGH_OL, LEAK_HIGH_OHM, LEAK_LOW_OHM
 from server.engine.drops import (
     BAND,
     HIGH,
     LEAK,
+    LEAK_BEHIND,
     LOST,
     MEETS,
     OPEN,
     SHORT,
+    SHORT_BEHIND,
     STATE_WORDS,
-    View,
     failed_touch,
     state_densities,
     steadiness_odds,
 )
+from server.engine.faulted import View
 
 LANE = View(338, 4.5, 6, 0.001, 0.0, 31.9, 5, 1.0, 2000, ((338, 4.5), (0.5, 1.2)), ((313, 5.0), None))
 VIEWS = {
     "lane at 1 mA": LANE,
-    "control behind 33 ohm at 1.9 mA": LANE._replace(loc=591, scale=8, series_ohm=38, current_ma=1.9, limit_mv=3000),
+    "control behind 33 ohm at 1.9 mA": LANE._replace(
+        loc=591, scale=8, series_ohm=38, current_ma=1.9, limit_mv=3000, before_ohm=33, before_sd_ohm=1.7
+    ),
     "lane at 0.3 mA": LANE._replace(loc=296, scale=6, current_ma=0.3),
     "by its role alone": LANE._replace(loc=470, scale=60, df=4),
     "behind 1 k on a 3 V meter": LANE._replace(loc=1446, scale=12, series_ohm=1005, limit_mv=3000),
@@ -50,7 +57,9 @@ def total(state: int, view: View) -> float:
 
 
 @pytest.mark.parametrize("name", VIEWS)
-@pytest.mark.parametrize("state", [BAND, SHORT, LEAK, OPEN, HIGH, LOST, MEETS, MEETS + 1])
+@pytest.mark.parametrize(
+    "state", [BAND, SHORT, LEAK, OPEN, HIGH, LOST, SHORT_BEHIND, LEAK_BEHIND, MEETS, MEETS + 1]
+)
 def test_numbers_and_ol_together_make_one(name: str, state: int) -> None:
     # OPEN and a bridge to what shows OL allow any number at all, thinly: that is their two per cent
     assert total(state, VIEWS[name]) == pytest.approx(1, abs=0.035 if state in (OPEN, MEETS + 1) else 0.01)
@@ -101,6 +110,43 @@ def reads_with_leak(ohm: float, view: View) -> float:
 def below(x: float, at: list[float], sd: float) -> float:
     """The share of readings below x, each with the scatter of a Normal."""
     return math.fsum(0.5 * math.erfc((one - x) / (sd * math.sqrt(2))) for one in at) / len(at)
+
+
+def test_a_leak_behind_the_resistor_is_what_the_nodal_solve_reads() -> None:
+    """Many leaks from the chip's side of the resistor to ground, each by the circuit, not by its short way."""
+    view = VIEWS["control behind 33 ohm at 1.9 mA"]._replace(before_sd_ohm=0.0)
+    inner_ohm = view.series_ohm - view.before_ohm
+    saturation_ma = saturation_for(view.loc - view.series_ohm * view.current_ma, view.junction_mv, view.current_ma)
+    law = Law(saturation_ma, view.junction_mv, inner_ohm)
+    line = Circuit(
+        "c",
+        (
+            Part("r", "resistor", "c", "chip", view.before_ohm),
+            Part("leak", "capacitor", "chip", GROUND),
+            Part("clamp", "diode", GROUND, "chip", None, nominal(law, 23.0)),
+        ),
+    )
+    ready, meter = prepared(line, 23.0), forced_current(view.current_ma, view.limit_mv)
+    low, high = math.log(LEAK_LOW_OHM), math.log(LEAK_HIGH_OHM)
+    leaks = [math.exp(low + (n + 0.5) * (high - low) / 600) for n in range(600)]
+    shown = [read(ready, meter, "red", (PartState("leak", "value", ohm),), short_way=False) for ohm in leaks]
+    many = [one.drop_mv for one in shown if one.drop_mv is not None]
+    assert len(many) == len(leaks)
+    for left, right in pairwise([view.loc * n / 25 for n in range(28)]):
+        told = integral(lambda x: state_densities(x, view)[LEAK_BEHIND], left, right, 60)
+        share = below(right, many, view.scale) - below(left, many, view.scale)
+        assert told == pytest.approx(share, abs=0.006), left
+
+
+def test_an_added_resistance_reads_higher_by_the_whole_current_through_it() -> None:
+    """Many resistances one by one, each with the band's scatter."""
+    view = LANE
+    low, high = math.log(ADDED_LOW_OHM), math.log(ADDED_HIGH_OHM)
+    many = [view.loc + view.current_ma * math.exp(low + (n + 0.5) * (high - low) / 600) for n in range(600)]
+    for left, right in pairwise([view.loc + 20 * n for n in range(-2, 30)]):
+        told = integral(lambda x: state_densities(x, view)[HIGH], left, right, 100)
+        share = (1 - HIGH_OL) * (below(right, many, view.scale) - below(left, many, view.scale))
+        assert told == pytest.approx(share, abs=0.006), left
 
 
 @pytest.mark.parametrize("name", [name for name in VIEWS if name != "rail that climbs"])

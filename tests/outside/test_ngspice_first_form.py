@@ -25,7 +25,7 @@ from server.engine.constants import (
     VT_MV_PER_K,
     XTI,
 )
-from server.engine.drops import View, joined_mv, leak_ohm
+from server.engine.faulted import View, joined_mv, leak_ohm
 from server.engine.meters import carry
 from server.engine.roles import Path
 from tests.support.ngspice import node_millivolts, run

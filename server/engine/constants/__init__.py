@@ -202,6 +202,9 @@ FAIL_NEIGHBOUR = _num("FAIL_NEIGHBOUR", 0.22, "1", "PRACTICE", "share that read 
 FAIL_HIGH = _num("FAIL_HIGH", 0.15, "1", "ASSUMED", "share that read high through a bad contact")
 FAIL_ANY = _num("FAIL_ANY", 0.03, "1", "ASSUMED", "share that read anything: a mistyped digit")
 FAIL_HIGH_OHM = _num("FAIL_HIGH_OHM", 8.0, "ohm", "ASSUMED", "mean resistance of a bad touch")
+WIDE_BESIDE = _num(
+    "WIDE_BESIDE", 5.0, "1", "ASSUMED", "a band so much wider than what a bad touch adds only shifts by its mean"
+)
 
 # ---- what faults read ---------------------------------------------------------------------------
 SHORT_OHM = _num("SHORT_OHM", 3.0, "ohm", "PRACTICE", "a short after the path is under 10 ohm; typical 3 with leads")
@@ -209,8 +212,10 @@ SHORT_SPREAD_MV = _num("SHORT_SPREAD_MV", 4.0, "mV", "PRACTICE", "spread of a de
 LEAK_LOW_OHM = _num("LEAK_LOW_OHM", 10.0, "ohm", "PRACTICE", "a leak is 10 ohm ...")
 LEAK_HIGH_OHM = _num("LEAK_HIGH_OHM", 20000.0, "ohm", "ASSUMED", "... to 20 kohm, even in its logarithm")
 LEAK_STEPS = int(_num("LEAK_STEPS", 3, "1", "ASSUMED", "Newton steps to a leak's current; exact to 0.1 mV"))
-HIGH_MIN_MV = _num("HIGH_MIN_MV", 12.0, "mV", "ASSUMED", "a missing branch or joint reads at least this much high")
-HIGH_MAX_MV = _num("HIGH_MAX_MV", 600.0, "mV", "ASSUMED", "and at most this much")
+ADDED_LOW_OHM = _num("ADDED_LOW_OHM", 4.0, "ohm", "ASSUMED", "a bad joint or part adds 4 ohm ...")
+ADDED_HIGH_OHM = _num(
+    "ADDED_HIGH_OHM", 1000.0, "ohm", "ASSUMED", "... to 1 kohm, even in its logarithm; above it is as good as open"
+)
 LOST_BRANCH_MV = _num("LOST_BRANCH_MV", 45.0, "mV", "PRACTICE", "LED+ with its feed fuse open: 25 to 70 mV high")
 LOST_BRANCH_SD_MV = _num("LOST_BRANCH_SD_MV", 18.0, "mV", "PRACTICE", "spread of the same")
 EQUAL_SD_MV = _num("EQUAL_SD_MV", 1.6, "mV", "PRACTICE", "two bridged contacts read equal")

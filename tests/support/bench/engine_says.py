@@ -12,7 +12,7 @@ from server.engine.account import _led_odds
 from server.engine.constants import COUNTED_DIFFERENTLY
 from server.engine.digest import board_digest
 from server.engine.door import form_opinion
-from server.engine.drops import BAND, HIGH, LEAK, LOST, OPEN, SHORT
+from server.engine.drops import BAND, HIGH, LEAK, LEAK_BEHIND, LOST, OPEN, SHORT, SHORT_BEHIND
 from server.engine.inference import judge
 from server.engine.numbering import AS_DRAWN
 from server.engine.prepared import prepare
@@ -25,7 +25,10 @@ from tests.support.bench.story_world import Told, bridge_class, chip_class, line
 OWN_MISTAKES = ("leads_swapped", "meter_differs", "still_powered")
 """Stories of a technician's mistakes that the world never makes: each a class of its own."""
 
-WORLD_STATE = {BAND: "healthy", SHORT: "short", LEAK: "leak", OPEN: "open", HIGH: "raised", LOST: "raised"}
+WORLD_STATE = {
+    BAND: "healthy", SHORT: "short", LEAK: "leak", OPEN: "open", HIGH: "raised", LOST: "raised",
+    SHORT_BEHIND: "short", LEAK_BEHIND: "leak",
+}  # fmt: skip
 
 
 class ContactSaid(NamedTuple):
