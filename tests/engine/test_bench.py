@@ -20,6 +20,7 @@ from tests.support.bench.contact_scores import flagged_share, table
 from tests.support.bench.engine_says import class_odds
 from tests.support.bench.faults import Condition, Fault
 from tests.support.bench.further import read_further
+from tests.support.bench.further_rows import WAYS, further_rows
 from tests.support.bench.ideal import Ideal, contact_priors
 from tests.support.bench.ideal_pairs import together
 from tests.support.bench.ideal_physics import leaky_mv, reading_mv
@@ -29,6 +30,7 @@ from tests.support.bench.meter_rows import meter_rows
 from tests.support.bench.run import Rows, chunk_rows
 from tests.support.bench.sheets import sheet
 from tests.support.bench.show import shown
+from tests.support.bench.show_further import shown_further
 from tests.support.bench.sockets import plans
 from tests.support.bench.story_scores import summary
 from tests.support.bench.story_world import stories
@@ -149,6 +151,14 @@ def test_what_is_shown_of_single_jobs_is_what_the_rows_count(rows: Rows, jobs: l
     wrong = [row for row in rows["stories"] if row["job"] in range(10) and row["references"] == t.REFERENCE_BOARDS
              and row["sheet"] and row["engine"]["rank"] > 0]  # fmt: skip
     assert sum(line.startswith("  STORY ") for line in told) == len(wrong) > 0
+
+
+def test_what_is_shown_of_a_second_look_is_what_its_rows_count(ngspice_path: str, jobs: list[Job]) -> None:
+    read = read_further(ngspice_path, jobs[:3])
+    rows = [row for one in read for row in further_rows(one) if row["number"] and not row["rail"]]
+    wrong = sum((row["first"][way] > 0.5) is (row["what"] == "healthy") for row in rows for way in WAYS[1:])
+    told = [line.split()[0] for line in shown_further(read) if line.startswith("  ") and line.split()]
+    assert sum(word in ("FLAGGED", "MISSED") for word in told) == wrong
 
 
 def test_a_resistance_behind_a_part_reads_the_parts_ohms_more(ngspice_path: str, jobs: list[Job]) -> None:

@@ -2,7 +2,7 @@
 
     python3 tests load bench [--jobs 2000] [--seed 1] [--pairs 400] [--keep FILE] [--pictures FOLDER] [--tables FILE]
     python3 tests load bench --only sweep [--jobs 200]
-    python3 tests load bench --show N [--seed 1]
+    python3 tests load bench --show N [--pairs N] [--seed 1]
     python3 tests load bench --rows FILE [--pictures FOLDER] [--tables FILE] [--as-baseline LABEL]
 
 The world is in `tests/support/bench` (its `tables` holds every number); ngspice solves every circuit. The rows go to
@@ -10,9 +10,9 @@ a file outside the repository unless `--keep` says otherwise; `--rows` makes the
 seed gives the same numbers. `--pairs` is how many of the plain jobs are read at a smaller current too, and with the
 other lead on ground; `--only sweep` leaves those out and what is walked touch by touch, which takes longest. `--show`
 prints, of the first N plain jobs, each healthy contact that was flagged, each fault that was missed, and each story
-that did not lead. What the near-ideal judge found is kept in `.cache/bench` for as long as the world stays the same.
-`bench_baseline.json` holds the figures of the engine's first form on the same jobs. The exit code is 1 when a bar is
-missed.
+that did not lead; with `--pairs`, what a second look made worse. What the near-ideal judge found is kept in
+`.cache/bench` for as long as the world stays the same. `bench_baseline.json` holds the figures of the engine's first
+form on the same jobs. The exit code is 1 when a bar is missed.
 """
 
 import argparse
@@ -21,16 +21,18 @@ import shutil
 import sys
 import tempfile
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 from tests.support.bench.bars import figures, missed
-from tests.support.bench.jobs import make_jobs
+from tests.support.bench.further import read_further
+from tests.support.bench.jobs import Job, make_jobs
 from tests.support.bench.pictures import curves_of, draw
 from tests.support.bench.report import report
 from tests.support.bench.run import CHUNK, run
 from tests.support.bench.show import shown
+from tests.support.bench.show_further import shown_further
 
 WORKERS = 2
 FEWEST_JOBS = 50
@@ -91,14 +93,16 @@ def _ngspice() -> str:
 
 def _show(options: argparse.Namespace) -> int:
     ngspice = _ngspice()
-    # the same parts as a run's: what ngspice answered then is known
-    jobs = (
-        job
-        for start in range(0, options.show, CHUNK)
-        for job in make_jobs(ngspice, options.seed, "plain", range(start, start + CHUNK))
-        if job.index < options.show
-    )
-    for line in shown(jobs):
+
+    def first(count: int) -> Iterator[Job]:
+        # the same parts as a run's: what ngspice answered then is known
+        for start in range(0, count, CHUNK):
+            part = make_jobs(ngspice, options.seed, "plain", range(start, start + CHUNK))
+            yield from (job for job in part if job.index < count)
+
+    for line in shown(first(options.show)):
+        print(line, flush=True)
+    for line in shown_further(one for job in first(options.pairs or 0) for one in read_further(ngspice, [job])):
         print(line, flush=True)
     return 0
 

@@ -1,6 +1,7 @@
 """What a second look adds: every contact at a smaller current too, or with the other lead on ground too."""
 
 from dataclasses import asdict, dataclass, field
+from typing import Any
 
 from tests.support.bench import engine_says
 from tests.support.bench import tables as t
@@ -27,7 +28,7 @@ class FurtherRow:
     first: dict[str, float] = field(default_factory=dict)
 
 
-def further_rows(one: Further) -> list[dict[str, object]]:
+def further_rows(one: Further) -> list[dict[str, Any]]:
     """The rows of one job's board."""
     job = one.job
     page = sheet(job, one.first)
