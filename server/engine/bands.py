@@ -56,6 +56,7 @@ class Healthy(NamedTuple):
     moved to this meter and temperature; `climb_odds` how often a healthy one climbs. `path` is the circuit
     behind the contact, as its own path or role says and as healthy boards read at several currents correct it.
     `lean_mv` is how far this board's group of lines may lean together, `shared_mv` the part of it that carrying adds.
+    `shares` and `cut_mv` are what the circuit of a line that branches says (`branches`).
     """
 
     rests_on: str
@@ -72,6 +73,8 @@ class Healthy(NamedTuple):
     path: Path | None = None
     shared_mv: float = 0.0
     lean_mv: float = 0.0
+    shares: tuple[tuple[float, float], ...] = ()
+    cut_mv: float | None = None
 
 
 def carry_sd(path: Path | None, log_ratio: float, step_ma: float, air_c: float) -> float:

@@ -11,6 +11,7 @@ from server.engine.constants import (
     BULK_OHM,
     CLIMB_LOST,
     CLIMB_NOTED,
+    CUT_SD_SHARE,
     DIFFUSE_MAX_MV,
     FAIL_ANY,
     FAIL_HIGH,
@@ -100,7 +101,10 @@ def _number(x: float, view: View) -> list[float]:
         sd = math.hypot(spread, view.before_sd_ohm * view.current_ma)
         short_behind = _short(x - taken, view, sd)
         leak_behind = leak_density(x - taken, behind(view))
-    lost = (1 - LOST_OL) * normal(x, view.loc + LOST_BRANCH_MV, math.hypot(LOST_BRANCH_SD_MV, view.scale))
+    lost_mv, lost_sd = LOST_BRANCH_MV, LOST_BRANCH_SD_MV
+    if view.cut_mv is not None:
+        lost_mv, lost_sd = view.cut_mv, CUT_SD_SHARE * view.cut_mv
+    lost = (1 - LOST_OL) * normal(x, view.loc + lost_mv, math.hypot(lost_sd, view.scale))
     shifted = (1 - view.ol_odds) * normal(x, view.loc, math.hypot(REVISION_SD_MV, view.scale))
     # a charged rail takes its voltage off the number, one to one; a negative rail adds
     residual = (1 - view.ol_odds) * normal(x, view.loc - RESIDUAL_MV, math.hypot(RESIDUAL_SD_MV, view.scale))

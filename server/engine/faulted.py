@@ -34,7 +34,9 @@ class View(NamedTuple):
     shows OL. `junction_mv`: n Vt. `series_ohm`: between the contact and the junction, `before_ohm` of it in line before
     the chip, known within `before_sd_ohm`. `meets`: what the contact would read bridged to each of its neighbours,
     (loc, sd) in mV, None for OL. `net_sd`: how far it may be from the other contacts of its rail, mV. `other_lead`: the
-    healthy distribution with the leads the other way round (loc, scale, df, ol_odds).
+    healthy distribution with the leads the other way round (loc, scale, df, ol_odds). Of a line that branches,
+    `shares` of the current by how far it is below healthy, and how much higher it reads with its part in line open
+    (`branches`).
     """
 
     loc: float
@@ -52,6 +54,8 @@ class View(NamedTuple):
     other_lead: tuple[float, float, float, float] | None = None
     before_ohm: float = 0.0
     before_sd_ohm: float = 0.0
+    shares: tuple[tuple[float, float], ...] = ()
+    cut_mv: float | None = None
 
 
 def normal(x: float, loc: float, sd: float) -> float:
@@ -70,6 +74,7 @@ def behind(view: View) -> View:
         series_ohm=max(0.0, view.series_ohm - view.before_ohm),
         before_ohm=0.0,
         before_sd_ohm=0.0,
+        shares=(),
     )
 
 
@@ -106,19 +111,33 @@ def leak_ohm(drop_mv: float, view: View) -> float | None:
 
 
 def junction_share(drop_mv: float, view: View) -> float:
-    """The share of the test current that the junction still takes at a reading below its own.
+    """The share of the test current that the line still takes at a reading below its own.
 
-    Newton's steps in the logarithm of the share, from above, where the equation is convex.
+    By its circuit where it branches; else of one junction, by Newton's steps in the logarithm of the share, from
+    above, where the equation is convex.
     """
     if view.ol_odds >= 0.5:
         return 0.0  # a contact that healthily shows OL has no junction to share the current with
     off = drop_mv - view.loc
+    if view.shares:
+        return _share_of(off, view.shares)
     series_mv = view.series_ohm * view.current_ma
     log_share = min(off / (view.junction_mv + series_mv), (off + series_mv) / view.junction_mv)
     for _ in range(LEAK_STEPS):
         behind_mv = series_mv * math.exp(log_share)
         log_share -= (view.junction_mv * log_share + behind_mv - series_mv - off) / (view.junction_mv + behind_mv)
     return math.exp(log_share)
+
+
+def _share_of(off: float, shares: tuple[tuple[float, float], ...]) -> float:
+    """The share that stands beside `off` in a table, its logarithm even between two entries; the last one beyond."""
+    above = shares[0]
+    for below in shares[1:]:
+        if off >= below[0]:
+            part = (off - below[0]) / (above[0] - below[0])
+            return math.exp(below[1] + part * (above[1] - below[1]))
+        above = below
+    return math.exp(above[1])
 
 
 _ADDED_WHOLE = math.log(ADDED_HIGH_OHM / ADDED_LOW_OHM)

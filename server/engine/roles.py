@@ -7,6 +7,7 @@ straps, unknown), so nothing shifts with the meter.
 """
 
 import math
+from collections.abc import Mapping
 from typing import NamedTuple
 
 from server.engine.constants import (
@@ -24,10 +25,11 @@ from server.engine.constants import (
     SERIES_UNKNOWN_SD_OHM,
 )
 from server.engine.constants.circuit import LEAST_RAIL_LOAD_MV
-from shared_models.board import ChipPin, Contact, SeriesPart
+from shared_models.board import ChipPin, Clamp, Contact, Part, PathElement, Pull, SeriesPart, ShuntPart
 from shared_models.reading import LeadOnGround
 from shared_models.tables import ROLE_BY_ID
 
+CONDUCTING_SHUNTS = ("diode", "esd_array")
 NO_JUNCTION = frozenset({"ground", "strap", "unconnected", "core_rail", "core_rail_large"})
 SIGNAL_ROLES = frozenset(
     {
@@ -121,6 +123,27 @@ def blocked(contact: Contact) -> str | None:
         if isinstance(element, SeriesPart) and element.blocks_dc:
             return element.part
     return None
+
+
+def path_branches(contact: Contact, parts: Mapping[str, Part]) -> bool:
+    """Whether the path names more that conducts than one chip behind parts in line."""
+    return any(_leads_off(element, parts) for element in contact.path)
+
+
+def branches_before(contact: Contact, parts: Mapping[str, Part]) -> bool:
+    """Whether something that conducts leads off before the first part in line: what is read with that part open."""
+    for element in contact.path:
+        if isinstance(element, SeriesPart) and not element.blocks_dc:
+            return False
+        if _leads_off(element, parts):
+            return True
+    return False
+
+
+def _leads_off(element: PathElement, parts: Mapping[str, Part]) -> bool:
+    if isinstance(element, ShuntPart):
+        return element.part in parts and parts[element.part].kind in CONDUCTING_SHUNTS
+    return isinstance(element, Clamp | Pull)
 
 
 def healthy_ol(contact: Contact) -> bool:

@@ -16,6 +16,7 @@ from server.engine.bands import (
     role_band,
     with_limit,
 )
+from server.engine.branches import branching
 from server.engine.common_fit import CommonFit, Point, Prior, fit_common, lean_of
 from server.engine.constants import (
     BRIDGE_N_SD_MV,
@@ -103,6 +104,8 @@ def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditio
     for lead in leads:
         for contact, net_sd in spread_within_nets(list(prepared.scene.nets.values()), cells, lead).items():
             bands[contact, lead] = bands[contact, lead]._replace(net_sd=net_sd)
+    for key, line in branching(prepared.board, bands, at, limit_mv):
+        bands[key] = bands[key]._replace(shares=line.shares, cut_mv=line.cut_mv)
     red = [bands[contact, "red"] for contact in range(len(prepared.board.contacts))]
     ways = ways_to_count(prepared.board, red)
     return KnownBands(bands, session_current_sd(prepared, meters, at, cells), ways, cells)
@@ -300,6 +303,8 @@ def views_of(
             _with_leads_swapped(moved, bands, contact, lead),
             path.before_ohm if path is not None else 0.0,
             path.series_sd_ohm if path is not None and lead == "red" else 0.0,
+            band.shares,
+            band.cut_mv,
         )
     return views
 

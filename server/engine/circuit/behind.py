@@ -26,7 +26,7 @@ from server.engine.constants import (
     VT_MV_PER_K,
 )
 from server.engine.constants.circuit import CONTACT_OHM, FERRITE_OHM, FUSE_OHM, LINE_MV
-from server.engine.roles import NO_JUNCTION, usual_load_ohm
+from server.engine.roles import CONDUCTING_SHUNTS, NO_JUNCTION, usual_load_ohm
 from shared_models.board import BoardVersion, ChipPin, Clamp, Contact, Pull, SeriesPart, ShuntPart, TestPoint
 from shared_models.reading import Meter
 from shared_models.tables import ROLE_BY_ID
@@ -200,7 +200,7 @@ class _Builder:
 
     def shunt(self, part: str, to_net: str | None) -> None:
         """A part that leads off: a diode or ESD array clamps, all else is a capacitor to a meter."""
-        if self.kinds.get(part) in ("diode", "esd_array"):
+        if self.kinds.get(part) in CONDUCTING_SHUNTS:
             self.diode(part, to_net)
         else:
             self.add(part, "capacitor", self.net(to_net), onward=False)

@@ -226,6 +226,9 @@ LEAK_CLIMB = _num("LEAK_CLIMB", 0.5, "1", "ASSUMED", "a leaky rail still climbs 
 OPEN_READS = _num("OPEN_READS", 1e-5, "1/mV", "ASSUMED", "density of any number where the line is open")
 SMALL_MASS = _num("SMALL_MASS", 1e-4, "1", "ASSUMED", "probability of OL where a low number is predicted")
 LOST_OL = _num("LOST_OL", 0.08, "1", "ASSUMED", "a rail cut from its load shows OL this often")
+CUT_SD_SHARE = _num(
+    "CUT_SD_SHARE", 0.3, "1", "ASSUMED", "of the shift with a part in line open: two junctions are rarely alike"
+)
 HIGH_OL = _num("HIGH_OL", 0.2, "1", "ASSUMED", "a joint that adds resistance shows OL this often")
 SMOOTHING = ((0.39612057, 0.09095809), (1.17673467, 0.21481636), (2.20106766, 0.0883968), (3.483611, 0.00477104))
 TABLE.append(
@@ -370,6 +373,13 @@ LED_PLUS_HURT = _map(
 )
 TORN = _map("TORN", {"open": 0.92, "high": 0.08}, "1", "PRACTICE", "a bent, dirty or torn contact at its spring")
 SIGNAL_OPEN = _map("SIGNAL_OPEN", {"open": 0.9, "high": 0.1}, "1", "PRACTICE", "a signal whose series part is gone")
+SIGNAL_CUT = _map(
+    "SIGNAL_CUT",
+    {"lost": 0.9, "high": 0.1},
+    "1",
+    "ASSUMED",
+    "the same where something that conducts leads off before the part: that is still read, a little higher",
+)
 FEED_OPEN = _map(
     "FEED_OPEN", {"lost": 0.92, "open": 0.08}, "1", "PRACTICE", "a rail whose fuse or ferrite is open: high, no climb"
 )

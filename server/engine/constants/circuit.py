@@ -66,6 +66,8 @@ ANCHOR_STEPS = int(
     _num("ANCHOR_STEPS", 20, "steps", "ASSUMED", "Newton steps to a circuit's own reading; three are usual")
 )
 ANCHOR_STOP_MV = _num("ANCHOR_STOP_MV", 1e-4, "mV", "ASSUMED", "a step that moves no printed digit")
+SHARES_AT = (0.004, 0.01, 0.02, 0.04, 0.08, 0.16, 0.3, 0.5, 0.7, 0.85, 0.95)
+TABLE.append(Entry("SHARES_AT", SHARES_AT, "1", "ASSUMED", "by what share of its drop a branching line is pulled down"))
 REACH_NVT = _num(
     "REACH_NVT", 8.0, "n Vt", "ASSUMED", "300 mV off the role's own drop is another kind of circuit, not this one"
 )

@@ -1,8 +1,8 @@
 """Stories of one part: a shorted shunt part, an open series part, a damaged chip, a shorted rail."""
 
-from server.engine.constants import CHIP_HURT, FEED_OPEN, LED_PLUS_HURT, RAIL_SHORT, SIGNAL_OPEN
+from server.engine.constants import CHIP_HURT, FEED_OPEN, LED_PLUS_HURT, RAIL_SHORT, SIGNAL_CUT, SIGNAL_OPEN
 from server.engine.drops import SHORT
-from server.engine.roles import chip_of, first_series, fuse_of
+from server.engine.roles import branches_before, chip_of, first_series, fuse_of
 from server.engine.stories.kinds import Mixture, Scene, Story, at_risk, mixture, share, shows_chip, shows_open
 from shared_models.board import ShuntPart
 
@@ -70,7 +70,7 @@ def series_parts_open(scene: Scene) -> list[Story]:
                     "series_open",
                     series.part,
                     each,
-                    {index: mixture(SIGNAL_OPEN)},
+                    {index: mixture(SIGNAL_CUT if branches_before(contact, scene.board.parts) else SIGNAL_OPEN)},
                     ("series_part", series.part),
                     part=series.part,
                     contacts=(index,),

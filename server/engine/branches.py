@@ -1,0 +1,111 @@
+"""Lines that branch (a clamp, a protection part, a pull-up on the way to the chip): what their circuit says of faults.
+
+Most lines are a junction behind what lies in line, for which `faulted` has a closed form. Where a path names more that
+conducts, the circuit is drawn (`circuit.behind`), moved to read what healthy boards read (`circuit.anchored`), and
+asked two things once: the share of the test current the line still takes the further its reading is pulled down, from
+which any leak at the contact follows (R = V / (I - share I)); and what is left to read with the first part in line
+open. Lines of one shape are asked once. Where no such circuit is near, the closed form stands.
+"""
+
+import math
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from server.engine.accepted_board import Board
+from server.engine.bands import Healthy
+from server.engine.circuit.anchored import anchored
+from server.engine.circuit.behind import circuit_behind
+from server.engine.circuit.clamp_fit import junction_of
+from server.engine.circuit.parts import DiodeTest, PartState, forced_current
+from server.engine.circuit.readings import Prepared as Ready
+from server.engine.circuit.readings import current_at, read
+from server.engine.circuit.readings import prepared as solvable
+from server.engine.constants import BULK_OHM, SMALL_MASS
+from server.engine.constants.circuit import LINE_MV, SHARES_AT
+from server.engine.errors import SheetError
+from server.engine.meters import Conditions
+from server.engine.roles import branches_before, path_branches
+from shared_models.board import Contact, SeriesPart
+from shared_models.reading import LeadOnGround
+from shared_models.tables import ROLE_BY_ID
+
+
+class Branching(NamedTuple):
+    """What a line's circuit says. `shares`: (mV below healthy, ln of the share of the current it still takes), from
+    the healthy reading down. `cut_mv`: how much higher it reads with its first part in line open; None: as any other.
+    """
+
+    shares: tuple[tuple[float, float], ...]
+    cut_mv: float | None
+
+
+_Shape = tuple[str, str, tuple[object, ...]]
+
+
+def branching(
+    board: Board, bands: dict[tuple[int, str], Healthy], at: Conditions, limit_mv: float
+) -> Iterator[tuple[tuple[int, str], Branching]]:
+    """Each line that branches and whose circuit can read what its band says, by contact and lead."""
+    told: dict[_Shape, Branching | None] = {}
+    leads: tuple[LeadOnGround, ...] = ("red", "black")
+    for contact, one in enumerate(board.contacts):
+        if not path_branches(one, board.parts) or ROLE_BY_ID[one.role].is_rail:
+            continue
+        for lead in leads:
+            band = bands[contact, lead]
+            if band.path is None or band.ol_odds > 0.5 or band.loc <= 0:
+                continue
+            shape = _shape(board, one, lead)
+            if shape not in told:
+                told[shape] = _solved(board, one, lead, band, at, limit_mv)
+            found = told[shape]
+            if found is not None:
+                yield (contact, lead), found
+
+
+def _shape(board: Board, one: Contact, lead: LeadOnGround) -> _Shape:
+    """Lines of one chip and role whose paths have the same kinds of elements and values."""
+    elements: list[object] = []
+    for element in one.path:
+        part = board.parts.get(getattr(element, "part", None) or "")
+        ohm = getattr(element, "ohm", None)
+        elements.append((type(element).__name__, ohm, getattr(element, "to_net", None), part.kind if part else ""))
+    return f"{one.leads_to}/{one.role}", lead, tuple(elements)
+
+
+def _solved(
+    board: Board, one: Contact, lead: LeadOnGround, band: Healthy, at: Conditions, limit_mv: float
+) -> Branching | None:
+    """By the circuit with the ideality that healthy boards showed; None where none is near, or none can be."""
+    if band.path is None:
+        return None
+    clamp = junction_of((LINE_MV, band.path.ideality, BULK_OHM))
+    try:
+        circuit = circuit_behind(one, board.version, clamp)
+        if circuit is None:
+            return None
+        meter = forced_current(at.current_ma, limit_mv)
+        ready = anchored(solvable(circuit, at.air_c), meter, lead, band.loc)
+        if ready is None:
+            return None
+        return Branching(_shares(ready, meter, lead, band.loc), _cut(ready, meter, lead, one, board, band.loc))
+    except SheetError:
+        return None
+
+
+def _shares(ready: Ready, meter: DiodeTest, lead: LeadOnGround, loc: float) -> tuple[tuple[float, float], ...]:
+    shares = [(0.0, 0.0)]
+    for down in SHARES_AT:
+        share = current_at(ready, lead, loc * (1 - down)) / meter.current_ma
+        shares.append((-loc * down, math.log(max(share, SMALL_MASS))))
+    return tuple(shares)
+
+
+def _cut(
+    ready: Ready, meter: DiodeTest, lead: LeadOnGround, one: Contact, board: Board, loc: float
+) -> float | None:
+    part = next((each.part for each in one.path if isinstance(each, SeriesPart) and not each.blocks_dc), None)
+    if part is None or not branches_before(one, board.parts):
+        return None
+    left = read(ready, meter, lead, (PartState(part, "open"),)).drop_mv
+    return None if left is None else left - loc
