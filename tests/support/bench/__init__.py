@@ -2,8 +2,9 @@
 
 Order to read: `tables` (every number of the world), `sockets`, `truth` (kinds, boards, sessions), `faults`
 and `story_world` (what is wrong), `circuits` (ngspice solves everything that is read), `touching` (what a
-display then shows), `jobs`, `sheets`. Judges: `rules`, `ideal*`, `engine_says`. Scores: `contact_scores`,
-`story_scores`, `touch_scores`, `shift_scores`; `report` and `drawing` write them down.
+display then shows), `jobs`, `sheets`; `further` reads a board once more. Judges: `rules`, `ideal*` (with `kept`),
+`engine_says`. What they say: `*_rows`, `walks`; what of it is counted: `*_scores`; `bars` and `report` write it down,
+`drawing` and `pictures` draw it, `show*` print single contacts.
 Nothing here is tuned to any judge, and no number of the engine's tables is read, but in `engine_says`.
 """
 
