@@ -1,4 +1,4 @@
-"""The command `secondprobe`: an opinion about a sheet in a file, and the server.
+"""The command `secondprobe`: an opinion about a sheet in a file, a board file's sockets and paths, and the server.
 
 Exit status: 0 done, 1 the server could not start, 2 the input or the record cannot be used (said on
 the error stream: given, where, expected, example).
@@ -49,6 +49,19 @@ def _parser() -> argparse.ArgumentParser:
     opinion.add_argument("--text", action="store_true", help="for people instead of JSON")
     opinion.set_defaults(run=_opinion)
 
+    board = commands.add_parser("board", help="a board file's sockets, or one of them with all that it leads to")
+    board.add_argument(
+        "file", metavar="FILE", help="KiCad, IPC-D-356, IPC-2581, or a list of pins; - reads the standard input"
+    )
+    what = board.add_mutually_exclusive_group(required=True)
+    what.add_argument("--list", action="store_true", help="the sockets")
+    what.add_argument("--socket", metavar="REF", help="the pin table and paths of this one")
+    board.add_argument(
+        "--columns", metavar="WHERE", help="of a list of pins: ref=1,pin=2,net=3 or part=J1,pin=Pin,net=Net"
+    )
+    board.add_argument("--text", action="store_true", help="for people instead of JSON")
+    board.set_defaults(run=_board)
+
     serve = commands.add_parser("serve", help="the shop's record and the app, for this machine")
     folder, default = {"metavar": "DIR", "type": Path}, "(default: %(default)s)"
     serve.add_argument("--data", **folder, default=default_data_dir(), help=f"the record {default}")
@@ -71,6 +84,26 @@ def _opinion(parsed: argparse.Namespace) -> int:
         sys.stdout.write(opinion_text(opinion).rstrip("\n") + "\n")
     else:
         sys.stdout.buffer.write(msgspec.json.encode(opinion) + b"\n")
+    return 0
+
+
+def _board(parsed: argparse.Namespace) -> int:
+    import msgspec
+
+    from server.boards.board_file import LARGEST_BYTES
+    from server.boards.door import OpenBoard
+    from server.boards.pin_list import columns_from
+    from server.boards.text import board_text, socket_text
+    from shared_models.board_file import BoardInFile
+
+    columns = columns_from(parsed.columns) if parsed.columns else None
+    board = OpenBoard.of(_read(parsed.file, "secondprobe board main.kicad_pcb --list", LARGEST_BYTES), columns)
+    answer = board.summary() if parsed.list else board.traced(parsed.socket)
+    if parsed.text:
+        text = board_text(answer) if isinstance(answer, BoardInFile) else socket_text(answer)
+        sys.stdout.write(text.rstrip("\n") + "\n")
+    else:
+        sys.stdout.buffer.write(msgspec.json.encode(answer) + b"\n")
     return 0
 
 
@@ -106,15 +139,18 @@ def _serve(parsed: argparse.Namespace) -> int:
     return 0 if server.started else 1
 
 
-def _read(name: str) -> bytes:
+def _read(name: str, example: str = "secondprobe opinion sheet.json", at_most: int = -1) -> bytes:
+    """The bytes of a file; of a longer one than `at_most` only so many that it can be seen to be longer."""
+    part = at_most + 1 if at_most >= 0 else -1
     if name == "-":
-        return sys.stdin.buffer.read()
+        return sys.stdin.buffer.read(part)
     try:
-        return Path(name).read_bytes()
+        with Path(name).open("rb") as file:
+            return file.read(part)
     except OSError as error:
         raise Refusal(400, Problem(
             code="no_such_file", message=f"The file cannot be read: {error.strerror}.", where="FILE", given=name,
-            expected="a file that can be read, or - for the standard input", example="secondprobe opinion sheet.json",
+            expected="a file that can be read, or - for the standard input", example=example,
         )) from error
 
 

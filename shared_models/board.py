@@ -58,13 +58,14 @@ class SeriesPart(Tagged, frozen=True, kw_only=True, tag="series"):
     """A part between the contact and what follows. `ohm` is its healthy resistance, if known.
 
     `blocks_dc` marks a coupling capacitor: nothing behind it can be seen by a meter.
-    `is_fuse` marks a part meant to open first (fuse, ferrite used as one).
+    `is_fuse` marks a part meant to open first (fuse, ferrite used as one). `far_net`: what follows behind it.
     """
 
     part: Id
     ohm: Annotated[float, Meta(ge=0, le=1e9)] | None = None
     blocks_dc: bool = False
     is_fuse: bool = False
+    far_net: str | None = None
 
 
 class ShuntPart(Tagged, frozen=True, kw_only=True, tag="shunt"):
@@ -108,12 +109,27 @@ class TestPoint(Tagged, frozen=True, kw_only=True, tag="test_point"):
 PathElement = SeriesPart | ShuntPart | Clamp | Pull | ChipPin | TestPoint
 
 
+ProposedField = Literal["working_mv", "sourced_by", "pair_with"]
+
+
+class Feed(Model, frozen=True, kw_only=True):
+    """What makes a rail of a lower one: the coil and the chip at the node `net`, and the diode behind it."""
+
+    diode: Id
+    coil: Id
+    chip: Id
+    pin: str = ""
+    net: str = ""
+
+
 class Contact(Model, frozen=True, kw_only=True):
     """One contact of a socket.
 
     `working_mv` is the highest voltage the line carries in use, `limit_mv` what the part behind it
     stands; `sourced_by` says which side drives it. `path` runs from the contact inward and stays
-    empty until a board file or a person fills it; then the role's default path is used.
+    empty until a board file or a person fills it; then the role's default path is used. `also` are parts
+    on the way that lie off the path. `role_why` says why a role is proposed, `proposed` which other fields
+    are. `neighbours` are the contacts that lie nearest on the board, also across rows.
     """
 
     number: ContactNumber
@@ -130,6 +146,11 @@ class Contact(Model, frozen=True, kw_only=True):
     x_mm: float | None = None
     y_mm: float | None = None
     tail_reachable: bool = True
+    role_why: Words = ""
+    proposed: tuple[ProposedField, ...] = ()
+    neighbours: tuple[ContactNumber, ...] = ()
+    fed_by: Feed | None = None
+    also: tuple[PathElement, ...] = ()
 
 
 class Row(Model, frozen=True, kw_only=True):
@@ -186,7 +207,8 @@ class Net(Model, frozen=True, kw_only=True):
 
     Of a rail that stores charge: `stored_uf` its capacitance, `bleed_ohm` what drains it for good,
     `led_count` the LEDs in series across it, `overvoltage_mv` where its source stops when nothing loads
-    it, `source_ma` what the source goes on giving into a fault. What is not known stays out.
+    it, `source_ma` what the source goes on giving into a fault. What is not known stays out. `full_name`:
+    the name in the board file, where `name` is the last part of it. `proposed`: all but the name came from there.
     """
 
     name: str
@@ -199,10 +221,45 @@ class Net(Model, frozen=True, kw_only=True):
     led_count: Annotated[int, Meta(ge=1, le=400)] | None = None
     overvoltage_mv: Millivolts | None = None
     source_ma: Annotated[float, Meta(gt=0, le=1e6)] | None = None
+    full_name: str = ""
+    proposed: bool = False
+
+
+Reach = Literal["free", "fine", "under_part"]
+"""How a probe gets at a pad: well, only with a fine tip, or not at all since its part lies over it."""
+
+
+class BoardPad(Model, frozen=True, kw_only=True):
+    """A pad of a net, where it lies on the board seen from its top: x to the right, y downwards."""
+
+    part: str
+    pin: str
+    net: str
+    x_mm: float
+    y_mm: float
+    side: Literal["top", "bottom", "both"]
+    width_mm: float = 0.0
+    height_mm: float = 0.0
+    reach: Reach = "free"
+
+
+class BoardDrawing(Model, frozen=True, kw_only=True):
+    """The board's edge, and the pads of the nets that the sockets' contacts lead to.
+
+    `outline`: lines, each x, y, x, y, ... in millimetres. `nets_cut`: nets of so many pads that only the
+    nearest to the socket are here.
+    """
+
+    outline: tuple[tuple[float, ...], ...] = ()
+    pads: tuple[BoardPad, ...] = ()
+    nets_cut: tuple[str, ...] = ()
 
 
 class BoardVersion(Model, frozen=True, kw_only=True):
-    """One immutable description of a board: sockets with contacts, parts and nets it speaks of."""
+    """One immutable description of a board: sockets with contacts, parts and nets it speaks of.
+
+    `read_from`: the format of the board file it was made of; `drawing`: where its nets can be touched.
+    """
 
     id: Id
     device: str
@@ -214,6 +271,8 @@ class BoardVersion(Model, frozen=True, kw_only=True):
     made_at_ms: EpochMs = 0
     made_by: str = ""
     note: Words = ""
+    read_from: str = ""
+    drawing: BoardDrawing | None = None
     v: int = BODY_V
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from server.cli import main
 from server.engine.door import opinion_json
+from tests.support.invented_board import kicad, pin_list
 from tests.sync.process import ServerProcess, free_port
 
 SHEETS = Path(__file__).parents[2] / "demo" / "sheets"
@@ -25,6 +26,49 @@ def test_text_is_for_people(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["opinion", str(SHEET), "--text"]) == 0
     out = capsys.readouterr().out
     assert "Next touch" in out and not out.lstrip().startswith("{") and out.endswith("\n") and not out.endswith("\n\n")
+
+
+def test_a_board_files_sockets_are_listed_and_one_is_traced(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "main.txt"  # what a file is stands in it, not in its name
+    path.write_text(kicad(), encoding="utf-8")
+    assert main(["board", str(path), "--list"]) == 0
+    listed = json.loads(capsys.readouterr().out)
+    assert [socket["ref"] for socket in listed["sockets"]] == ["J1"] and listed["sockets"][0]["contacts"] == 14
+    assert main(["board", str(path), "--socket", "J1"]) == 0
+    traced = json.loads(capsys.readouterr().out)
+    assert [pin["pin"] for pin in traced["pins"]][:2] == ["1", "2"]
+    assert traced["board"]["sockets"][0]["contacts"][1]["fed_by"]["chip"] == "U2"
+    assert main(["board", str(path), "--list", "--text"]) == 0
+    assert "J1    14 contacts" in capsys.readouterr().out
+    assert main(["board", str(path), "--socket", "J1", "--text"]) == 0
+    text = capsys.readouterr().out
+    assert "R2 1000 [HPD_CHIP] > U1.3" in text and "every role is proposed" in text
+
+
+def test_a_list_of_pins_is_read_by_the_columns_that_are_told(tmp_path: Path,
+        capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "pins.csv"
+    path.write_text(pin_list(), encoding="utf-8")
+    assert main(["board", str(path), "--list"]) == 2
+    assert "example:  ref=1,pin=2,net=3" in capsys.readouterr().err
+    assert main(["board", str(path), "--columns", "ref=Part,pin=Pin,net=Net", "--socket", "J1"]) == 0
+    assert json.loads(capsys.readouterr().out)["board"]["read_from"] == "pin list"
+
+
+@pytest.mark.parametrize(("content", "arguments", "lines"), [
+    (b"G04 x*\n%FSLAX46Y46*%\n", ["--list"],
+    ["secondprobe: This is a Gerber or a drill file: it draws copper and names no parts or nets."]),
+    (kicad().encode()[:-40], ["--list"], ["expected: 2 more )"]),
+    (kicad().encode(), ["--socket", "J99"], ["given:    J99", "example:  J1"]),
+])
+def test_a_file_that_is_no_board_is_told_with_status_2(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], content: bytes, arguments: list[str], lines: list[str]
+) -> None:
+    path = tmp_path / "board"
+    path.write_bytes(content)
+    assert main(["board", str(path), *arguments]) == 2
+    out, err = capsys.readouterr()
+    assert out == "" and set(lines) <= set(err.splitlines())
 
 
 def test_the_standard_input_is_read_for_a_dash() -> None:
