@@ -58,7 +58,8 @@ def test_a_list_of_pins_is_read_by_the_columns_that_are_told(tmp_path: Path,
 @pytest.mark.parametrize(("content", "arguments", "lines"), [
     (b"G04 x*\n%FSLAX46Y46*%\n", ["--list"],
     ["secondprobe: This is a Gerber or a drill file: it draws copper and names no parts or nets."]),
-    (kicad().encode()[:-40], ["--list"], ["expected: 2 more )"]),
+    (kicad().encode()[:-40], ["--list"],
+    ["secondprobe: The file ends in the middle: it was cut short, or a closing bracket is missing."]),
     (kicad().encode(), ["--socket", "J99"], ["given:    J99", "example:  J1"]),
 ])
 def test_a_file_that_is_no_board_is_told_with_status_2(
