@@ -18,6 +18,7 @@ from litestar.handlers import BaseRouteHandler
 from server.access.edge import Edge
 from server.api.app_files import AppFiles
 from server.api.bench import give_discharge, give_overstress
+from server.api.board_files import board_file, board_file_socket, send_board_file
 from server.api.changes import pull_changes, push_changes
 from server.api.description import describe
 from server.api.edge import BODY_LIMIT_BYTES, answer_error, refuse_options
@@ -27,6 +28,7 @@ from server.api.opinion import give_opinion, job_opinion, job_sheet
 from server.api.photos import get_photo, head_photo, put_photo
 from server.api.pin_table import read_pin_columns, read_pin_table
 from server.api.reference_file import check_file
+from server.boards.desk import BoardDesk
 from server.photos.files import PhotoFolder
 from server.store.database import Database
 from server.sync.accept import Vocabulary
@@ -35,7 +37,7 @@ from server.sync.catch_up import apply_waiting
 ROUTES: tuple[BaseRouteHandler, ...] = (
     health, give_opinion, give_discharge, give_overstress, job_sheet, job_opinion, push_changes, pull_changes,
     check_file, give_meter_sheet, give_meter_pair, put_photo, get_photo, head_photo, read_pin_table,
-    read_pin_columns,
+    read_pin_columns, send_board_file, board_file, board_file_socket,
 )
 
 
@@ -58,7 +60,9 @@ def create_routes(data_dir: Path, vocabulary: Vocabulary) -> Litestar:
             await apply_waiting(database, vocabulary)
             app.state.database, app.state.vocabulary = database, vocabulary
             app.state.photos = PhotoFolder(data_dir)
+            app.state.board_desk = desk = BoardDesk()
             yield
+            await desk.close()
         finally:
             await database.close()
 

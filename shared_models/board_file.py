@@ -39,7 +39,7 @@ class BoardInFile(Model, frozen=True, kw_only=True):
 class BoardReading(Model, frozen=True, kw_only=True):
     """How far the reading of a board file has come; `board` once it is read, `problem` once it is refused."""
 
-    id: Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$(?!\\n)")]
+    id: Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$(?!\n)")]
     state: Literal["reading", "read", "refused"]
     read_bytes: int
     of_bytes: int

@@ -60,7 +60,8 @@ def describe(
                 }
         if media_types := route.opt.get(TAKES_BYTES):
             for path in route.paths:
-                _at(document, path)["put"]["requestBody"] = {
+                operations = _at(document, path)
+                operations["put" if "put" in operations else "post"]["requestBody"] = {
                     "required": True,
                     "content": {each: {"schema": {"type": "string", "format": "binary"}} for each in media_types},
                 }

@@ -33,6 +33,7 @@ TAKES = "takes"
 """The key under which a route's `opt` names the Struct of its body."""
 
 QUERY = {
+    "ref": ("the name of a part on the board", "J1"),
     "after": ("a whole number from 0: the cursor", "0"), "limit": ("a whole number from 1 to 1000", "500"),
     "mode": (f"one of {quoted(get_args(Mode))}", "guided"),
     "stage": (f"one of {quoted(get_args(Stage))}", "before_repair"),
@@ -123,7 +124,7 @@ def _too_large(request: Request[Any, Any, Any]) -> Problem:
     return Problem(
         code="too_large", message=f"The body is longer than {limit} bytes.", where="the whole body",
         given=f"{request.headers.get('content-length', f'more than {limit}')} bytes", expected=f"at most {limit} bytes",
-        example="send a smaller picture" if is_file else "send changes in smaller batches",
+        example="send a smaller file" if is_file else "send changes in smaller batches",
     )
 
 

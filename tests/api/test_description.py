@@ -16,7 +16,7 @@ from tests.sync.process import ServerProcess, free_port
 
 EXAMPLES_A_ROUTE = 12
 UNSAID = ("/api/opinion", "/api/discharge", "/api/overstress", "/api/pin-table", "/api/photos/{sha256}",
-          "/api/meter-sheet", "/api/meter-pair", "/api/reference-file")
+          "/api/board-files", "/api/meter-sheet", "/api/meter-pair", "/api/reference-file")
 
 
 @pytest.fixture(scope="module")
