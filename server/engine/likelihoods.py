@@ -2,13 +2,24 @@
 
 import math
 
+from server.engine.both_leads import added_factor, leak_behind_factor, leak_factor
 from server.engine.constants import (
     DOUBLE_TOUCH_MV,
     OPEN_READS,
     RETOUCH_FACTOR,
     SIBLING_DF,
 )
-from server.engine.drops import BAND, MEETS, OPEN, failed_touch, state_densities, steadiness_odds
+from server.engine.drops import (
+    BAND,
+    HIGH,
+    LEAK,
+    LEAK_BEHIND,
+    MEETS,
+    OPEN,
+    failed_touch,
+    state_densities,
+    steadiness_odds,
+)
 from server.engine.faulted import View, normal
 from server.engine.prepared import Prepared
 from server.engine.second_current import Second, second_factors
@@ -52,7 +63,28 @@ def variable_densities(
         # another contact of a rail that was read already: it should read what the rail reads
         view = _as_the_rail(views[contact, lead], views[leader, lead], seen[leader, lead].drop_mv)
         _times(densities, failing, contact, *_own_densities(prepared, one._replace(steadiness=None), view))
+    _one_fault_for_both_leads(prepared, densities, seen, views)
     return densities, failing
+
+
+def _one_fault_for_both_leads(
+    prepared: Prepared,
+    densities: list[list[float] | None],
+    seen: dict[tuple[int, str], Seen],
+    views: dict[tuple[int, str], View],
+) -> None:
+    """A leak or an added resistance is of one size, whichever lead lay on ground."""
+    for (contact, lead), one in seen.items():
+        other = seen.get((contact, "black"))
+        row = densities[contact]
+        if lead != "red" or other is None or row is None or prepared.net_variable[contact] != contact:
+            continue
+        if one.drop_mv is None or other.drop_mv is None or one.rival is not None or other.rival is not None:
+            continue
+        red, black = (one.drop_mv, views[contact, "red"]), (other.drop_mv, views[contact, "black"])
+        row[LEAK] *= leak_factor(red, black)
+        row[LEAK_BEHIND] *= leak_behind_factor(red, black)
+        row[HIGH] *= added_factor(red, black)
 
 
 def _and_second(

@@ -90,7 +90,7 @@ def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditio
     limit_mv = open_circuit_of(at.meter_id, meters)
     bands: dict[tuple[int, str], Healthy] = {}
     leads: tuple[LeadOnGround, ...] = ("red", "black")
-    lines = {lead: straightened(prepared.board, cells, at.air_c, lead) for lead in leads}
+    lines = {lead: straightened(prepared.board, cells, at, lead) for lead in leads}
     for contact in range(len(prepared.board.contacts)):
         for lead in leads:
             cell = cells.get((contact, lead))

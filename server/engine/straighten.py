@@ -19,9 +19,11 @@ from server.engine.constants import (
     KELVIN,
     NOISE_PERSON_MV,
     SERIES_OWN_SD_OHM,
+    STRAIGHTEN_ROUNDS,
     TINY_OHM,
     VT_MV_PER_K,
 )
+from server.engine.meters import Conditions, carry
 from server.engine.reference_cells import ReferenceCell
 from server.engine.roles import Path, leans_with, path_under, spreads_of
 from shared_models.reading import LeadOnGround
@@ -29,13 +31,15 @@ from shared_models.reading import LeadOnGround
 
 class Line(NamedTuple):
     """One line with its corrections: values on one current, its path, and what doubt about the path adds (mV): its
-    own, and what its group shares.
+    own, and what its group shares. `ohm` and `ideality`: by how much the path differs from what its role says.
     """
 
     values: list[float]
     path: Path
     doubt_mv: float
     shared_mv: float
+    ohm: float = 0.0
+    ideality: float = 0.0
 
 
 class _Told(NamedTuple):
@@ -55,11 +59,13 @@ Two = tuple[float, float, float]
 
 
 def straightened(
-    board: Board, cells: dict[tuple[int, str], ReferenceCell], air_c: float, lead: LeadOnGround
+    board: Board, cells: dict[tuple[int, str], ReferenceCell], to: Conditions, lead: LeadOnGround
 ) -> dict[int, Line]:
-    """Every line read with this lead on ground on healthy boards, by contact.
+    """Every line read with this lead on ground on healthy boards, by contact; `to` is what they were carried to.
 
-    With black on ground each contact keeps what its group shares as its own doubt: a session finds it for red only.
+    With black on ground the load behind a clamp may be off by hundreds of ohms: there the readings are carried anew
+    through what was found, and it is looked again. Each contact keeps what its group shares as its own doubt: a
+    session finds it for red only.
     """
     groups: dict[str, list[int]] = {}
     paths: dict[int, Path] = {}
@@ -68,11 +74,17 @@ def straightened(
         if path is not None and (contact, lead) in cells and cells[contact, lead].values:
             paths[contact] = path
             groups.setdefault(leans_with(one) or one.number, []).append(contact)
-    vt = VT_MV_PER_K * (KELVIN + air_c)
+    vt = VT_MV_PER_K * (KELVIN + to.air_c)
     lines: dict[int, Line] = {}
     for _, members in sorted(groups.items()):
         scatter = {contact: spreads_of(board.contacts[contact], lead)[0] for contact in members}
-        lines.update(_group({contact: cells[contact, lead] for contact in members}, paths, scatter, vt))
+        here = {contact: cells[contact, lead] for contact in members}
+        found = _group(here, paths, scatter, vt, {})
+        for _ in range(0 if lead == "red" else STRAIGHTEN_ROUNDS):
+            before = {contact: (line.ohm, line.ideality) for contact, line in found.items()}
+            here = {contact: _carried_anew(cell, found[contact].path, to) for contact, cell in here.items()}
+            found = _group(here, paths, scatter, vt, before)
+        lines.update(found)
     if lead == "red":
         return lines
     return {
@@ -81,10 +93,25 @@ def straightened(
     }
 
 
+def _carried_anew(cell: ReferenceCell, path: Path, to: Conditions) -> ReferenceCell:
+    """The same readings carried through another path."""
+    values = [
+        carry(shown, path, to.current_ma - step, at.air_c, to.current_ma, to.air_c)
+        for (shown, _), (step, _), at in zip(cell.as_read, cell.steps, cell.taken_at, strict=True)
+    ]
+    return cell._replace(values=values)
+
+
 def _group(
-    cells: dict[int, ReferenceCell], paths: dict[int, Path], scatter: dict[int, float], vt: float
+    cells: dict[int, ReferenceCell],
+    paths: dict[int, Path],
+    scatter: dict[int, float],
+    vt: float,
+    before: dict[int, tuple[float, float]],
 ) -> dict[int, Line]:
-    told = {contact: _told(cell, scatter[contact], vt) for contact, cell in cells.items()}
+    """`before`: by how much (ohm, n) the path that the values were carried through already differs from `paths`."""
+    already = {contact: before.get(contact, (0.0, 0.0)) for contact in cells}
+    told = {contact: _told(cell, scatter[contact], vt, already[contact]) for contact, cell in cells.items()}
     shared = paths[next(iter(cells))].series_sd_ohm
     own = _inverse(_diagonal(min(shared, SERIES_OWN_SD_OHM), IDEALITY_OWN_SD))
     info = _inverse(_diagonal(shared, IDEALITY_SD))
@@ -99,12 +126,12 @@ def _group(
     cov = _inverse(info)
     ohm, ideality = cov[0] * pull_r + cov[1] * pull_n, cov[1] * pull_r + cov[-1] * pull_n
     return {
-        contact: _line(cell, paths[contact], told[contact], own, (ohm, ideality), cov, vt)
+        contact: _line(cell, paths[contact], told[contact], own, (ohm, ideality), cov, vt, already[contact])
         for contact, cell in cells.items()
     }
 
 
-def _told(cell: ReferenceCell, scatter: float, vt: float) -> _Told:
+def _told(cell: ReferenceCell, scatter: float, vt: float, already: tuple[float, float]) -> _Told:
     strength = 1 / (scatter * scatter + NOISE_PERSON_MV * NOISE_PERSON_MV)
     count = len(cell.values)
     rs, ns = [-step for step, _ in cell.steps], [-vt * ratio for _, ratio in cell.steps]
@@ -114,7 +141,9 @@ def _told(cell: ReferenceCell, scatter: float, vt: float) -> _Told:
         dx, dy, dv = x - mean_r, y - mean_n, value - mean
         rr, rn, nn = rr + strength * dx * dx, rn + strength * dx * dy, nn + strength * dy * dy
         r, n = r + strength * dx * dv, n + strength * dy * dv
-    return _Told(rr, rn, nn, r, n, mean_r, mean_n)
+    # the values ask for a change of the path they were carried through: with what it has already, of the first one
+    ohm, ideality = already
+    return _Told(rr, rn, nn, r + rr * ohm + rn * ideality, n + rn * ohm + nn * ideality, mean_r, mean_n)
 
 
 def _line(
@@ -125,19 +154,23 @@ def _line(
     group: tuple[float, float],
     group_cov: Two,
     vt: float,
+    already: tuple[float, float],
 ) -> Line:
     cov = _inverse((told.rr + own[0], told.rn, told.nn + own[-1]))
     right_r, right_n = told.r + own[0] * group[0], told.n + own[-1] * group[1]
     ohm, ideality = cov[0] * right_r + cov[1] * right_n, cov[1] * right_r + cov[-1] * right_n
+    # no further than a junction can be: what is left over is the resistance's
+    ideality = min(max(ideality, IDEALITY_LOWEST - path.ideality), IDEALITY_HIGHEST - path.ideality)
+    ohm = max(ohm, -path.series_ohm)
     values = [
-        value + ohm * step + ideality * vt * ratio
+        value + (ohm - already[0]) * step + (ideality - already[-1]) * vt * ratio
         for value, (step, ratio) in zip(cell.values, cell.steps, strict=True)
     ]
     return Line(
         values,
         path._replace(
-            ideality=min(max(path.ideality + ideality, IDEALITY_LOWEST), IDEALITY_HIGHEST),
-            series_ohm=max(0.0, path.series_ohm + ohm),
+            ideality=path.ideality + ideality,
+            series_ohm=path.series_ohm + ohm,
             series_sd_ohm=math.sqrt(cov[0] + group_cov[0]),
             ideality_sd=math.sqrt(cov[-1]),
             shared_ideality_sd=math.sqrt(group_cov[-1]),
@@ -145,6 +178,8 @@ def _line(
         ),
         _doubt(told, cov),
         _doubt(told, group_cov),
+        ohm,
+        ideality,
     )
 
 

@@ -38,7 +38,7 @@ def cells(true_ohm: float, true_n: float, seed: int = 3) -> dict[tuple[int, str]
 
 def test_the_lines_are_those_of_the_dense_posterior() -> None:
     known = cells(24.0, 1.4)
-    got = straightened(BOARD, known, 23.0, "red")
+    got = straightened(BOARD, known, AT, "red")
     own, _ = spreads_of(BOARD.contacts[0])
     strength = 1 / (own * own + 4.0)
     # unknowns: group (R, n), then (centre, R, n) of each of five lines
@@ -71,7 +71,7 @@ def test_the_lines_are_those_of_the_dense_posterior() -> None:
 
 def test_boards_at_one_current_leave_the_path_as_it_was() -> None:
     known = {key: cell._replace(steps=[(0.0, 0.0)] * 6) for key, cell in cells(24.0, 1.4).items()}
-    for contact, told in straightened(BOARD, known, 23.0, "red").items():
+    for contact, told in straightened(BOARD, known, AT, "red").items():
         assert told.path.series_ohm == pytest.approx(BOARD.paths[contact].series_ohm)  # type: ignore[union-attr]
         assert told.doubt_mv == 0
         assert told.values == pytest.approx(known[contact, "red"].values)
@@ -81,6 +81,6 @@ def test_what_was_carried_on_wrong_paths_is_put_right() -> None:
     for true_ohm, true_n in ((5.0, 1.25), (30.0, 1.25), (5.0, 1.5), (28.0, 1.5)):
         known = cells(true_ohm, true_n)
         apart = [max(cell.values) - min(cell.values) for cell in known.values()]
-        after = [max(one.values) - min(one.values) for one in straightened(BOARD, known, 23.0, "red").values()]
+        after = [max(one.values) - min(one.values) for one in straightened(BOARD, known, AT, "red").values()]
         assert max(after) < 6
         assert math.fsum(after) <= math.fsum(apart) + 1

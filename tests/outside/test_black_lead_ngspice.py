@@ -89,3 +89,24 @@ def test_a_leak_shows_more_with_black_on_ground(sheet: BenchSheet, ngspice_path:
     assert meter.test_current_ma == JOB_MA
     again = touched([("3", round(leaky))], prefix="again", lead_on_ground="black", start_ms=1_745_000_900_000)
     assert odd(form_opinion(replace(sheet, readings=(*readings, *again)))) == ["3"]
+
+
+def test_a_clamp_with_no_load_behind_it_is_learnt_as_well(ngspice_path: str) -> None:
+    """The role's usual load is hundreds of ohms; here there is none, and the readings say so."""
+    rng = random.Random(8)
+    asked = [
+        circuit(2.4e-8 * 2.718 ** rng.gauss(0, 0.1), 0.1, current_ma) for current_ma in (*CURRENTS_MA, JOB_MA)
+    ]
+    read = [round(mv) for mv in node_millivolts(ngspice_path, asked)]
+    meters = [
+        replace(BENCH_METER, id=f"m{n}", test_current_ma=current_ma) for n, current_ma in enumerate(CURRENTS_MA)
+    ]
+    known = references([{"1": mv} for mv in read[:-1]], lead_on_ground="black")
+    readings = tuple(replace(one, meter_id=f"m{n}") for n, one in enumerate(known["known_good_readings"]))
+    alone = sheet_of(
+        board_of([line(1, "led_minus", leads_to="U3")]),
+        known={**known, "known_good_readings": readings},
+        meters=(replace(BENCH_METER, test_current_ma=JOB_MA), *meters),
+    )
+    band = healthy_bands(alone).contacts[0].black
+    assert band.centre_mv == pytest.approx(read[-1], abs=25)

@@ -108,6 +108,13 @@ SECOND_RATIO = _num("SECOND_RATIO", 0.5, "1", "ASSUMED", "a second current is wo
 SECOND_BINS = int(_num("SECOND_BINS", 24, "1", "ASSUMED", "sizes of leak tried"))
 SECOND_REACH_SD = _num("SECOND_REACH_SD", 6.0, "sd", "ASSUMED", "how far above its band an unleaked reading may be")
 SECOND_STEPS = int(_num("SECOND_STEPS", 6, "1", "ASSUMED", "Newton steps to a leak's share of the smaller current"))
+STRAIGHTEN_ROUNDS = int(
+    _num("STRAIGHTEN_ROUNDS", 2, "1", "ASSUMED", "readings carried anew through the load that was found; two settle it")
+)
+BOTH_LEADS_STEPS = int(
+    _num("BOTH_LEADS_STEPS", 12, "1", "ASSUMED", "sizes of a fault tried where both leads were read; steps of a scale")
+)
+BOTH_LEADS_REACH = _num("BOTH_LEADS_REACH", 4.0, "deviations", "ASSUMED", "beyond it one reading rules a size out")
 SECOND_BRIDGE_SD_MV = _num(
     "SECOND_BRIDGE_SD_MV", 8.0, "mV", "ASSUMED", "two joined junctions share another current almost alike"
 )
