@@ -5,7 +5,6 @@ that one demo holds a data folder at a time, and that Ctrl-C and a stop from out
 """
 
 import contextlib
-import fcntl
 import json
 import shutil
 import signal
@@ -20,6 +19,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import uvicorn
+
+from server.store.in_use import FILE_NAME, InUse, only_one_on
 
 HOST = "127.0.0.1"
 READY_WITHIN_S = 60.0
@@ -71,19 +72,17 @@ def listen(port: int) -> socket.socket:
 @contextlib.contextmanager
 def only_demo_on(data: Path) -> Iterator[None]:
     """Holds the data folder for this demo alone."""
-    data.mkdir(parents=True, exist_ok=True)
-    with (data / ".in-use").open("w") as mark:
-        try:
-            fcntl.flock(mark, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            sys.exit(f"Another demo is using {data}: stop that one with Ctrl-C first.")
-        yield
+    try:
+        with only_one_on(data):
+            yield
+    except InUse:
+        sys.exit(f"Another demo is using {data}: stop that one with Ctrl-C first.")
 
 
 def empty(data: Path) -> None:
     """Removes everything in the folder but the mark that it is in use."""
     for inside in data.iterdir():
-        if inside.name == ".in-use":
+        if inside.name == FILE_NAME:
             continue
         shutil.rmtree(inside) if inside.is_dir() else inside.unlink()
 

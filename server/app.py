@@ -15,6 +15,7 @@ from litestar.datastructures import State
 from litestar.di import Provide
 from litestar.handlers import BaseRouteHandler
 
+from server.access.access import Access
 from server.access.edge import Edge
 from server.api.app_files import AppFiles
 from server.api.bench import give_discharge, give_overstress
@@ -25,6 +26,7 @@ from server.api.edge import BODY_LIMIT_BYTES, answer_error, refuse_options
 from server.api.health import health, own_version
 from server.api.meters import give_meter_pair, give_meter_sheet
 from server.api.opinion import give_opinion, job_opinion, job_sheet
+from server.api.pairing import list_phones, make_code, me, pair, pair_here, revoke_phone
 from server.api.photos import get_photo, head_photo, put_photo
 from server.api.pin_table import read_pin_columns, read_pin_table
 from server.api.reference_file import check_file
@@ -37,20 +39,28 @@ from server.sync.catch_up import apply_waiting
 ROUTES: tuple[BaseRouteHandler, ...] = (
     health, give_opinion, give_discharge, give_overstress, job_sheet, job_opinion, push_changes, pull_changes,
     check_file, give_meter_sheet, give_meter_pair, put_photo, get_photo, head_photo, read_pin_table,
-    read_pin_columns, send_board_file, board_file, board_file_socket,
+    read_pin_columns, send_board_file, board_file, board_file_socket, pair, pair_here, me, make_code, list_phones,
+    revoke_phone,
 )
 
 
-def create_app(data_dir: Path, app_dir: Path | None, vocabulary: Vocabulary | None = None) -> Any:
+def create_app(
+    data_dir: Path, app_dir: Path | None, vocabulary: Vocabulary | None = None, access: Access | None = None,
+) -> Any:
     """The whole server. The record lies in `data_dir`; the built app in `app_dir`, if there is one.
 
-    `vocabulary` is what this server can read of changes; tests give a newer one.
+    `vocabulary` is what this server can read of changes; tests give a newer one. `access` says who may
+    ask; by default this machine only.
     """
-    routes = create_routes(data_dir, vocabulary or Vocabulary())
-    return Edge(AppFiles(routes, app_dir) if app_dir is not None and app_dir.is_dir() else routes)
+    access = access or Access()
+    routes = create_routes(data_dir, vocabulary or Vocabulary(), access)
+    if app_dir is None or not app_dir.is_dir():
+        return Edge(routes, access.desk, access.doors, lambda _path: False, access.log)
+    files = AppFiles(routes, app_dir)
+    return Edge(files, access.desk, access.doors, files.has, access.log)
 
 
-def create_routes(data_dir: Path, vocabulary: Vocabulary) -> Litestar:
+def create_routes(data_dir: Path, vocabulary: Vocabulary, access: Access) -> Litestar:
     """The routes with the record behind them, without files and guard around them."""
 
     @asynccontextmanager
@@ -59,7 +69,8 @@ def create_routes(data_dir: Path, vocabulary: Vocabulary) -> Litestar:
         try:
             await apply_waiting(database, vocabulary)
             app.state.database, app.state.vocabulary = database, vocabulary
-            app.state.photos = PhotoFolder(data_dir)
+            app.state.photos, app.state.access = PhotoFolder(data_dir), access
+            access.open(database)
             app.state.board_desk = desk = BoardDesk()
             yield
             await desk.close()
@@ -82,6 +93,11 @@ def create_routes(data_dir: Path, vocabulary: Vocabulary) -> Litestar:
         openapi_config=None,  # served by `openapi` alone: the framework's own pages load from elsewhere
         logging_config=None,  # how the server's log looks is for the command that starts it
     )
+
+
+def route_paths() -> list[str]:
+    """The paths of all routes, their parameters in braces."""
+    return [path for route in ROUTES for path in route.paths]
 
 
 @cache

@@ -1,4 +1,4 @@
-"""The command `secondprobe`: an opinion about a sheet in a file, a board file's sockets and paths, and the server.
+"""The command `secondprobe`: an opinion about a sheet, a board file's sockets and paths, the shop's server.
 
 Exit status: 0 done, 1 the server could not start, 2 the input or the record cannot be used (said on
 the error stream: given, where, expected, example).
@@ -8,13 +8,14 @@ import argparse
 import os
 import sys
 from pathlib import Path
-from typing import Any
 
+from server.cli_shop import add_shop_commands
 from server.engine.errors import SheetError
+from server.network.trouble import Trouble
 from server.problems import Refusal, strict_json
+from server.store.migrations import RecordUnusable
 from shared_models.change import Problem
 
-DEFAULT_PORT = 8765
 INSTALLED_APP_DIR = Path(__file__).resolve().parent / "app_files"
 DEFAULT_APP_DIR = (
     INSTALLED_APP_DIR if INSTALLED_APP_DIR.is_dir() else Path(__file__).resolve().parents[1] / "pwa" / "dist"
@@ -30,6 +31,14 @@ def main(arguments: list[str] | None = None) -> int:
     except (Refusal, SheetError) as error:
         _tell(error.problem)
         return 2
+    except RecordUnusable as error:
+        sys.stderr.write(f"secondprobe: {error}\n")
+        return 2
+    except Trouble as error:
+        sys.stderr.write(f"secondprobe: {error.what}\n{error.do}\n")
+        return 1
+    except KeyboardInterrupt:
+        return 130
 
 
 def default_data_dir() -> Path:
@@ -62,12 +71,7 @@ def _parser() -> argparse.ArgumentParser:
     board.add_argument("--text", action="store_true", help="for people instead of JSON")
     board.set_defaults(run=_board)
 
-    serve = commands.add_parser("serve", help="the shop's record and the app, for this machine")
-    folder, default = {"metavar": "DIR", "type": Path}, "(default: %(default)s)"
-    serve.add_argument("--data", **folder, default=default_data_dir(), help=f"the record {default}")
-    serve.add_argument("--port", metavar="N", type=int, default=DEFAULT_PORT, help=f"where it answers {default}")
-    serve.add_argument("--app", **folder, default=DEFAULT_APP_DIR, help=f"the built app {default}")
-    serve.set_defaults(run=_serve)
+    add_shop_commands(commands, default_data_dir(), DEFAULT_APP_DIR)
     return parser
 
 
@@ -105,38 +109,6 @@ def _board(parsed: argparse.Namespace) -> int:
     else:
         sys.stdout.buffer.write(msgspec.json.encode(answer) + b"\n")
     return 0
-
-
-def _serve(parsed: argparse.Namespace) -> int:
-    import uvicorn
-
-    from server.app import create_app
-    from server.store.database import RecordUnusable, check_record
-
-    try:
-        check_record(parsed.data)  # so that a record that cannot be used is told in words, not as a traceback
-    except RecordUnusable as error:
-        sys.stderr.write(f"secondprobe: {error}\n")
-        return 2
-
-    class Announced(uvicorn.Server):
-        async def startup(self, sockets: Any = None) -> None:
-            await super().startup(sockets)
-            if self.started:
-                print(f"Second Probe at http://localhost:{parsed.port} keeps its record in {parsed.data}", flush=True)
-
-    server = Announced(uvicorn.Config(
-        create_app(parsed.data, parsed.app), host="127.0.0.1", port=parsed.port, log_level="warning",
-        proxy_headers=False,  # no proxy stands before it: an address in a header is nobody's address here
-        server_header=False,
-    ))
-    try:
-        server.run()
-    except KeyboardInterrupt:
-        pass  # Ctrl-C: the server has ended in order before it passes this on
-    except SystemExit:
-        return 1  # it could not start and has said why
-    return 0 if server.started else 1
 
 
 def _read(name: str, example: str = "secondprobe opinion sheet.json", at_most: int = -1) -> bytes:

@@ -9,7 +9,7 @@ from typing import Any
 
 from msgspec import inspect
 
-from shared_models import base, change, job
+from shared_models import base, change, job, pairing
 
 Step = str | int
 """One step of a path: a field's name or a place in a list."""
@@ -20,6 +20,8 @@ _NAMED_PATTERNS: dict[str | None, tuple[str, str]] = {
         (base.Id, ("an id of 1 to 80 letters, digits and . _ : - that begins with a letter or digit", "r-1")),
         (base.ContactNumber, ("a contact's number of 1 to 8 letters and digits", "12")),
         (change.Hlc, ("15 digits of milliseconds, a dash, 5 digits of a counter", "001767225600000-00000")),
+        (pairing.PhoneName, ("a name of 1 to 60 characters", "the phone at the window")),
+        (pairing.CodeTyped, ("the eight characters of a code", "ABCD-2345")),
         (job.Photo.__annotations__["sha256"], ("a SHA-256 of 64 hexadecimal digits", "0" * 64)),
     )
 }

@@ -1,15 +1,20 @@
-"""The outermost layer: the guard, and the headers that every answer carries.
+"""The outermost layer: the guard, the token, and the headers that every answer carries.
 
-The content security policy lets the page run its own scripts and WebAssembly (the engine), read
-from its own origin only, and be framed by nobody. The engine's worker obeys the header of its own
-script, which is why the app's files carry it too.
+Decides: what is open without a token (`OPEN_ROUTES` and the app's own files, each by its exact path), so
+that whatever is added later is shut until it is named here. The content security policy lets the page run
+its own scripts and WebAssembly (the engine), read from its own origin only, and be framed by nobody. The
+engine's worker obeys the header of its own script, which is why the app's files carry it too.
 """
 
+from collections.abc import Callable
 from typing import Any
 
 import msgspec
 
-from server.access.guard import refusal_for
+from server.access.access_log import AccessLog
+from server.access.guard import Doors, refusal_for
+from server.access.pairing import Desk
+from server.problems import Refusal
 from shared_models.change import ProblemAnswer
 
 CONTENT_SECURITY_POLICY = (
@@ -23,12 +28,21 @@ SAFETY_HEADERS = (
     (b"referrer-policy", b"no-referrer"),
 )
 
+OPEN_ROUTES = frozenset({("GET", "/api/health"), ("POST", "/api/pair"), ("POST", "/api/pair-here")})
+"""What is answered without a token: whether the server is up, and how one gets a token."""
+
+READS = frozenset({"GET", "HEAD"})
+SYNC_PATH = "/api/changes"
+
 
 class Edge:
-    """An ASGI application around another one."""
+    """An ASGI application around another one. `is_app_file` knows the app's files by their exact path."""
 
-    def __init__(self, inner: Any) -> None:
-        self.inner = inner
+    def __init__(
+        self, inner: Any, desk: Desk, doors: Doors, is_app_file: Callable[[str], bool], log: AccessLog | None = None,
+    ) -> None:
+        self.inner, self.desk, self.doors = inner, desk, doors
+        self._is_app_file, self._log = is_app_file, log
 
     async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
         """One connection; `lifespan` passes untouched, a websocket is never admitted."""
@@ -39,6 +53,7 @@ class Edge:
             await receive()
             await send({"type": "websocket.close", "code": 1008})
             return
+        said = self._log.begin(scope) if self._log else None
 
         async def send_safely(message: Any) -> None:
             if message["type"] == "http.response.start":
@@ -46,13 +61,44 @@ class Edge:
                 if not any(name == b"cache-control" for name, _ in headers):
                     headers.append((b"cache-control", b"no-store"))  # answers are of this moment
                 message = {**message, "headers": headers}
+                if said:
+                    said(message["status"])
             await send(message)
 
-        problem = refusal_for(scope)
-        if problem is None:
-            await self.inner(scope, receive, send_safely)
+        try:
+            await self._admit(scope)
+        except Refusal as refusal:
+            await _answer(refusal, send_safely)
             return
-        body = msgspec.json.encode(ProblemAnswer(status=403, problem=problem))
-        headers = [(b"content-type", b"application/json"), (b"content-length", str(len(body)).encode())]
-        await send_safely({"type": "http.response.start", "status": 403, "headers": headers})
-        await send_safely({"type": "http.response.body", "body": body})
+        await self.inner(scope, receive, send_safely)
+
+    async def _admit(self, scope: Any) -> None:
+        """Raises Refusal for who may not ask this; else the phone that asks stands in `scope["phone"]`."""
+        problem = refusal_for(scope, self.doors)
+        if problem is not None:
+            raise Refusal(403, problem)
+        method, path = scope["method"], scope["path"]
+        if (method, path) in OPEN_ROUTES or (method in READS and (path == "/" or self._is_app_file(path))):
+            return
+        scope["phone"] = await self.desk.phone_with(bearer_of(scope), scope["client"][0])
+        if path == SYNC_PATH:
+            await self.desk.note_synced(scope["phone"])
+
+
+def bearer_of(scope: Any) -> str | None:
+    """The token in the header Authorization; None when there is none of the kind Bearer."""
+    given = next((value.decode("latin-1") for name, value in scope["headers"] if name == b"authorization"), "")
+    scheme, _, token = given.partition(" ")
+    return token.strip() if scheme.lower() == "bearer" and token.strip() else None
+
+
+async def _answer(refusal: Refusal, send: Any) -> None:
+    body = msgspec.json.encode(ProblemAnswer(status=refusal.status, problem=refusal.problem))
+    headers = [
+        (b"content-type", b"application/json"), (b"content-length", str(len(body)).encode()),
+        # what is still on its way of a refused request is not read
+        (b"connection", b"close"),
+        *((name.lower().encode(), value.encode("latin-1", "replace")) for name, value in refusal.headers.items()),
+    ]
+    await send({"type": "http.response.start", "status": refusal.status, "headers": headers})
+    await send({"type": "http.response.body", "body": body})

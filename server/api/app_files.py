@@ -39,6 +39,10 @@ class AppFiles:
         if index is not None:
             self._files.files["/"] = index
 
+    def has(self, path: str) -> bool:
+        """Whether this is the exact path of one of the app's files."""
+        return path in self._files.files
+
     async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
         """One connection."""
         reads = scope["type"] == "http" and scope["method"] in READS

@@ -15,6 +15,7 @@ from litestar.di import Provide
 from litestar.handlers import BaseRouteHandler
 from litestar.openapi import OpenAPIConfig, ResponseSpec
 
+from server.access.edge import OPEN_ROUTES
 from server.api.edge import TAKES
 from shared_models.change import ProblemAnswer
 
@@ -22,12 +23,14 @@ PROBLEMS = {
     status: ResponseSpec(ProblemAnswer, description=words, generate_examples=False)
     for status, words in (
         (400, "something given cannot be used"),
-        (403, "not from this machine"),
+        (401, "without the token of a paired phone"),
+        (403, "not from here, or not this phone's to ask"),
         (404, "there is no such thing"),
         (413, "the body is too long"),
         (405, "the path has no such method"),
         (415, "the body is not said to be JSON"),
         (422, "what was sent can be read and not used"),
+        (429, "too many wrong tries"),
     )
 }
 """The answers that are not a success, the same for every route."""
@@ -68,7 +71,15 @@ def describe(
     structs = [kind for kind in structs if isinstance(kind, type) and issubclass(kind, msgspec.Struct)]
     _, described = msgspec.json.schema_components(structs, ref_template=_REFS)
     document["components"]["schemas"].update(described)
+    _say_who_may_ask(document)
     return document
+
+
+def _say_who_may_ask(document: dict[str, Any]) -> None:
+    document["components"]["securitySchemes"] = {"token": {"type": "http", "scheme": "bearer"}}
+    for path, methods in document["paths"].items():
+        for method, operation in methods.items():
+            operation["security"] = [] if (method.upper(), path) in OPEN_ROUTES else [{"token": []}]
 
 
 def _at(document: dict[str, Any], path: str) -> dict[str, Any]:

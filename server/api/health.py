@@ -24,4 +24,5 @@ async def health(database: NamedDependency[Database]) -> Health:
     """Answers when the record can be read. `epoch` changes when the record was made anew or restored."""
     async with database.reading() as connection:
         changes = await change_log.count(connection)
-    return Health(ok=True, version=own_version(), epoch=database.epoch, server_ms=clock_ms(), changes=changes)
+        epoch = await change_log.epoch(connection)
+    return Health(ok=True, version=own_version(), epoch=epoch, server_ms=clock_ms(), changes=changes)

@@ -66,6 +66,12 @@ async def count(connection: aiosqlite.Connection) -> int:
     return changes
 
 
+async def epoch(connection: aiosqlite.Connection) -> str:
+    """Which record this is; another one after it was restored, which may be while the server runs."""
+    [(found,)] = await connection.execute_fetchall("SELECT epoch FROM server")
+    return found
+
+
 async def waiting(connection: aiosqlite.Connection, up_to_v: int) -> list[NumberedChange]:
     """Changes not applied to the record yet although this server can read them, in their order."""
     rows = await connection.execute_fetchall(

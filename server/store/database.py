@@ -6,6 +6,7 @@ not opened. Leaves the statements themselves to the modules beside it.
 """
 
 import asyncio
+import os
 import sqlite3
 import time
 import uuid
@@ -15,6 +16,7 @@ from pathlib import Path
 
 import aiosqlite
 
+from server.store import change_log
 from server.store.migrations import STEPS_DIR, RecordUnusable, migrate, read_steps
 
 FILE_NAME = "record.sqlite3"
@@ -36,8 +38,7 @@ def clock_ms() -> int:
 class Database:
     """The open record. Made by `Database.open`, which also brings the tables up to date."""
 
-    def __init__(self, writer: aiosqlite.Connection, readers: list[aiosqlite.Connection], epoch: str) -> None:
-        self.epoch = epoch
+    def __init__(self, writer: aiosqlite.Connection, readers: list[aiosqlite.Connection]) -> None:
         self._writer = writer
         self._write_lock = asyncio.Lock()
         self._all = [writer, *readers]
@@ -57,21 +58,21 @@ class Database:
         opened: list[aiosqlite.Connection] = []
         try:
             try:
-                data_dir.mkdir(parents=True, exist_ok=True)
+                keep_private(path)
                 # A file that cannot be opened fails here: aiosqlite would leave a thread behind.
                 sqlite3.connect(path).close()
                 opened.append(await _connect(path, "rwc"))
                 await _check(opened[0], path)
             except (sqlite3.Error, OSError) as error:
                 raise RecordUnusable(f"{path} cannot be opened: {error}") from error
-            epoch = await _bring_up_to_date(opened[0], steps_dir)
+            await _bring_up_to_date(opened[0], steps_dir)
             for _ in range(READERS):
                 opened.append(await _connect(path, "ro"))
         except BaseException:
             for connection in opened:
                 await connection.close()
             raise
-        return cls(opened[0], opened[1:], epoch)
+        return cls(opened[0], opened[1:])
 
     @asynccontextmanager
     async def writing(self) -> AsyncIterator[aiosqlite.Connection]:
@@ -99,6 +100,11 @@ class Database:
             finally:
                 self._free.put_nowait(connection)
 
+    async def epoch(self) -> str:
+        """Which record this is, now."""
+        async with self.reading() as connection:
+            return await change_log.epoch(connection)
+
     async def close(self) -> None:
         """Closes every connection once the write in hand is done; closing twice is no error."""
         async with self._write_lock:
@@ -114,6 +120,19 @@ def check_record(data_dir: Path) -> None:
         await (await Database.open(data_dir)).close()
 
     asyncio.run(open_and_close())
+
+
+def keep_private(path: Path) -> None:
+    """Makes the record's folder and file where they are not there; only this user may read them from now on.
+
+    SQLite gives the files it puts beside it (-wal, -shm) the record's own mode.
+    """
+    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    path.parent.chmod(0o700)
+    os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
+    for each in (path, path.with_name(path.name + "-wal"), path.with_name(path.name + "-shm")):
+        if each.exists():
+            each.chmod(0o600)
 
 
 async def _connect(path: Path, mode: str) -> aiosqlite.Connection:
@@ -149,11 +168,9 @@ async def _into_wal(writer: aiosqlite.Connection) -> None:
             await asyncio.sleep(WAL_PAUSE_S)
 
 
-async def _bring_up_to_date(writer: aiosqlite.Connection, steps_dir: Path) -> str:
+async def _bring_up_to_date(writer: aiosqlite.Connection, steps_dir: Path) -> None:
     await migrate(writer, read_steps(steps_dir), clock_ms())
     await writer.execute(
         "INSERT INTO server (only_row, epoch, made_at_ms) VALUES (1, ?, ?) ON CONFLICT DO NOTHING",
         (str(uuid.uuid4()), clock_ms()),
     )
-    [(epoch,)] = await writer.execute_fetchall("SELECT epoch FROM server")
-    return epoch

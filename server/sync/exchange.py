@@ -64,15 +64,17 @@ async def take_batch(database: Database, sent: Sequence[Raw | bytes], vocabulary
     read = [_read(raw, vocabulary) for raw in sent]
     async with database.writing() as connection:
         answers = [one if isinstance(one, ChangeAnswer) else await _store(connection, one) for one in read]
-    return BatchAnswer(answers=tuple(answers), server_ms=clock_ms(), epoch=database.epoch)
+        epoch = await change_log.epoch(connection)
+    return BatchAnswer(answers=tuple(answers), server_ms=clock_ms(), epoch=epoch)
 
 
 async def hand_out(database: Database, after: int, limit: int) -> ChangePage:
     """The changes numbered above `after`, oldest first, at most `limit`; see `change_log.page`."""
     async with database.reading() as connection:
         changes, more = await change_log.page(connection, after, limit, PAGE_BODY_BYTES)
+        epoch = await change_log.epoch(connection)
     next_after = changes[-1].seq if changes else after
-    return ChangePage(changes=changes, next_after=next_after, more=more, epoch=database.epoch, server_ms=clock_ms())
+    return ChangePage(changes=changes, next_after=next_after, more=more, epoch=epoch, server_ms=clock_ms())
 
 
 def _read(raw: Raw | bytes, vocabulary: Vocabulary) -> Accepted | ChangeAnswer:

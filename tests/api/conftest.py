@@ -10,6 +10,7 @@ import httpx
 import pytest
 from litestar.testing import AsyncTestClient
 
+from server.access.access import Access
 from server.access.edge import Edge
 from server.app import create_app, create_routes
 from server.sync.accept import Vocabulary
@@ -64,17 +65,28 @@ async def in_this_loop(data_dir: Path) -> AsyncIterator[httpx.AsyncClient]:
 
     The framework's test client runs each request to its end before the caller goes on.
     """
-    routes = create_routes(data_dir, Vocabulary())
+    access = Access()
+    routes = create_routes(data_dir, Vocabulary(), access)
+    edge = Edge(routes, access.desk, access.doors, lambda _path: False)
     async with routes.lifespan(), httpx.AsyncClient(
-        transport=httpx.ASGITransport(Edge(routes)), base_url=THIS_MACHINE
+        transport=httpx.ASGITransport(edge), base_url=THIS_MACHINE
     ) as client:
+        await pair_here(client)
         yield client
+
+
+async def pair_here(client: httpx.AsyncClient) -> httpx.AsyncClient:
+    """The client as a paired phone of a server for this machine."""
+    answer = await client.post("/api/pair-here")
+    client.headers["authorization"] = f"Bearer {answer.json()['token']}"
+    return client
 
 
 @pytest.fixture
 async def client(tmp_path: Path, built_app: Path) -> AsyncIterator[AsyncTestClient[Any]]:
-    """The server with the small app, asked from this machine."""
+    """The server with the small app, asked from this machine by a phone that is paired."""
     app = create_app(tmp_path / "data", built_app)
     async with AsyncTestClient(SeenFrom(app), base_url=THIS_MACHINE, raise_server_exceptions=False) as client:
         client.headers["accept-encoding"] = "identity"
+        await pair_here(client)
         yield client

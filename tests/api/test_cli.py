@@ -133,12 +133,27 @@ def test_the_server_says_where_it_is_and_ends_in_order(tmp_path: Path) -> None:
         server.stop()
 
 
+def test_a_second_server_on_one_folder_is_told_the_next_step(tmp_path: Path) -> None:
+    (tmp_path / "data").mkdir()
+    server = ServerProcess(tmp_path / "data", free_port())
+    server.start()
+    try:
+        options = ["--this-machine", "--data", str(tmp_path / "data"), "--port", str(free_port())]
+        command = [sys.executable, "-m", "server.cli", "serve", *options]
+        done = subprocess.run(command, capture_output=True, check=False, cwd=SHEETS.parents[1], timeout=60)
+        assert done.returncode == 1 and done.stdout == b""
+        assert b"Another server is using" in done.stderr and b"--data DIR" in done.stderr
+        assert server.request("GET", "/api/health")["ok"] is True
+    finally:
+        server.stop()
+
+
 def test_a_port_that_is_taken_is_an_error(tmp_path: Path) -> None:
     (tmp_path / "data").mkdir()
     server = ServerProcess(tmp_path / "data", free_port())
     server.start()
     try:
-        options = ["--data", str(tmp_path / "two"), "--port", str(server.port)]
+        options = ["--this-machine", "--data", str(tmp_path / "two"), "--port", str(server.port)]
         command = [sys.executable, "-m", "server.cli", "serve", *options]
         done = subprocess.run(command, capture_output=True, check=False, cwd=SHEETS.parents[1], timeout=60)
         assert done.returncode == 1 and b"already in use" in done.stderr

@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 from litestar.testing import AsyncTestClient
 
+from server.access.access import Access
 from server.access.edge import CONTENT_SECURITY_POLICY
 from server.app import create_app, create_routes
 from server.sync.accept import Vocabulary
@@ -16,7 +17,7 @@ Client = AsyncTestClient[Any]
 
 def every_route(data_dir: Path) -> list[tuple[str, str]]:
     """Every method and path the server has, and some that are no route."""
-    routes = create_routes(data_dir, Vocabulary()).routes
+    routes = create_routes(data_dir, Vocabulary(), Access()).routes
     found = [(method, _filled(route.path)) for route in routes for method in sorted(getattr(route, "methods", ()))]
     assert len(found) >= 5
     no_routes = ("/", "/index.html", "/sw.js", "/nowhere")

@@ -29,7 +29,8 @@ def begin(server: ServerProcess, raw: bytes, sent: int) -> socket.socket:
     """Opens an upload and sends its first bytes only; returns once they lie on the disk."""
     connection = socket.create_connection(("127.0.0.1", server.port))
     connection.sendall(
-        f"PUT /api/photos/{sha256(raw)} HTTP/1.1\r\nHost: localhost\r\nContent-Length: {len(raw)}\r\n\r\n".encode()
+        f"PUT /api/photos/{sha256(raw)} HTTP/1.1\r\nHost: localhost\r\nAuthorization: Bearer {server.token}\r\n"
+        f"Content-Length: {len(raw)}\r\n\r\n".encode()
     )
     connection.sendall(raw[:sent])
     wait_until(lambda: names(server) != [], "the upload never began")
@@ -54,7 +55,7 @@ def send(server: ServerProcess, raw: bytes) -> int:
     with socket.create_connection(("127.0.0.1", server.port)) as connection:
         connection.sendall(
             f"PUT /api/photos/{sha256(raw)} HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n"
-            f"Content-Length: {len(raw)}\r\n\r\n".encode() + raw
+            f"Authorization: Bearer {server.token}\r\nContent-Length: {len(raw)}\r\n\r\n".encode() + raw
         )
         return int(connection.makefile("rb").readline().split()[1])
 

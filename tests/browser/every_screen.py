@@ -26,6 +26,8 @@ def every_screen(job: str) -> list[Screen]:
         Screen("board_by_hand", "#/board-by-hand", "main input"),
         Screen("healthy", f"#/healthy/{BOARD_ID}/{SOCKET}", "main", "shelf 1"),
         Screen("shop", "#/shop", "#actor"),
+        Screen("pair", "#/pair", "#code"),
+        Screen("phones", "#/phones", "main ul li", "this machine"),
         Screen("meters", "#/meters", "main", "A sheet says what each forces"),
         Screen("sheet", f"#/job/{job}/sheet", "main", "What was typed"),
         Screen("safe", f"#/job/{job}/safe", "main ol li", "Main rail"),

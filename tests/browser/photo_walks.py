@@ -123,7 +123,7 @@ def status(server: ServerProcess, method: str, path: str, body: bytes = b"") -> 
     """The status of a request of any kind."""
     connection = http.client.HTTPConnection("127.0.0.1", server.port, timeout=30)
     try:
-        connection.request(method, path, body)
+        connection.request(method, path, body, server.with_token())
         return connection.getresponse().status
     finally:
         connection.close()

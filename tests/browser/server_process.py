@@ -34,6 +34,7 @@ class ServerProcess:
         self.port = free_port()
         self.url = f"http://127.0.0.1:{self.port}"
         self._process: subprocess.Popen[bytes] | None = None
+        self._token: str | None = None
 
     def start(self) -> None:
         """Starts and waits until it answers.
@@ -45,14 +46,15 @@ class ServerProcess:
         with log_path.open("ab") as log:
             self._process = subprocess.Popen(
                 [
-                    sys.executable, "-m", "server.cli", "serve", "--data", str(self.data_dir),
-                    "--port", str(self.port), "--app", str(self.app_dir),
+                    sys.executable, "-m", "server.cli", "serve", "--this-machine",
+                    "--data", str(self.data_dir), "--port", str(self.port), "--app", str(self.app_dir),
                 ],
                 cwd=ROOT, stdout=log, stderr=subprocess.STDOUT,
             )
         until = time.monotonic() + START_S
         while time.monotonic() < until and self._process.poll() is None:
             if self._answers():
+                self._token = self.post("/api/pair-here", {})["token"]
                 return
             time.sleep(0.05)
         self.kill()
@@ -102,10 +104,15 @@ class ServerProcess:
             after, more = page["next_after"], page["more"]
         return found
 
+    def with_token(self) -> dict[str, str]:
+        """The header by which this test is a paired phone."""
+        return {} if self._token is None else {"Authorization": f"Bearer {self._token}"}
+
     def _ask(self, method: str, path: str, body: bytes | None) -> dict[str, Any]:
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
         try:
-            connection.request(method, path, body, {"Content-Type": "application/json"} if body else {})
+            headers = {"Content-Type": "application/json"} if body else {}
+            connection.request(method, path, body, headers | self.with_token())
             response = connection.getresponse()
             text = response.read()
             assert 200 <= response.status < 300, f"{method} {path} answered {response.status}: {text[:500]!r}"

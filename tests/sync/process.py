@@ -27,17 +27,20 @@ class ServerProcess:
 
     def __init__(self, data_dir: Path, port: int) -> None:
         self.data_dir, self.port = data_dir, port
+        self.token: str | None = None
         self.process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
         """Starts it and waits for its first answer."""
-        command = [sys.executable, "-m", "server.cli", "serve", "--data", str(self.data_dir), "--port", str(self.port)]
+        command = [sys.executable, "-m", "server.cli", "serve", "--this-machine", "--data", str(self.data_dir)]
+        command += ["--port", str(self.port)]
         with (self.data_dir.parent / "server.log").open("ab") as log:
             self.process = subprocess.Popen(command, cwd=ROOT, stdout=log, stderr=log)
         give_up_at = time.monotonic() + START_WITHIN_S
         while True:
             try:
                 self.request("GET", "/api/health")
+                self.token = self.request("POST", "/api/pair-here")["token"]
                 return
             except OSError:
                 status = self.process.poll()
@@ -68,6 +71,8 @@ class ServerProcess:
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
         try:
             headers = {"Content-Type": "application/json"}
+            if self.token is not None:
+                headers["Authorization"] = f"Bearer {self.token}"
             connection.request(method, path, None if body is None else json.dumps(body), headers)
             answer = connection.getresponse()
             text = answer.read()

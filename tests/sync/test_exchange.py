@@ -104,7 +104,7 @@ async def test_pages_follow_the_cursor_to_the_end_without_gap_or_double(tmp_path
         while True:
             page = await hand_out(database, after, 5)
             seen += [one.seq for one in page.changes]
-            assert len(page.changes) <= 5 and page.epoch == database.epoch
+            assert len(page.changes) <= 5 and page.epoch == await database.epoch()
             after = page.next_after
             if not page.more:
                 break
@@ -169,8 +169,8 @@ async def test_a_stamp_far_ahead_is_stored_as_it_is_and_the_answer_tells_the_tim
 async def test_the_record_and_its_epoch_survive_a_restart(tmp_path: Path) -> None:
     async with open_record(tmp_path) as database:
         await push(database, [change(1, added(reading()))])
-        before, epoch = await whole_state(database), database.epoch
+        before, epoch = await whole_state(database), await database.epoch()
     async with open_record(tmp_path) as database:
-        assert (await whole_state(database), database.epoch) == (before, epoch)
+        assert (await whole_state(database), await database.epoch()) == (before, epoch)
         assert (await push(database, [change(1, added(reading()))])).answers[0].seq == 1
         assert (await push(database, [change(2, added(reading("r-2")))])).answers[0].seq == 2

@@ -104,8 +104,8 @@ def served(command: Path, without_node: dict[str, str], tmp_path: Path) -> Itera
     port, said = free_port(), tmp_path / "said.txt"
     with said.open("wb") as out:
         process = subprocess.Popen(
-            [str(command), "serve", "--data", str(tmp_path / "record"), "--port", str(port)], cwd=tmp_path,
-            env=without_node, stdout=out, stderr=subprocess.STDOUT,
+            [str(command), "serve", "--this-machine", "--data", str(tmp_path / "record"), "--port", str(port)],
+            cwd=tmp_path, env=without_node, stdout=out, stderr=subprocess.STDOUT,
         )
     address, until = f"http://127.0.0.1:{port}", time.monotonic() + 30
     while not _answers(f"{address}/api/health"):

@@ -6,6 +6,8 @@ export type Route =
   | { at: "bench" }
   | { at: "take_in" }
   | { at: "shop" }
+  | { at: "pair"; code: string }
+  | { at: "phones" }
   | { at: "meters"; back: string }
   | { at: "board_by_hand" }
   | { at: "take_in_healthy" }
@@ -29,6 +31,8 @@ export function parseRoute(hash: string): Route {
     return { at: "meters", back: back.startsWith("#/") ? back : TO_BENCH };
   }
   if (first === "shop") return { at: "shop" };
+  if (first === "pair") return { at: "pair", code: decodeURIComponent(job ?? "") };
+  if (first === "phones") return { at: "phones" };
   if (first === "board-by-hand") return { at: "board_by_hand" };
   const at = JOB_PAGES.find((name) => name === page);
   if (first === "job" && job !== undefined && job !== "" && at !== undefined) {
@@ -41,6 +45,8 @@ export const TO_BENCH = "#/";
 export const TO_TAKE_IN = "#/take-in";
 export const TO_TAKE_IN_HEALTHY = "#/take-in/healthy";
 export const TO_SHOP = "#/shop";
+export const TO_PAIR = "#/pair";
+export const TO_PHONES = "#/phones";
 export const TO_BOARD_BY_HAND = "#/board-by-hand";
 
 export function toJob(job: string, page: JobPage = "sheet", query: Record<string, string> = {}): string {

@@ -7,6 +7,7 @@ import { uuidv7 } from "uuidv7";
 
 import type { EngineBridge } from "../engine_worker/bridge";
 import type { BoardVersion, ContactCorrection, PinColumns, PinColumnsQuestion, PinTable, PinTableQuestion, ProblemAnswer } from "../generated/models";
+import * as server from "../sync/server";
 import type { PhoneDb } from "./db";
 import type { Writer } from "./write";
 
@@ -67,13 +68,7 @@ async function ask<T>(bridge: EngineBridge, about: "pin_columns" | "pin_table", 
 
 async function askShop<T>(about: "pin_columns" | "pin_table", body: string, why: string): Promise<PinAnswer<T>> {
   try {
-    const response = await fetch(`/api/${about.replace("_", "-")}`, {
-      method: "POST",
-      headers: { "content-type": "application/json" },
-      body,
-      cache: "no-store",
-      signal: AbortSignal.timeout(READ_MS),
-    });
+    const response = await server.askShop(`/api/${about.replace("_", "-")}`, body, READ_MS);
     const answer = (await response.json()) as unknown;
     if (response.ok) return { is: "read", answer: answer as T };
     const { where, message, given, expected, example } = (answer as ProblemAnswer).problem;

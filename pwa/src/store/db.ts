@@ -8,7 +8,7 @@
  */
 import Dexie, { type Table } from "dexie";
 
-import type { Change, EntityKind, FactKind, Opinion, Problem } from "../generated/models";
+import type { Change, EntityKind, FactKind, Opinion, Phone, Problem } from "../generated/models";
 import tables from "../generated/tables.json";
 import type { Habits } from "./habits";
 import { allReadings, talliesOf } from "./tally";
@@ -121,6 +121,9 @@ export interface Meta {
   clock_off_ms: number | null;
   first_pull_done: boolean;
   habits: Habits;
+  token: string;
+  paired_as: Phone;
+  entry_refused: Problem | null;
 }
 
 export class PhoneDb extends Dexie {

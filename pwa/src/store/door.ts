@@ -37,6 +37,7 @@ import type { HealthyDoors } from "./healthy";
 import type { FileDoors } from "./take_file_in";
 import type { BenchDoors } from "./bench_answers";
 import type { MeterDoors } from "./meter_doors";
+import type { PairingDoors } from "./pairing";
 
 /**
  * A value that changes; a Svelte store (`$live` works). The value is `undefined` until the first
@@ -289,7 +290,7 @@ export type AskResult =
   | { is: "overtaken" }
   | { is: "failed"; why: string };
 
-export interface Door extends BoardDoors, BenchDoors, HealthyDoors, HabitDoors, MeterDoors, FileDoors {
+export interface Door extends BoardDoors, BenchDoors, HealthyDoors, HabitDoors, MeterDoors, FileDoors, PairingDoors {
   // queries
   trays(): Live<TrayView[]>;
   /** `null`: there is no such job, or it was taken back. */

@@ -4,6 +4,7 @@ import type { EngineManifest } from "../engine_worker/protocol";
 import type { BoardVersion } from "../generated/models";
 import engineManifest from "../generated/engine_manifest.json";
 import { AppUpdate } from "../sw_update";
+import { tokenFromRecord } from "../sync/entry";
 import { SyncRunner } from "../sync/runner";
 import { readSync, syncState } from "../sync/sync_state";
 import { benchDoors } from "./bench_answers";
@@ -18,6 +19,7 @@ import { habitDoors } from "./habits";
 import { healthyDoors } from "./healthy";
 import { live } from "./live";
 import { meterDoors } from "./meter_doors";
+import { pairingDoors } from "./pairing";
 import { Opinions } from "./opinions";
 import { Pictures } from "./photos";
 import { readJob, readMeters } from "./read_job";
@@ -45,6 +47,7 @@ function makeEngineWorker(): Worker {
 
 export function openInside(manifest: EngineManifest = engineManifest): Inside {
   const db = new PhoneDb();
+  tokenFromRecord(db);
   const storage = new StorageWatch();
   const runner = new SyncRunner(db);
   const bridge = new EngineBridge(manifest, makeEngineWorker);
@@ -80,6 +83,7 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
     askOpinion: (jobId, how = {}) => opinions.ask(jobId, how),
     ...benchDoors(bridge),
     ...meterDoors(db, bridge),
+    ...pairingDoors(db, asked, () => runner.now()),
     startEngine: () => bridge.start(),
     syncNow: () => runner.now(),
     handOver: () => onLiveConnection(db, () => handOver(db)),

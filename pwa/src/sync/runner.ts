@@ -12,6 +12,7 @@ import type { Problem } from "../generated/models";
 import { onLiveConnection, type PhoneDb } from "../store/db";
 import type { State } from "../store/door";
 import { MAX_AHEAD_MS } from "../store/hlc";
+import { cameInAnew, isLetIn, noteEntry } from "./entry";
 import { pushPhotos } from "./photos";
 import { pullAll } from "./pull";
 import { pushAll } from "./push";
@@ -70,12 +71,14 @@ export class SyncRunner {
     const { db } = this;
     const reached = (server_ms: number): Promise<void> => this.#reached(server_ms);
     try {
+      if (!(await isLetIn(db))) return;
       // what is wrong with sending must not keep what others did from arriving
       let trouble = await troubleOf(() => pushAll(db, reached));
       const isOther = await pullAll(db, reached);
       if (isOther) trouble = await troubleOf(() => pushAll(db, reached));
       trouble ??= await troubleOf(() => pushPhotos(db, () => !this.#again));
       await db.setMeta("trouble", trouble);
+      await noteEntry(db, null);
     } catch (error) {
       if (error instanceof Unreachable) await this.#unreachable();
       else if (error instanceof Trouble) await this.#trouble(error);
@@ -98,9 +101,15 @@ export class SyncRunner {
     if (since == null) await this.db.setMeta("unreachable_since_ms", Date.now());
   }
 
-  async #trouble({ problem }: Trouble): Promise<void> {
+  async #trouble({ status, problem }: Trouble): Promise<void> {
+    const isOfEntry = status === 401;
+    if (isOfEntry && (await cameInAnew(this.db, problem))) {
+      this.#again = true;
+      return;
+    }
     await this.db.transaction("rw", this.db.meta, async () => {
-      await this.db.setMeta("trouble", problem);
+      await this.db.setMeta("trouble", isOfEntry ? null : problem);
+      if (isOfEntry) await noteEntry(this.db, problem);
       await this.db.setMeta("unreachable_since_ms", null);
     });
   }

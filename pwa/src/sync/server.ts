@@ -1,11 +1,30 @@
 /** Talking to the shop's server: addresses, time limits, and the three ways an answer can be none. */
-import type { BatchAnswer, Change, ChangePage, Problem, ProblemAnswer } from "../generated/models";
+import type {
+  BatchAnswer,
+  Change,
+  ChangePage,
+  CodeMade,
+  CodeWanted,
+  Paired,
+  Phone,
+  PhoneList,
+  Problem,
+  ProblemAnswer,
+} from "../generated/models";
 
 const PUSH_MS = 30_000;
 const PULL_MS = 30_000;
 /** A picture of some 4 MB over a poor wireless network. */
 const PHOTO_MS = 120_000;
 const PAGE = 500;
+const ASK_MS = 15_000;
+
+let tokenNow: () => Promise<string | null> = () => Promise.resolve(null);
+
+/** From now on every request carries the token that `source` gives, where it gives one. */
+export function askTokenOf(source: () => Promise<string | null>): void {
+  tokenNow = source;
+}
 
 /** No answer at all: no network, no server, or none in time. */
 export class Unreachable extends Error {
@@ -28,12 +47,34 @@ export class Trouble extends Error {
   }
 }
 
+export function pair(code: string): Promise<Paired> {
+  return asked<Paired>("/api/pair", ASK_MS, posted({ code }));
+}
+
+/** Only a server that is for its own machine alone lets a browser in like this. */
+export function pairHere(): Promise<Paired> {
+  return asked<Paired>("/api/pair-here", ASK_MS, { method: "POST" });
+}
+
+export function makeCode(wanted: CodeWanted): Promise<CodeMade> {
+  return asked<CodeMade>("/api/codes", ASK_MS, posted(wanted));
+}
+
+export function phones(): Promise<PhoneList> {
+  return asked<PhoneList>("/api/phones", ASK_MS, {});
+}
+
+export function revokePhone(phoneId: string): Promise<Phone> {
+  return asked<Phone>(`/api/phones/${encodeURIComponent(phoneId)}/revoke`, ASK_MS, { method: "POST" });
+}
+
+/** Sends JSON to one of the shop's doors; the answer is whatever came, to be looked at by who asked. */
+export function askShop(address: string, body: string, limit_ms: number): Promise<Response> {
+  return fetched(address, limit_ms, { method: "POST", headers: { "content-type": "application/json" }, body });
+}
+
 export function push(changes: readonly Change[]): Promise<BatchAnswer> {
-  return asked<BatchAnswer>("/api/changes", PUSH_MS, {
-    method: "POST",
-    headers: { "content-type": "application/json" },
-    body: JSON.stringify({ changes }),
-  });
+  return asked<BatchAnswer>("/api/changes", PUSH_MS, posted({ changes }));
 }
 
 export function pull(after: number): Promise<ChangePage> {
@@ -62,6 +103,10 @@ export async function getPhoto(sha256: string): Promise<{ mime: string; bytes: A
   }
 }
 
+function posted(body: object): RequestInit {
+  return { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) };
+}
+
 function photoAddress(sha256: string): string {
   return `/api/photos/${sha256}`;
 }
@@ -83,8 +128,10 @@ async function answered(address: string, limit_ms: number, init: RequestInit): P
 }
 
 async function fetched(address: string, limit_ms: number, init: RequestInit): Promise<Response> {
+  const token = await tokenNow();
+  const headers = { ...(init.headers as Record<string, string> | undefined), ...(token === null ? {} : { authorization: `Bearer ${token}` }) };
   try {
-    return await fetch(address, { ...init, cache: "no-store", signal: AbortSignal.timeout(limit_ms) });
+    return await fetch(address, { ...init, headers, cache: "no-store", signal: AbortSignal.timeout(limit_ms) });
   } catch (error) {
     throw new Unreachable(error instanceof Error ? error.message : String(error));
   }

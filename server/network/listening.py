@@ -1,0 +1,61 @@
+"""Sockets that listen, and uvicorn on them."""
+
+import contextlib
+import errno
+import socket
+import ssl
+from collections.abc import Iterator
+from typing import Any
+
+import uvicorn
+
+from server.network.trouble import Trouble
+
+GRACE_S = 5
+"""What is being answered when the server is told to end has this long."""
+
+LOOPBACK = "127.0.0.1"
+
+
+def listen(port: int, *, on_loopback: bool) -> socket.socket:
+    """A listening socket, on this machine only or on all of its addresses, IPv4 and IPv6.
+
+    Raises:
+        Trouble: the port cannot be had.
+    """
+    try:
+        if on_loopback:
+            return socket.create_server((LOOPBACK, port))
+        if socket.has_dualstack_ipv6():
+            return socket.create_server(("", port), family=socket.AF_INET6, dualstack_ipv6=True)
+        return socket.create_server(("", port))
+    except (OSError, OverflowError) as error:
+        if getattr(error, "errno", None) == errno.EADDRINUSE:
+            raise Trouble(
+                f"Port {port} is already in use.",
+                "Another server may be running: secondprobe doctor says which. Stop that one; another port would make"
+                " another app of it on every phone.",
+            ) from error
+        what = f"Port {port} cannot be used: {error}."
+        raise Trouble(what, "Give one from 1024 to 65535, for example --port 8765") from error
+
+
+class Listener(uvicorn.Server):
+    """One of several servers in one loop: signals are for whoever runs them all."""
+
+    @contextlib.contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        yield
+
+
+def listener(app: Any, context: ssl.SSLContext | None, *, lifespan: bool, behind_proxy: bool = False) -> Listener:
+    """A server for an ASGI application, with TLS when there is a context."""
+    config = uvicorn.Config(
+        app, log_level="warning", server_header=False, timeout_graceful_shutdown=GRACE_S, access_log=False,
+        lifespan="on" if lifespan else "off",
+        # an address in a header is somebody's only where a proxy stands before this server
+        proxy_headers=behind_proxy, forwarded_allow_ips=LOOPBACK,
+    )
+    config.load()
+    config.ssl = context
+    return Listener(config)

@@ -1,0 +1,19 @@
+"""What the server says to whoever runs it, where it takes more than a line."""
+
+MOVED = """
+!! The address of this shop has changed.
+     phones know it as   {before}
+     now it is           {address}
+   To a phone that is another app, with an empty record. What the old one has not sent stays safe inside it.
+   Best: give this machine its old address back (in the router: a fixed lease for it). Then nothing else is to do.
+   Else, on each phone: open the old app, and under The shop press "Hand everything over as one file"; then open
+   the new address, pair, and press "Take a file in" there.
+"""
+
+PLAIN_HTTP = """
+!! Plain HTTP on the network. A phone's browser then gives the app no offline start, no way onto the home screen
+   that works without the shop, and no storage it promises to keep; and everybody on this network can read along,
+   tokens too. For trying things out only: without --http-only all of this is there.
+"""
+
+NO_ADDRESS = """This machine has no address on a network yet; it is looked for every half minute."""
