@@ -223,7 +223,18 @@ class NextTouch(Model, frozen=True, kw_only=True):
     lead_on_ground: LeadOnGround | None = "red"
     run: tuple[str, ...] = ()
     action: Literal[
-        "read", "retouch", "other_polarity", "reseat", "known_good_module", "clean_and_read", "second_current"
+        "read",
+        "retouch",
+        "other_polarity",
+        "reseat",
+        "known_good_module",
+        "clean_and_read",
+        "second_current",
+        "torch",
+        "draw",
+        "heat",
+        "millivolts",
+        "lift_and_read",
     ] = "read"
     reasons: tuple[Reason, ...] = ()
     meter_id: str | None = None

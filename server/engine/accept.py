@@ -19,6 +19,7 @@ from shared_models.reading import (
     Drop,
     OfJob,
     OfReferenceBoard,
+    Ohms,
     OutOfReach,
     OverRange,
     Reading,
@@ -58,6 +59,13 @@ class Facts(NamedTuple):
     below_zero: list[Reading]
 
 
+class KnownGood(NamedTuple):
+    """Readings of reference boards that stand: `sweep` in diode mode at the springs, `ohms` of rails and contacts."""
+
+    sweep: list[Touched]
+    ohms: list[Touched]
+
+
 def accept_readings(sheet: BenchSheet, board: Board, notes: Notes) -> Facts:
     """The job's readings that stand, at this stage, of this socket. Order of the sheet's lists does not matter."""
     rows = _newest(sheet.readings, set(sheet.removed_ids), notes.set_aside)
@@ -89,10 +97,10 @@ def accept_readings(sheet: BenchSheet, board: Board, notes: Notes) -> Facts:
     return facts
 
 
-def accept_known_good(sheet: BenchSheet, board: Board, notes: Notes) -> list[Touched]:
-    """The diode-mode readings of reference boards that stand."""
+def accept_known_good(sheet: BenchSheet, board: Board, notes: Notes) -> KnownGood:
+    """The readings of reference boards that stand: diode mode at the springs, and ohms of rails."""
     references = {one.id: one for one in sheet.reference_boards}
-    known: list[Touched] = []
+    known = KnownGood([], [])
     for reading in _newest(sheet.known_good_readings, set(sheet.removed_ids), notes.set_aside):
         if not isinstance(reading.of, OfReferenceBoard):
             _aside(notes, reading.id, "not_known_good", "Stands among the known-good readings but belongs to a job.")
@@ -107,8 +115,12 @@ def accept_known_good(sheet: BenchSheet, board: Board, notes: Notes) -> list[Tou
             )
             continue
         touched = _read(reading, board, sheet, notes)
-        if touched is not None and _is_sweep(reading) and isinstance(touched.value, Drop | OverRange):
-            known.append(touched)
+        if touched is None:
+            continue
+        if _is_sweep(reading) and isinstance(touched.value, Drop | OverRange):
+            known.sweep.append(touched)
+        elif isinstance(touched.value, Ohms) and reading.subject == "board_socket":
+            known.ohms.append(touched)
     return known
 
 

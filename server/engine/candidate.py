@@ -4,6 +4,7 @@
 told) is true.
 """
 
+import math
 from typing import Literal, NamedTuple
 
 from server.engine.constants import (
@@ -12,6 +13,7 @@ from server.engine.constants import (
     OTHER_STORY,
 )
 from server.engine.constants.touches import TOUCHES
+from server.engine.evidence import likely_so
 from server.engine.inference import Judged
 from server.engine.stories.kinds import Story
 from server.engine.verdicts import ContactState
@@ -26,7 +28,18 @@ from shared_models.reading import (
 
 Row = tuple[float, ...]
 Action = Literal[
-    "read", "retouch", "other_polarity", "reseat", "known_good_module", "clean_and_read", "second_current"
+    "read",
+    "retouch",
+    "other_polarity",
+    "reseat",
+    "known_good_module",
+    "clean_and_read",
+    "second_current",
+    "torch",
+    "draw",
+    "heat",
+    "millivolts",
+    "lift_and_read",
 ]
 
 EVEN: Row = (1 / (1 + 2), 1 / (1 + 2), 1 / (1 + 2))
@@ -46,6 +59,13 @@ TITLES = {
     "known_good_module": "A known-good module or cable",
     "meter_as_told": "Diode mode across a {0}",
     "volts_left": "Volts at {0}",
+    "rails_joined": "Ohms from {0}",
+    "rail_off": "Volts at {0}, powered",
+    "heat": "Inject into {0} and look for heat",
+    "millivolts": "Millivolts along {0}",
+    "lift_and_read": "{0} off the board, then {1} again",
+    "torch": "A torch on the dark screen",
+    "draw": "The supply's draw at the first power",
 }
 
 
@@ -58,10 +78,15 @@ class Hypothesis(NamedTuple):
 
 
 class Candidate(NamedTuple):
-    """A touch that could be made: how it would be shown, and its answers under each hypothesis."""
+    """A touch that could be made: its row of `TOUCHES`, how it would be shown, its answers under each hypothesis.
 
+    `finer_bits`: what it tells beyond the decision, as which part of a rail is short.
+    """
+
+    cost: str
     shown: NextTouch
     answers: list[Row]
+    finer_bits: float = 0.0
 
 
 def hypotheses(judged: Judged) -> list[Hypothesis]:
@@ -102,6 +127,20 @@ def two(likely: float) -> Row:
     return (likely, 1 - likely)
 
 
+def answers_to(judged: Judged, known: list[Hypothesis], code: str, where: str) -> list[Row]:
+    """Yes and no to a question of `evidence`, under each hypothesis; of two stories the one that speaks louder.
+
+    If none of the stories told is true, the answer is what it is without any of them.
+    """
+    rows: list[Row] = []
+    for hypothesis in known:
+        stories = hypothesis.stories or judged.prepared.stories[:1]
+        told = [likely_so(story, judged.prepared.board, code, where) for story in stories]
+        likely, usual = max(told, key=lambda one: abs(math.log(one[0] / one[1])))
+        rows.append(two(likely if hypothesis.stories else usual))
+    return rows
+
+
 def why_of(code: str, sentence: str, *contacts: str, part: str | None = None) -> Reason:
     """A reason to touch: its code, the sentence, and the contacts and part it speaks of."""
     return Reason(code=code, sentence=sentence, contacts=contacts, parts=(part,) if part else ())
@@ -120,6 +159,7 @@ def candidate(
     action: Action = "read",
     reasons: tuple[Reason, ...] = (),
     meter_id: str | None = None,
+    finer_bits: float = 0.0,
 ) -> Candidate:
     """A candidate with the seconds and the risk that `cost` has in the table; its gain is filled in when ranked."""
     shown = NextTouch(
@@ -136,4 +176,4 @@ def candidate(
         reasons=reasons,
         meter_id=meter_id,
     )
-    return Candidate(shown, answers)
+    return Candidate(cost, shown, answers, finer_bits)

@@ -49,9 +49,9 @@ def form_opinion(sheet: BenchSheet) -> Opinion:
     _name_what_is_not_weighed(judged, notes)
     states = contact_states(judged)
     known = hypotheses(judged)
-    shown, stop = next_touches(
-        judged, states, known, candidates(judged, states, known), data_matters=sheet.intake.data_matters != "no"
-    )
+    data_matters = sheet.intake.data_matters != "no"
+    places = candidates(judged, states, known, data_matters=data_matters)
+    shown, stop = next_touches(judged, states, known, places, data_matters=data_matters)
     waits_for = gate_waits_for(
         (contact.role for contact in prepared.board.contacts),
         (proof for proof in sheet.make_safe if proof.id not in sheet.removed_ids),

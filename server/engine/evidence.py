@@ -1,160 +1,40 @@
 """What readings at other places, and things seen, say of each story: a log factor per story.
 
 A factor is log p(evidence | story) - log p(evidence | a story that says nothing of it), so that the
-factors of two independent stories add. Places: the solder tail, across a part, contact to contact,
-the far end of a series part, ohms of a rail, ohms at the module's plug, a known resistor, volts at a
-rail. Things seen are `looked`.
+factors of two independent stories add. Findings are `findings`, things seen are `looked`.
 """
 
 import math
 from collections.abc import Callable
-from typing import NamedTuple
 
-from server.engine.accept import Touched
 from server.engine.accepted_board import Board
-from server.engine.bands import Healthy
 from server.engine.constants import (
-    ACROSS_OPEN_OHM,
     BEHIND_SERIES_CHIP,
     BEHIND_SERIES_SHUNT,
-    BRIDGE_OHM,
+    BETWEEN_BY_CHANCE,
     DIFFERS_BY_WARMTH,
-    HONEST_LOW_OHM,
-    PLUG_RAIL_LOW_OHM,
+    LED_AT_INPUT_DRIVER,
+    LED_AT_INPUT_OTHERWISE,
+    LED_OVER_MODULE,
+    LED_OVER_OTHERWISE,
+    LIFTED_PAD,
     PLUG_RAIL_LOW_SICK,
     PLUG_RAIL_LOW_WELL,
-    RESISTOR_SD,
+    RAIL_OFF_OTHERWISE,
     SURE,
-    VERDICT_Z_RETOUCH,
     VOLTS_AT_THIS_PLACE,
 )
+from server.engine.drops import SHORT
+from server.engine.findings import Finding
 from server.engine.looked import seen_factors
-from server.engine.meters import Conditions
-from server.engine.quantities import read_text
 from server.engine.roles import first_series
 from server.engine.stories.kinds import Story
 from server.engine.stories.places import BEFORE_KINDS, BEHIND_KINDS
 from shared_models.job import Observation
-from shared_models.reading import (
-    AcrossPart,
-    AtContact,
-    AtPartEnd,
-    AtRail,
-    AtTestPoint,
-    BetweenContacts,
-    Drop,
-    Ohms,
-    OverRange,
-    Volts,
-)
-from shared_models.tables import HONEST_READING_LIMIT_MV, ROLE_BY_ID
 
-KNOWN_RESISTOR = "known resistor"
-"""A test point of this name and a value, as `known resistor 470 ohm`, is a resistor in the hand."""
-
-
-class Finding(NamedTuple):
-    """One thing found at another place: what (`code`), where, whether it was so, and the record."""
-
-    code: str
-    where: str
-    was_so: bool
-    record_id: str
-    value: float | None = None
-
-
-def findings_of(
-    board: Board, further: list[Touched], sweep: dict[int, float], bands: Callable[[int], Healthy], at: Conditions
-) -> list[Finding]:
-    """Readings at other places as yes-or-no findings, in the order they were taken."""
-    found = []
-    for touched in further:
-        one = _finding(board, touched, sweep, bands) or _blunder(board, touched, at)
-        if one is not None:
-            found.append(one)
-    return found
-
-
-def _finding(
-    board: Board, touched: Touched, sweep: dict[int, float], bands: Callable[[int], Healthy]
-) -> Finding | None:
-    reading, value = touched.reading, touched.value
-    touch = reading.touch
-    number = value.ohm if isinstance(value, Ohms) else value.drop_mv if isinstance(value, Drop) else None
-    if reading.subject != "board_socket":
-        if isinstance(touch, AtRail | AtContact) and isinstance(value, Ohms):
-            return Finding(
-                "plug_rail_low",
-                getattr(touch, "net", getattr(touch, "contact", "")),
-                value.ohm < PLUG_RAIL_LOW_OHM,
-                reading.id,
-                value.ohm,
-            )
-        return None
-    if isinstance(touch, BetweenContacts):
-        low = (isinstance(value, Ohms) and value.ohm < BRIDGE_OHM) or (
-            isinstance(value, Drop) and value.drop_mv < BRIDGE_OHM
-        )
-        return Finding(
-            "bridged",
-            "-".join(sorted((touch.contact_a, touch.contact_b), key=lambda one: board.places[one])),
-            low,
-            reading.id,
-            number,
-        )
-    if isinstance(touch, AcrossPart):
-        is_open = isinstance(value, OverRange) or (isinstance(value, Ohms) and value.ohm > ACROSS_OPEN_OHM)
-        return Finding("part_open", touch.part, is_open, reading.id, number)
-    if isinstance(touch, AtContact) and reading.place in ("tail", "pad") and reading.kind == "drop":
-        band = bands(board.places[touch.contact])
-        normal = (
-            isinstance(value, Drop) and abs(value.drop_mv - band.loc) < VERDICT_Z_RETOUCH * band.scale + HONEST_LOW_OHM
-        )
-        return Finding("tail_normal", touch.contact, normal, reading.id, number)
-    if isinstance(touch, AtPartEnd) and touch.end == "far" and isinstance(value, Drop):
-        return _far_end(board, touch.part, value.drop_mv, reading.id, sweep)
-    net = touch.net if isinstance(touch, AtRail) else _rail_of(board, touch)
-    if net is not None and isinstance(value, Ohms):
-        return Finding("rail_low", net, value.ohm < HONEST_LOW_OHM, reading.id, value.ohm)
-    return None
-
-
-def _blunder(board: Board, touched: Touched, at: Conditions) -> Finding | None:
-    """A known resistor under this meter, or volts where there must be none."""
-    reading, value = touched.reading, touched.value
-    touch = reading.touch
-    if isinstance(value, Drop) and isinstance(touch, AtTestPoint) and touch.name.startswith(KNOWN_RESISTOR):
-        resistor = read_text(touch.name.removeprefix(KNOWN_RESISTOR), "ohm", "ohms")
-        if not (isinstance(resistor, Ohms) and resistor.ohm > 0 and value.drop_mv > 0):
-            return None
-        if not at.told or reading.meter_id != at.meter_id:
-            return None
-        current_ma = value.drop_mv / resistor.ohm
-        apart = abs(math.log(current_ma / at.current_ma))
-        as_told = apart < VERDICT_Z_RETOUCH * math.hypot(at.current_sd, RESISTOR_SD)
-        return Finding("meter_as_told", touch.name, as_told, reading.id, current_ma)
-    if isinstance(value, Volts) and reading.subject == "board_socket" and "battery_connected" not in reading.conditions:
-        where = getattr(touch, "net", getattr(touch, "name", getattr(touch, "contact", "")))
-        return Finding("volts_left", where, abs(value.volts_mv) > HONEST_READING_LIMIT_MV, reading.id, value.volts_mv)
-    return None
-
-
-def _rail_of(board: Board, touch: object) -> str | None:
-    """The rail a contact belongs to, by the name its stories use; None for a signal."""
-    if not isinstance(touch, AtContact):
-        return None
-    contact = board.contacts[board.places[touch.contact]]
-    return (contact.net or contact.number) if ROLE_BY_ID[contact.role].is_rail else None
-
-
-def _far_end(board: Board, part: str, drop_mv: float, record_id: str, sweep: dict[int, float]) -> Finding | None:
-    """Behind the part the reading is lower by what the part takes when the fault lies behind it."""
-    for index, contact in enumerate(board.contacts):
-        series = first_series(contact)
-        if series is not None and series.part == part and index in sweep:
-            taken = 0.5 * (series.ohm or 0.0)  # half of what the part would take at 1 mA
-            return Finding("fault_behind", part, drop_mv < sweep[index] - taken, record_id, drop_mv)
-    return None
+ROUND_THE_SOCKET = ("nothing_wrong", "elsewhere")
+Likely = tuple[float, float]
+"""(p(finding so | story), p(finding so | a story that says nothing of it))."""
 
 
 def log_factors(
@@ -168,14 +48,14 @@ def log_factors(
 
     `last_read`: contact -> when it was touched last, ms.
     """
-    rows = []
-    for finding in findings:
-        row = []
-        for story in stories:
-            likely, usual = _odds(story, board, finding)
-            row.append(math.log((likely if finding.was_so else 1 - likely) / (usual if finding.was_so else 1 - usual)))
-        rows.append(row)
+    rows = [[log_factor(story, board, finding) for story in stories] for finding in findings]
     return [*rows, *seen_factors(stories, board, observations, last_read)]
+
+
+def log_factor(story: Story, board: Board, finding: Finding) -> float:
+    """What one finding says of one story, as a natural logarithm; 0 where it says nothing."""
+    likely, usual = likely_so(story, board, finding.code, finding.where)
+    return math.log((likely if finding.was_so else 1 - likely) / (usual if finding.was_so else 1 - usual))
 
 
 def claimed_twice(rows: list[list[float]], first: int, second: int) -> float:
@@ -187,31 +67,133 @@ def claimed_twice(rows: list[list[float]], first: int, second: int) -> float:
     return too_much
 
 
-def _odds(story: Story, board: Board, finding: Finding) -> tuple[float, float]:
-    """(p(finding | story), p(finding | a story that says nothing of it))."""
-    if finding.code == "plug_rail_low":
-        return (PLUG_RAIL_LOW_SICK if story.kind == "elsewhere" else PLUG_RAIL_LOW_WELL), PLUG_RAIL_LOW_WELL
-    if finding.code == "meter_as_told":
-        return (DIFFERS_BY_WARMTH if story.kind == "meter_differs" else SURE), SURE
-    if finding.code == "volts_left":
-        return (VOLTS_AT_THIS_PLACE if story.kind == "still_powered" else 1 - SURE), 1 - SURE
-    if finding.code == "bridged":
-        return (SURE if story.kind == "bridge" and story.subject == finding.where else 1 - SURE), 1 - SURE
-    if finding.code == "part_open":
-        return (SURE if story.kind == "series_open" and story.part == finding.where else 1 - SURE), 1 - SURE
-    if finding.code == "tail_normal":
-        concerns = any(board.contacts[index].number == finding.where for index in story.contacts)
-        if not concerns or story.kind in ("nothing_wrong", "elsewhere"):
-            return SURE, SURE
-        return (SURE if story.kind == "contact_torn" else 1 - SURE), SURE
-    if finding.code == "fault_behind":
-        concerns = any(
-            (series := first_series(board.contacts[index])) is not None and series.part == finding.where
-            for index in (*story.contacts, *story.footprint)
-        )
-        if not concerns:
-            return 0.5, 0.5
-        if story.kind in BEHIND_KINDS:
-            return BEHIND_SERIES_CHIP, 0.5
-        return (BEHIND_SERIES_SHUNT if story.kind not in BEFORE_KINDS else 1 - SURE), 0.5
-    return (SURE if story.kind == "rail_short" and story.subject == finding.where else 1 - SURE), 1 - SURE
+def likely_so(story: Story, board: Board, code: str, where: str) -> Likely:
+    """How likely a question at a place is answered with yes if the story is true, and if it says nothing of it."""
+    return ANSWERS[code](story, board, where)
+
+
+def _plug_rail_low(story: Story, board: Board, where: str) -> Likely:
+    return (PLUG_RAIL_LOW_SICK if story.kind == "elsewhere" else PLUG_RAIL_LOW_WELL), PLUG_RAIL_LOW_WELL
+
+
+def _meter_as_told(story: Story, board: Board, where: str) -> Likely:
+    return (DIFFERS_BY_WARMTH if story.kind == "meter_differs" else SURE), SURE
+
+
+def _volts_left(story: Story, board: Board, where: str) -> Likely:
+    return (VOLTS_AT_THIS_PLACE if story.kind == "still_powered" else 1 - SURE), 1 - SURE
+
+
+def _bridged(story: Story, board: Board, where: str) -> Likely:
+    """Joined where a bridge is told; or one of the two is ground and the story shorts the other to it anyway."""
+    if story.kind == "bridge" and story.subject == where:
+        return SURE, BETWEEN_BY_CHANCE
+    a, b = (board.places[number] for number in where.split("-"))
+    short = 0.0
+    for one, other in ((a, b), (b, a)):
+        if board.contacts[other].role == "ground":
+            short = max(short, _shorts(story, board, one))
+    return max(short * SURE, BETWEEN_BY_CHANCE), BETWEEN_BY_CHANCE
+
+
+def _shorts(story: Story, board: Board, contact: int) -> float:
+    """How likely a story shorts a contact, or the rail it belongs to, to ground."""
+    net = board.contacts[contact].net
+    short = 0.0
+    for index, mixture in story.footprint.items():
+        if index == contact or (net is not None and board.contacts[index].net == net):
+            for state, weight in mixture:
+                short = max(short, weight if state == SHORT else 0.0)
+    return short
+
+
+def _part_open(story: Story, board: Board, where: str) -> Likely:
+    gone = story.kind in ("series_open", "part_knocked_off") and story.part == where
+    return (SURE if gone else 1 - SURE), 1 - SURE
+
+
+def _concerns(story: Story, board: Board, where: str) -> bool:
+    concerned = any(board.contacts[index].number == where for index in story.contacts)
+    return concerned and story.kind not in ROUND_THE_SOCKET
+
+
+def _tail_normal(story: Story, board: Board, where: str) -> Likely:
+    """A torn contact's tail reads on, unless its pad went with it; any other fault is behind the tail too."""
+    if not _concerns(story, board, where):
+        return SURE, SURE
+    return (1 - LIFTED_PAD if story.kind == "contact_torn" else 1 - SURE), SURE
+
+
+def _pad_normal(story: Story, board: Board, where: str) -> Likely:
+    """The pad, or the near end of the first part: behind a torn contact and behind its lifted pad too."""
+    if not _concerns(story, board, where):
+        return SURE, SURE
+    return (SURE if story.kind == "contact_torn" else 1 - SURE), SURE
+
+
+def _fault_behind(story: Story, board: Board, where: str) -> Likely:
+    concerns = any(
+        (series := first_series(board.contacts[index])) is not None and series.part == where
+        for index in (*story.contacts, *story.footprint)
+    )
+    if not concerns:
+        return 0.5, 0.5
+    if story.kind in BEHIND_KINDS:
+        return BEHIND_SERIES_CHIP, 0.5
+    return (BEHIND_SERIES_SHUNT if story.kind not in BEFORE_KINDS else 1 - SURE), 0.5
+
+
+def _rail_low(story: Story, board: Board, where: str) -> Likely:
+    return (SURE if story.kind == "rail_short" and story.subject == where else 1 - SURE), 1 - SURE
+
+
+def _contact_leaks(story: Story, board: Board, where: str) -> Likely:
+    leaks = story.kind in ("leak", "wet", "bridge", "shunt_short") and _concerns(story, board, where)
+    return (SURE if leaks else 1 - SURE), 1 - SURE
+
+
+def _strap_open(story: Story, board: Board, where: str) -> Likely:
+    gone = story.kind in ("contact_torn", "part_knocked_off", "series_open") and _concerns(story, board, where)
+    return (SURE if gone else 1 - SURE), 1 - SURE
+
+
+def _rail_off(story: Story, board: Board, where: str) -> Likely:
+    """A rail whose feed is open or that is shorted is not made; so is one nobody switched on."""
+    here = [(board.contacts[index].net or board.contacts[index].number) == where for index in story.contacts]
+    off = story.kind in ("series_open", "rail_short") and any(here)
+    return (SURE if off else RAIL_OFF_OTHERWISE), RAIL_OFF_OTHERWISE
+
+
+def _led_at_input(story: Story, board: Board, where: str) -> Likely:
+    lit = any(board.contacts[index].role in ("led_plus", "led_minus") for index in story.footprint)
+    driver = story.kind in BEHIND_KINDS and lit
+    return (LED_AT_INPUT_DRIVER if driver else LED_AT_INPUT_OTHERWISE), LED_AT_INPUT_OTHERWISE
+
+
+def _led_over(story: Story, board: Board, where: str) -> Likely:
+    return (LED_OVER_MODULE if story.kind == "elsewhere" else LED_OVER_OTHERWISE), LED_OVER_OTHERWISE
+
+
+def _says_nothing(story: Story, board: Board, where: str) -> Likely:
+    return 0.5, 0.5
+
+
+ANSWERS: dict[str, Callable[[Story, Board, str], Likely]] = {
+    "plug_rail_low": _plug_rail_low,
+    "meter_as_told": _meter_as_told,
+    "volts_left": _volts_left,
+    "bridged": _bridged,
+    "part_open": _part_open,
+    "tail_normal": _tail_normal,
+    "pad_normal": _pad_normal,
+    "fault_behind": _fault_behind,
+    "rail_low": _rail_low,
+    "contact_leaks": _contact_leaks,
+    "strap_open": _strap_open,
+    "rail_off": _rail_off,
+    "led_at_input": _led_at_input,
+    "led_over": _led_over,
+    "rails_joined": _says_nothing,
+    "may_be_honest": _says_nothing,
+}
+"""What each question is worth. Two rails joined, or a core rail low beside no healthy one, speak for no story."""

@@ -69,7 +69,7 @@ def _set_aside_by_hand(sheet: BenchSheet, prepared: Prepared, meters: dict[str, 
         reading for reading in sheet.known_good_readings if getattr(reading.of, "reference_board_id", None) in ids
     )
     alone = msgspec.structs.replace(sheet, reference_boards=boards, known_good_readings=readings)
-    return reference_cells(prepared.board, accept_known_good(alone, prepared.board, Notes([], [])), meters, at)
+    return reference_cells(prepared.board, accept_known_good(alone, prepared.board, Notes([], [])).sweep, meters, at)
 
 
 def _with_marks(band: Band, healthy: Healthy, cells: Cells, aside: Cells, key: tuple[int, str]) -> Band:

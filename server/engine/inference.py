@@ -18,8 +18,9 @@ from server.engine.constants import (
     LOG_WORTH_KEEPING,
     TINY,
 )
-from server.engine.evidence import Finding, claimed_twice, findings_of, log_factors
+from server.engine.evidence import claimed_twice, log_factors
 from server.engine.faulted import View
+from server.engine.findings import Bench, Finding, findings_of
 from server.engine.latent import posterior, second_story_scores, story_scores, with_pairs
 from server.engine.latent.model import LatentModel
 from server.engine.likelihoods import lone_over_range, mixed, variable_densities
@@ -41,6 +42,7 @@ from server.engine.session import (
     session_slack,
     views_of,
 )
+from shared_models.job import Observation
 from shared_models.reading import Meter
 from shared_models.sheet import BenchSheet
 
@@ -59,6 +61,7 @@ class Judged(NamedTuple):
     seconds: dict[tuple[int, str], Second]
     meters: dict[str, Meter]
     findings: list[Finding]
+    observations: tuple[Observation, ...]
     log_likelihoods: list[list[float] | None]
     densities: list[list[float] | None]
     failing: list[tuple[float, float] | None]
@@ -124,7 +127,8 @@ def _infer(
         )
     sweep = {contact: one.drop_mv for (contact, lead), one in seen.items() if lead == "red" and one.drop_mv is not None}
     further = [as_drawn(prepared, touched, counting, seen) for touched in facts.further]
-    findings = findings_of(prepared.board, further, sweep, lambda contact: _shifted(bands, views, contact), at)
+    bench = Bench(prepared.board, sweep, lambda contact: _shifted(bands, views, contact), at, prepared.known_ohms)
+    findings = findings_of(bench, further)
     observations = tuple(
         drawn_observation(prepared, one, counting) for one in sheet.observations if one.id not in sheet.removed_ids
     )
@@ -150,6 +154,7 @@ def _infer(
         seconds,
         meters,
         findings,
+        observations,
         log_likelihoods,
         densities,
         failing,

@@ -66,7 +66,7 @@ def _seen(story: Story, board: Board, seen: Observation, last_read: dict[int, in
         return _torch(story, board, shows=seen.seen == "torch_shows_picture")
     if seen.seen in DRAW_GIVEN:
         given = DRAW_GIVEN[seen.seen]
-        return math.log(given.get(_drawing(story, board), given["default"]) / given["default"])
+        return math.log(given.get(drawing(story, board), given["default"]) / given["default"])
     if seen.seen == "clean":
         return _clean(story, board, seen, last_read)
     if seen.subject != "board_socket":
@@ -113,7 +113,7 @@ def _torch(story: Story, board: Board, *, shows: bool) -> float:
     return math.log(TORCH_LIGHTLESS / TORCH_OTHERWISE if shows else (1 - TORCH_LIGHTLESS) / (1 - TORCH_OTHERWISE))
 
 
-def _drawing(story: Story, board: Board) -> str:
+def drawing(story: Story, board: Board) -> str:
     """The row of DRAW_GIVEN a story is read in: a rail the supply does not feed, as LED+, asks for nothing."""
     roles = [board.contacts[index].role for index in story.contacts]
     if story.kind == "series_open" and any(role in FEEDS for role in roles):

@@ -24,6 +24,7 @@ from server.engine.constants import (
 from server.engine.drops import BAND, MEETS, OTHER_LEAD, SHORT, STATE_WORDS
 from server.engine.latent import LatentModel
 from server.engine.overstress import net_key
+from server.engine.rail_places import known_rail_ohms
 from server.engine.roles import healthy_ol
 from server.engine.stories import told
 from server.engine.stories.kinds import STATE_OF, Mixture, Scene, Story, scene_of
@@ -39,7 +40,8 @@ class Prepared(NamedTuple):
     `mixtures[variable][signature]` is the mixture of states of a signature; `net_variable[contact]`
     the variable that carries the contact's net (its own where the net has one contact);
     `members[variable]` the contacts that inform a variable. `log_second[story]`: log prior odds of the
-    story being true beside another one. `known_bands` is a memo that `session.known_bands` fills.
+    story being true beside another one. `known_ohms`: what each rail measured to ground on healthy boards.
+    `known_bands` is a memo that `session.known_bands` fills.
     """
 
     board: Board
@@ -53,6 +55,7 @@ class Prepared(NamedTuple):
     decisions: list[tuple[str, str]]
     touch_fails: float
     known_good: list[Touched]
+    known_ohms: dict[str, list[float]]
     notes: Notes
     known_bands: dict[tuple[Any, ...], Any]
 
@@ -102,7 +105,8 @@ def _make(sheet: BenchSheet) -> Prepared:
         log_second,
         list(decisions),
         fails,
-        known,
+        known.sweep,
+        known_rail_ohms(board, known.ohms),
         notes,
         {},
     )

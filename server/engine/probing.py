@@ -19,6 +19,9 @@ from server.engine.worth import Ranked, effective_seconds
 from shared_models.opinion import NextTouch, Reason, Stop
 from shared_models.reading import AtContact
 
+TIERS = ((False, False), (True, False), (False, True))
+"""What waits for what, as (needs power, changes the board): gentle touches, then power, then what comes off."""
+
 
 def next_touches(
     judged: Judged, states: list[ContactState], known: list[Hypothesis], places: list[Candidate], *, data_matters: bool
@@ -26,28 +29,41 @@ def next_touches(
     """The best touches, best first, and the reason to stop if none is worth its time."""
     if odds_of_kind(judged, "leads_swapped") > ODD_MIN:
         return (), Stop(code="redo_reading", sentence="The leads seem swapped: swap them and read two contacts again.")
-    volts = [one for one in places if one.shown.kind == "volts" and one.shown.action == "read"]
+    volts = [one for one in places if one.cost == "volts_check"]
     if volts and odds_of_kind(judged, "still_powered") > ODD_MIN:
         # nothing else is touched before it is known: the probe itself would do the damage
         return tuple(_of_place(one, known, data_matters).shown for one in volts[:NEXT_TOUCHES]), None
     outlook = outlook_of(judged)
     unread = runs_of(judged, outlook, data_matters=data_matters)
-    others = [_of_place(one, known, data_matters) for one in places]
-    ranked = sorted([*others, *unread], key=_best_first)
+    gentle, powered, changing = (
+        [_of_place(one, known, data_matters) for one in places if _tier(one) == tier] for tier in range(len(TIERS))
+    )
+    ranked = sorted([*gentle, *unread], key=_best_first)
     worth_it = [one for one in ranked if _worth_its_time(one, one in unread)]
     if _may_still_change(outlook, worth_it) < STOP_CHANGE_PROBABILITY:
-        worth_it = []
+        worth_it = [one for one in worth_it if one.finer]
     anchors = _anchors(judged)
+    again = None if worth_it else _again(judged, states)
+    if not worth_it and again is None and (not outlook.gains or _anything_odd(judged)):
+        worth_it = _first_worth(powered) or _first_worth(changing)
     rest = [one for one in ranked if one not in worth_it and one.shown.gain_bits > 0]
     shown = [one.shown for one in _with_a_run([*worth_it, *rest], unread)]
     if anchors is not None:
         return (anchors, *shown[: NEXT_TOUCHES - 1]), None
-    if not worth_it:
-        again = _again(judged, states)
-        if again is not None:
-            telling = [one for one in shown if one.gain_bits >= STOP_GAIN_BITS and one.action != "retouch"]
-            return (*telling[: NEXT_TOUCHES - 1], again), None
+    if again is not None:
+        telling = [one for one in shown if one.gain_bits >= STOP_GAIN_BITS and one.action != "retouch"]
+        return (*telling[: NEXT_TOUCHES - 1], again), None
     return tuple(shown), _stop(judged, worth_it, ranked)
+
+
+def _tier(one: Candidate) -> int:
+    """0 for what neither needs power nor changes the board: the others wait until none of that is worth its time."""
+    cost = TOUCHES[one.cost]
+    return TIERS.index((cost.needs_power, cost.changes_board))
+
+
+def _first_worth(later: list[Ranked]) -> list[Ranked]:
+    return sorted((one for one in later if _worth_its_time(one, False)), key=_best_first)
 
 
 def _best_first(one: Ranked) -> tuple[float, str]:
@@ -57,10 +73,11 @@ def _best_first(one: Ranked) -> tuple[float, str]:
 def _worth_its_time(one: Ranked, unread: bool) -> bool:
     """Whether it tells enough; one touch at another place must be able to change the decision by itself.
 
-    Unread contacts need not: no single one of a socket that is half read changes much, all together may.
+    Unread contacts need not: no single one of a socket that is half read changes much, all together may. Nor what
+    tells more than the decision, as which part of a rail is short.
     """
     by_itself = one.changes >= STOP_CHANGE_PROBABILITY * (1 - STOP_CHANGE_PROBABILITY)
-    return one.shown.gain_bits >= STOP_GAIN_BITS and (unread or by_itself)
+    return one.shown.gain_bits >= STOP_GAIN_BITS and (unread or by_itself or one.finer)
 
 
 def _may_still_change(outlook: Outlook, others: list[Ranked]) -> float:
@@ -107,8 +124,10 @@ def _of_place(one: Candidate, known: list[Hypothesis], data_matters: bool) -> Ra
     gain, changes = test_outlook(
         [hypothesis.weight for hypothesis in known], [hypothesis.decision for hypothesis in known], one.answers
     )
+    gain += one.finer_bits
     shown = _with_gain(one.shown, gain)
-    return Ranked(gain / effective_seconds(shown.seconds, shown.risk, 1, data_matters), changes, shown)
+    worth = gain / effective_seconds(shown.seconds, shown.risk, 1, data_matters)
+    return Ranked(worth, changes, shown, one.finer_bits > 0)
 
 
 def _with_gain(shown: NextTouch, gain: float) -> NextTouch:

@@ -8,12 +8,13 @@ from collections.abc import Iterable
 
 from server.engine.blunders import below_zero
 from server.engine.candidate import Hypothesis
-from server.engine.constants import DEEP_LOW_SD, STORY_FLOOR, UNIT_FACTORS
+from server.engine.constants import STORY_FLOOR, UNIT_FACTORS
 from server.engine.inference import Judged
+from server.engine.touch_power import reads_low
 from shared_models.job import MakeSafeProof
 from shared_models.opinion import Reminder
 from shared_models.sheet import BenchSheet
-from shared_models.tables import CAUTION, HONEST_READING_LIMIT_MV, MAKE_SAFE_STEPS, ROLE_BY_ID, MakeSafeStep
+from shared_models.tables import CAUTION, HONEST_READING_LIMIT_MV, MAKE_SAFE_STEPS, MakeSafeStep
 
 
 def steps_that_apply(roles: Iterable[str]) -> list[MakeSafeStep]:
@@ -168,7 +169,7 @@ def _module(judged: Judged, known: list[Hypothesis]) -> list[Reminder]:
 
 def _power(sheet: BenchSheet, judged: Judged, known: list[Hypothesis]) -> list[Reminder]:
     """No power while a low line is unexplained, least of all where the data lie."""
-    lows = [contact.number for index, contact in enumerate(judged.prepared.board.contacts) if _reads_low(judged, index)]
+    lows = [contact.number for index, contact in enumerate(judged.prepared.board.contacts) if reads_low(judged, index)]
     if not lows:
         return []
     risky = sorted(
@@ -199,15 +200,3 @@ def _power(sheet: BenchSheet, judged: Judged, known: list[Hypothesis]) -> list[R
             blocks=True,
         )
     ]
-
-
-def _reads_low(judged: Judged, index: int) -> bool:
-    seen, view = judged.seen.get((index, "red")), judged.views[index, "red"]
-    if (
-        seen is None
-        or seen.drop_mv is None
-        or view.ol_odds > 0.5
-        or ROLE_BY_ID[judged.prepared.board.contacts[index].role].id == "ground"
-    ):
-        return False
-    return seen.drop_mv < 0.5 * view.loc and view.loc - seen.drop_mv > DEEP_LOW_SD * view.scale

@@ -1,15 +1,8 @@
 """Candidate touches that settle one's own mistakes: a known resistor under this meter, volts at the stores."""
 
-from server.engine.candidate import TITLES, Candidate, Hypothesis, candidate, two, why_of
-from server.engine.constants import (
-    DIFFERS_BY_WARMTH,
-    KNOWN_RESISTOR_OHM,
-    STORY_FLOOR,
-    SURE,
-    UNKNOWN_IO_LIMIT_MV,
-    VOLTS_AT_THIS_PLACE,
-)
-from server.engine.evidence import KNOWN_RESISTOR
+from server.engine.candidate import TITLES, Candidate, Hypothesis, answers_to, candidate, why_of
+from server.engine.constants import KNOWN_RESISTOR_OHM, STORY_FLOOR, UNKNOWN_IO_LIMIT_MV
+from server.engine.findings import KNOWN_RESISTOR
 from server.engine.inference import Judged
 from server.engine.overstress import net_key
 from shared_models.reading import AtRail, AtTestPoint, Touch
@@ -38,7 +31,7 @@ def _known_resistor(judged: Judged, known: list[Hypothesis]) -> list[Candidate]:
             TITLES["meter_as_told"].format(name),
             AtTestPoint(name=name),
             "drop",
-            [two(DIFFERS_BY_WARMTH if one else SURE) for one in there],
+            answers_to(judged, known, "meter_as_told", name),
             lead=None,
             reasons=(why_of("known_resistor", why),),
         )
@@ -61,7 +54,7 @@ def _volts(judged: Judged, known: list[Hypothesis]) -> list[Candidate]:
                 TITLES["volts_left"].format(name),
                 touch,
                 "volts",
-                [two(VOLTS_AT_THIS_PLACE if one else 1 - SURE) for one in there],
+                answers_to(judged, known, "volts_left", name),
                 reasons=(why_of("volts_left", why),),
             )
         )

@@ -1,118 +1,98 @@
 """Candidate touches between contacts, across parts, on rails, and at the module's plug."""
 
-from server.engine.candidate import TITLES, Candidate, Hypothesis, candidate, odd_there, two, why_of
-from server.engine.constants import (
-    PLUG_RAIL_LOW_SICK,
-    PLUG_RAIL_LOW_WELL,
-    RESEAT_HELPS,
-    SURE,
-)
+from server.engine.candidate import TITLES, Candidate, Hypothesis, answers_to, candidate, odd_there, two, why_of
+from server.engine.constants import RESEAT_HELPS, SURE
 from server.engine.inference import Judged
 from server.engine.roles import fuse_of
+from server.engine.stories.kinds import Story
 from server.engine.verdicts import ContactState
-from shared_models.reading import (
-    AcrossPart,
-    AtRail,
-    BetweenContacts,
-)
+from shared_models.reading import AcrossPart, AtRail, BetweenContacts
 from shared_models.tables import ROLE_BY_ID
+
+
+def suspected(judged: Judged, states: list[ContactState], known: list[Hypothesis], kind: str) -> list[Story]:
+    """The likely stories of a kind, each once, of which a contact was read and is odd."""
+    found: list[Story] = []
+    for hypothesis in known:
+        for story in hypothesis.stories:
+            new = all(story.subject != one.subject for one in found)
+            if story.kind == kind and new and odd_there(judged, states, story):
+                found.append(story)
+    return found
 
 
 def bridge_checks(judged: Judged, states: list[ContactState], known: list[Hypothesis]) -> list[Candidate]:
     """Contact to contact wherever a bridge is among the likely stories."""
     found = []
-    board = judged.prepared.board
-    asked: list[str] = []
-    for hypothesis in known:
-        for story in hypothesis.stories:
-            if story.kind != "bridge" or story.subject in asked or not odd_there(judged, states, story):
-                continue
-            asked.append(story.subject)
-            a, b = (board.contacts[index].number for index in story.contacts)
-            answers = [
-                two(
-                    SURE
-                    if any(one.kind == "bridge" and one.subject == story.subject for one in other.stories)
-                    else 1 - SURE
-                )
-                for other in known
-            ]
-            why = (
-                f"{a} and {b} read as two joined lines do. Under 2 ohm from one to the other is "
-                "a bridge; a healthy pair reads a drop or OL."
+    for story in suspected(judged, states, known, "bridge"):
+        a, b = (judged.prepared.board.contacts[index].number for index in story.contacts)
+        why = (
+            f"{a} and {b} read as two joined lines do. Under 2 ohm from one to the other is "
+            "a bridge; a healthy pair reads a drop or OL."
+        )
+        found.append(
+            candidate(
+                "between",
+                TITLES["bridged"].format(story.subject),
+                BetweenContacts(contact_a=a, contact_b=b),
+                "ohms",
+                answers_to(judged, known, "bridged", story.subject),
+                lead=None,
+                reasons=(why_of("bridge", why, a, b),),
             )
-            found.append(
-                candidate(
-                    "between",
-                    TITLES["bridged"].format(story.subject),
-                    BetweenContacts(contact_a=a, contact_b=b),
-                    "ohms",
-                    answers,
-                    lead=None,
-                    reasons=(why_of("bridge", why, a, b),),
-                )
-            )
+        )
     return found
 
 
 def touches_at_parts(judged: Judged, states: list[ContactState], known: list[Hypothesis]) -> list[Candidate]:
-    """Across every fuse or ferrite that a likely story calls open, and rail ohms where one calls a rail shorted."""
-    found = []
-    board = judged.prepared.board
-    asked: list[str] = []
+    """Across every part that a likely story calls open, and rail ohms where one calls a rail shorted."""
+    across = [_across(judged, known, story) for story in suspected(judged, states, known, "series_open") if story.part]
+    rails = [_rail_ohms(judged, known, story) for story in suspected(judged, states, known, "rail_short")]
+    return [*across, *rails, *_honest_rails(judged, known)]
+
+
+def _across(judged: Judged, known: list[Hypothesis], story: Story) -> Candidate:
+    board, part = judged.prepared.board, story.part or ""
+    read = [index for index in story.contacts if (index, "red") in judged.seen]
+    names = " and ".join(board.contacts[index].number for index in read)
+    fuse = fuse_of(board.contacts[story.contacts[0]]) == part
+    verb = "reads" if len(read) == 1 else "read"
+    beside = " (a blown fuse moves the contact by little)" if fuse else ""
+    why = f"{names} {verb} as if {part} were open; across it, OL or over 100 ohm settles it{beside}."
+    return candidate(
+        "across_part",
+        TITLES["part_open"].format(part),
+        AcrossPart(part=part),
+        "ohms",
+        answers_to(judged, known, "part_open", part),
+        lead=None,
+        reasons=(why_of("across_part", why, part=part),),
+    )
+
+
+def _rail_ohms(judged: Judged, known: list[Hypothesis], story: Story) -> Candidate:
+    healthy = judged.prepared.known_ohms.get(story.subject, [])
+    beside = f" Healthy boards measured {min(healthy):.1f} to {max(healthy):.1f} ohm." if healthy else ""
+    why = f"Ohms from {story.subject} to ground, leads nulled first.{beside}"
+    return candidate(
+        "rail_ohms",
+        TITLES["rail_low"].format(story.subject),
+        AtRail(net=story.subject),
+        "ohms",
+        answers_to(judged, known, "rail_low", story.subject),
+        reasons=(why_of("rail_ohms", why, part=None),),
+    )
+
+
+def _honest_rails(judged: Judged, known: list[Hypothesis]) -> list[Candidate]:
+    """Rails of a few ohms, that no drop can judge, where healthy boards were measured in ohms."""
+    found, asked = [], []
     for hypothesis in known:
         for story in hypothesis.stories:
-            if story.subject in asked or not odd_there(judged, states, story):
-                continue
-            if story.kind == "series_open" and story.part is not None:
+            silent = story.kind == "rail_short" and not story.footprint
+            if silent and story.subject not in asked and story.subject in judged.prepared.known_ohms:
                 asked.append(story.subject)
-                answers = [
-                    two(
-                        SURE
-                        if any(one.kind == "series_open" and one.part == story.part for one in other.stories)
-                        else 1 - SURE
-                    )
-                    for other in known
-                ]
-                read = [index for index in story.contacts if (index, "red") in judged.seen]
-                names = " and ".join(board.contacts[index].number for index in read)
-                fuse = fuse_of(board.contacts[story.contacts[0]]) == story.part
-                verb = "reads" if len(read) == 1 else "read"
-                beside = " (a blown fuse moves the contact by little)" if fuse else ""
-                why = f"{names} {verb} as if {story.part} were open; across it, OL or over 100 ohm settles it{beside}."
-                found.append(
-                    candidate(
-                        "across_part",
-                        TITLES["part_open"].format(story.part),
-                        AcrossPart(part=story.part),
-                        "ohms",
-                        answers,
-                        lead=None,
-                        reasons=(why_of("across_part", why, part=story.part),),
-                    )
-                )
-            elif story.kind == "rail_short":
-                asked.append(story.subject)
-                answers = [
-                    two(
-                        SURE
-                        if any(one.kind == "rail_short" and one.subject == story.subject for one in other.stories)
-                        else 1 - SURE
-                    )
-                    for other in known
-                ]
-                found.append(
-                    candidate(
-                        "rail_ohms",
-                        TITLES["rail_low"].format(story.subject),
-                        AtRail(net=story.subject),
-                        "ohms",
-                        answers,
-                        reasons=(
-                            why_of("rail_ohms", f"Ohms from {story.subject} to ground, leads nulled first.", part=None),
-                        ),
-                    )
-                )
+                found.append(_rail_ohms(judged, known, story))
     return found
 
 
@@ -129,7 +109,6 @@ def touches_at_module(judged: Judged, known: list[Hypothesis]) -> list[Candidate
         return []
     if rails and not measured:
         net = rails[0].net or rails[0].number
-        answers = [two(PLUG_RAIL_LOW_SICK if there else PLUG_RAIL_LOW_WELL) for there in elsewhere]
         why = (
             f"The board's contacts say nothing against it. Unplug the module and measure {net} "
             "to ground at its plug: a few ohms is a sick module, and it must not go in again."
@@ -140,7 +119,7 @@ def touches_at_module(judged: Judged, known: list[Hypothesis]) -> list[Candidate
                 TITLES["plug_rail_low"].format(net),
                 AtRail(net=net),
                 "ohms",
-                answers,
+                answers_to(judged, known, "plug_rail_low", net),
                 subject="module_plug",
                 reasons=(why_of("plug_ohms", why),),
             )

@@ -2,7 +2,8 @@
 
 A candidate is a place with a question of two or three answers; `answers[h]` is the distribution of
 the answer if hypothesis h (one story, or two) is true. Unread contacts are not here: their answers
-are the latent model's own outcomes (`probing.py`). Lifting a part is never proposed by this form.
+are the latent model's own outcomes (`unread.py`). What needs power or changes the board waits in `probing.py` until
+nothing gentler is worth its time.
 """
 
 from server.engine.candidate import TITLES, Candidate, Hypothesis
@@ -14,11 +15,15 @@ from server.engine.inference import Judged
 from server.engine.touch_blunders import touches_of_blunders
 from server.engine.touch_contacts import touches_at_contact
 from server.engine.touch_current import with_a_smaller_current
+from server.engine.touch_hunt import hunting
 from server.engine.touch_parts import bridge_checks, touches_at_module, touches_at_parts
+from server.engine.touch_power import touches_under_power
 from server.engine.verdicts import ContactState
 
 
-def candidates(judged: Judged, states: list[ContactState], known: list[Hypothesis]) -> list[Candidate]:
+def candidates(
+    judged: Judged, states: list[ContactState], known: list[Hypothesis], *, data_matters: bool
+) -> list[Candidate]:
     """Every place worth considering beside the unread contacts."""
     found: list[Candidate] = []
     for contact in _suspects(judged, states):
@@ -28,6 +33,8 @@ def candidates(judged: Judged, states: list[ContactState], known: list[Hypothesi
     found.extend(touches_at_parts(judged, states, known))
     found.extend(touches_at_module(judged, known))
     found.extend(touches_of_blunders(judged, known))
+    found.extend(touches_under_power(judged, known))
+    found.extend(hunting(judged, states, known, data_matters=data_matters))
     done = _done(judged)
     return [one for one in found if (one.shown.title not in done)]
 

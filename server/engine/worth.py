@@ -7,11 +7,15 @@ from shared_models.opinion import NextTouch
 
 
 class Ranked(NamedTuple):
-    """A touch with its worth: bits per second of effective cost, and how often it would change the decision."""
+    """A touch with its worth: bits per second of effective cost, and how often it would change the decision.
+
+    `finer`: it tells more than the decision, as which part it is.
+    """
 
     worth: float
     changes: float
     shown: NextTouch
+    finer: bool = False
 
 
 def effective_seconds(seconds: float, risk: float, numbers: int, data_matters: bool) -> float:

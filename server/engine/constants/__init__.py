@@ -684,6 +684,22 @@ RESEAT_HELPS = _num("RESEAT_HELPS", 0.3, "1", "ASSUMED", "share of faults elsewh
 BRIDGE_OHM = _num("BRIDGE_OHM", 2.0, "ohm", "PRACTICE", "contact to contact below this is a bridge")
 ACROSS_OPEN_OHM = _num("ACROSS_OPEN_OHM", 100.0, "ohm", "PRACTICE", "a fuse or ferrite above this is open")
 HONEST_LOW_OHM = _num("HONEST_LOW_OHM", 20.0, "ohm", "PRACTICE", "rails below this are compared in ohms")
+RAIL_OHM_SD = _num("RAIL_OHM_SD", 0.2, "1", "PRACTICE", "a healthy core rail's ohms from board to board, as a share")
+LEAD_NULL_OHM = _num("LEAD_NULL_OHM", 0.1, "ohm", "ASSUMED", "what is left of 0.1 to 0.4 ohm of leads once nulled")
+HEAT_FINDS = _num("HEAT_FINDS", 0.7, "1", "PRACTICE", "a short above 50 milliohm shows as heat this often")
+MILLIVOLTS_FIND = _num("MILLIVOLTS_FIND", 0.6, "1", "ASSUMED", "a line of millivolts points at the part this often")
+BETWEEN_BY_CHANCE = _num(
+    "BETWEEN_BY_CHANCE", 0.003, "1", "ASSUMED", "contact to contact under 2 ohm without a bridge: both tips on one"
+)
+LIFTED_PAD = _num("LIFTED_PAD", 0.15, "1", "ASSUMED", "a contact that is gone is gone with its pad: its tail shows OL")
+RAIL_OFF_SHARE = _num("RAIL_OFF_SHARE", 0.1, "1", "ASSUMED", "of its working voltage; below it a rail is not made")
+RAIL_MADE_SHARE = _num("RAIL_MADE_SHARE", 0.8, "1", "ASSUMED", "of its working voltage; above it a rail is made")
+RAIL_OVER_SHARE = _num("RAIL_OVER_SHARE", 1.08, "1", "PRACTICE", "an LED rail without its string climbs 10 to 25 %")
+RAIL_OFF_OTHERWISE = _num("RAIL_OFF_OTHERWISE", 0.15, "1", "ASSUMED", "a rail not made for a reason elsewhere")
+LED_AT_INPUT_DRIVER = _num("LED_AT_INPUT_DRIVER", 0.6, "1", "ASSUMED", "LED+ at its input when its driver is damaged")
+LED_AT_INPUT_OTHERWISE = _num("LED_AT_INPUT_OTHERWISE", 0.1, "1", "ASSUMED", "the same otherwise: not told to light")
+LED_OVER_MODULE = _num("LED_OVER_MODULE", 0.15, "1", "ASSUMED", "LED+ over its working voltage: the string is open")
+LED_OVER_OTHERWISE = _num("LED_OVER_OTHERWISE", 0.01, "1", "ASSUMED", "the same otherwise")
 
 
 class RoleNumbers(NamedTuple):

@@ -37,7 +37,6 @@ TOUCHES: dict[str, TouchCost] = {
     "rail_ohms": TouchCost(20, 0.0002, "a rail's own short, leads nulled first"),
     "rail_to_rail": TouchCost(20, 0.0002, "which rails are joined, before anything is injected"),
     "plug_ohms": TouchCost(26, 0.001, "a sick module, unplugged"),
-    "unplug_other": TouchCost(40, 0.003, "whether another flex pulls the line, read again"),
     "reseat": TouchCost(60, 0.005, "the seat; only with rails proved"),
     "known_good_module": TouchCost(600, 0.01, "the module or its cable; only with rails proved"),
     "torch": TouchCost(120, 0.01, "picture there, light not", needs_power=True),
@@ -48,7 +47,6 @@ TOUCHES: dict[str, TouchCost] = {
     "volts_check": TouchCost(20, 0.001, "voltage left, at a store; risk assumed"),
     "heat": TouchCost(240, 0.02, "where a short gets warm", needs_power=True),
     "millivolts": TouchCost(240, 0.02, "towards which end of a rail a short lies", needs_power=True),
-    "lift_series": TouchCost(150, 0.01, "which side of a ferrite or 0 ohm is low; undone easily", changes_board=True),
     "lift_part": TouchCost(180, 0.015, "whether a small part is the fault", changes_board=True),
 }
 TABLE.append(Entry("TOUCHES", TOUCHES, "s, 1", "PRACTICE", "locate + touch + settle, and risk, from the bench"))

@@ -6,6 +6,9 @@ from server.engine.roles import branches_before, chip_of, first_series, fuse_of
 from server.engine.stories.kinds import Mixture, Scene, Story, at_risk, mixture, share, shows_chip, shows_open
 from shared_models.board import ShuntPart
 
+CORE_RAILS = ("core_rail", "core_rail_large")
+"""Rails that honestly read a few ohms."""
+
 
 def shunts_shorted(scene: Scene) -> list[Story]:
     """A capacitor or protection part from one line to ground, shorted."""
@@ -112,20 +115,14 @@ def chips_damaged(scene: Scene) -> list[Story]:
 
 
 def rails_shorted(scene: Scene) -> list[Story]:
-    """A rail shorted to ground somewhere: one net, one state, all its contacts."""
+    """A rail shorted to ground somewhere: one net, one state, all its contacts.
+
+    Of a core rail of a few ohms no drop tells anything: its story moves no contact, and ohms beside a healthy
+    board's are its only evidence.
+    """
     by_family: dict[str, list[str]] = {"rail_short_led": [], "rail_short_panel": [], "rail_short_other": []}
     for name, members in sorted(scene.nets.items()):
-        role = scene.board.contacts[members[0]].role
-        if role in ("core_rail", "core_rail_large"):
-            continue  # honestly low; a drop cannot show a short there
-        family = (
-            "rail_short_led"
-            if role == "led_plus"
-            else "rail_short_panel"
-            if role == "panel_supply"
-            else "rail_short_other"
-        )
-        by_family[family].append(name)
+        by_family[_rail_family(scene.board.contacts[members[0]].role)].append(name)
     stories = []
     for family, names in by_family.items():
         for name in names:
@@ -137,9 +134,13 @@ def rails_shorted(scene: Scene) -> list[Story]:
                     "rail_short",
                     subject,
                     share(scene, family, len(names)),
-                    {members[0]: mixture(RAIL_SHORT)},
+                    {} if contact.role in CORE_RAILS else {members[0]: mixture(RAIL_SHORT)},
                     ("hunt_rail", subject),
                     contacts=tuple(members),
                 )
             )
     return stories
+
+
+def _rail_family(role: str) -> str:
+    return {"led_plus": "rail_short_led", "panel_supply": "rail_short_panel"}.get(role, "rail_short_other")

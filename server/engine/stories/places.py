@@ -3,7 +3,7 @@
 A number tells the two apart where that part takes some of it: 33 ohm and 61 mV at 1 mA leave 28 ohm behind.
 """
 
-from server.engine.accept import Board
+from server.engine.accepted_board import Board
 from server.engine.constants import BEHIND_SERIES_CHIP, BEHIND_SERIES_SHUNT, SHORT_OHM, SURE
 from server.engine.drops import LEAK, LEAK_BEHIND, SHORT, SHORT_BEHIND
 from server.engine.stories.kinds import Mixture, Story
