@@ -34,6 +34,7 @@ StoryKind = Literal[
     "other_revision",
     "meter_differs",
     "still_powered",
+    "separate_faults",
 ]
 
 DecisionKind = Literal[
@@ -46,6 +47,7 @@ DecisionKind = Literal[
     "chip",
     "hunt_rail",
     "redo_reading",
+    "one_by_one",
 ]
 
 

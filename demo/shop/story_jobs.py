@@ -177,9 +177,18 @@ def flipped_cable() -> dict[str, BenchSheet]:
     return {"v2_cable_flipped": bench.then(sheet, "sheet")}
 
 
+def no_one_cause() -> dict[str, BenchSheet]:
+    """Worked on before: a lane low, a sink nearly short, SCL open and a reset line high, far apart on two chips."""
+    bench = _bench(12)
+    changed = {"9": "152", "20": OL, "33": "41", "24": "606"}
+    sheet = _read(bench, changed, "soldered_at_socket", words="A cousin had it open, twice.")
+    again = [bench.pen.drop(contact, drop) for contact, drop in changed.items()]
+    return {"t10_separate_faults": bench.then(sheet, "sheet", *again)}
+
+
 def all_sheets() -> dict[str, BenchSheet]:
     """Every sheet of this module, by file name without its ending."""
     return {
         **tilted(), **tool_across(), **knocked_off(), **bridged_across(), **wet_corner(), **swapped_leads(),
-        **another_meter(), **another_revision(), **voltage_left(), **cracked(), **flipped_cable(),
+        **another_meter(), **another_revision(), **voltage_left(), **cracked(), **flipped_cable(), **no_one_cause(),
     }

@@ -22,6 +22,7 @@ from server.engine.constants import (
     CURRENT_HIGH_MA,
     CURRENT_LOW_MA,
     EVIDENCE_MARGIN,
+    FAULT_ANY_SHARE,
     FAULT_DEPTH_MAX_MV,
     FAULT_DEPTH_MIN_MV,
     FAULT_LOW_SHARE,
@@ -210,8 +211,9 @@ def _look(
     vt = VT_MV_PER_K * (warm + now.kelvin)
     to_ma = prior.current_ma * math.exp(now.log_current)
     common = BANDGAP_MV * (1 - ratio) - XTI * vt * math.log(ratio) + now.offset_mv
-    depth = FAULT_LOW_SHARE / math.log(FAULT_DEPTH_MAX_MV / FAULT_DEPTH_MIN_MV)
-    flat = (1 - FAULT_LOW_SHARE) / (2 * FAULT_DEPTH_MAX_MV)
+    by_depth = (1 - FAULT_ANY_SHARE) / math.log(FAULT_DEPTH_MAX_MV / FAULT_DEPTH_MIN_MV)
+    depth, height = by_depth * FAULT_LOW_SHARE, by_depth * (1 - FAULT_LOW_SHARE)
+    flat = FAULT_ANY_SHARE / (2 * FAULT_DEPTH_MAX_MV)
     norm = math.exp(-LOG_2PI_HALF)
     left: list[float] = []
     healthy: list[float] = []
@@ -223,10 +225,10 @@ def _look(
         # before the chips are known they are part of the scatter
         wide = math.hypot(scale, pull) if chips_unknown else scale
         z = residual / wide
-        low = -residual
+        apart = max(abs(residual), FAULT_DEPTH_MIN_MV)
         left.append(residual)
         healthy.append(norm * math.exp(-0.5 * z * z) / wide)
-        faulty.append(flat + (depth / max(low, FAULT_DEPTH_MIN_MV) if 0 < low < FAULT_DEPTH_MAX_MV else 0.0))
+        faulty.append(flat + ((depth if residual < 0 else height) / apart if apart < FAULT_DEPTH_MAX_MV else 0.0))
     return left, healthy, faulty
 
 

@@ -7,6 +7,7 @@ be seen here; it is the session's to find.
 """
 
 import math
+from typing import NamedTuple
 
 from server.engine.accepted_board import Board
 from server.engine.common_fit import Point, Prior, fit_common, lean_of, nothing_in_common
@@ -22,36 +23,53 @@ from server.engine.constants import (
 from server.engine.meters import Conditions, slopes
 from server.engine.reference_cells import ReferenceCell
 from server.engine.roles import leans_with, spreads_of
+from server.engine.straighten import Line
 
 Cells = dict[tuple[int, str], ReferenceCell]
 
 
-def without_what_boards_share(board: Board, cells: Cells, to: Conditions) -> tuple[Cells, dict[str, float]]:
-    """The cells of red on ground with every board's common error taken out, and how far each group of lines moves
-    from board to board beyond the usual (mV). Black stays as carried.
+class Freed(NamedTuple):
+    """Red on ground, by contact and lead: `cells` freed of all that each board's readings share, `of_conditions` of
+    what meter and air did to it alone; `unrest`: how far each group of lines moves from board to board beyond the
+    usual (mV). Black stays as carried.
     """
+
+    cells: Cells
+    of_conditions: Cells
+    unrest: dict[str, float]
+
+
+def without_what_boards_share(board: Board, cells: Cells, lines: dict[int, Line], to: Conditions) -> Freed:
+    """Each board fitted against the middle of all, as its lines read on one current."""
     values: dict[str, dict[int, float]] = {}
     taken_at: dict[str, Conditions] = {}
-    for (contact, lead), cell in cells.items():
-        if lead != "red" or board.paths[contact] is None:
-            continue
-        for name, value, at in zip(cell.boards, cell.values, cell.taken_at, strict=True):
+    for contact, line in lines.items():
+        cell = cells[contact, "red"]
+        for name, value, at in zip(cell.boards, line.values, cell.taken_at, strict=True):
             values.setdefault(name, {})[contact] = value
             taken_at[name] = at
     if len(values) < 2:
-        return cells, {}
+        return Freed(cells, cells, {})
+    fits: dict[str, _Moved] = {}
     freed = values
-    shifts: list[dict[str, tuple[float, float]]] = []
     for _ in range(REFERENCE_FIT_ROUNDS):
         middle = _middles(freed)
-        fits = {name: _freed(board, values[name], middle, taken_at[name], to) for name in sorted(values)}
-        freed = {name: one for name, (one, _) in fits.items()}
-        shifts = [fits[name][1] for name in sorted(fits)]
-    told = dict(cells)
-    for (contact, lead), cell in cells.items():
-        if lead == "red" and board.paths[contact] is not None:
-            told[contact, lead] = cell._replace(values=[freed[name][contact] for name in cell.boards])
-    return told, _unrest(shifts)
+        fits = {name: _fitted(board, values[name], middle, lines, taken_at[name], to) for name in sorted(values)}
+        freed = {
+            name: {contact: value - fits[name].whole.get(contact, 0.0) for contact, value in one.items()}
+            for name, one in values.items()
+        }
+    whole, conditions = dict(cells), dict(cells)
+    for contact in lines:
+        cell = cells[contact, "red"]
+        both = list(zip(cell.boards, cell.values, strict=True))
+        whole[contact, "red"] = cell._replace(
+            values=[value - fits[name].whole.get(contact, 0.0) for name, value in both]
+        )
+        conditions[contact, "red"] = cell._replace(
+            values=[value - fits[name].conditions.get(contact, 0.0) for name, value in both]
+        )
+    return Freed(whole, conditions, _unrest([fits[name].groups for name in sorted(fits)]))
 
 
 def _unrest(shifts: list[dict[str, tuple[float, float]]]) -> dict[str, float]:
@@ -86,33 +104,50 @@ def _middles(boards: dict[str, dict[int, float]]) -> dict[int, float]:
     return middles
 
 
-def _freed(
-    board: Board, values: dict[int, float], middle: dict[int, float], at: Conditions, to: Conditions
-) -> tuple[dict[int, float], dict[str, tuple[float, float]]]:
-    """One board's values freed of what they share; how far each group moved, and the variance that is usual."""
+class _Moved(NamedTuple):
+    """How one board's readings moved together: at each contact in all, and by meter and air alone; and each group,
+    with the variance that is usual.
+    """
+
+    whole: dict[int, float]
+    conditions: dict[int, float]
+    groups: dict[str, tuple[float, float]]
+
+
+def _fitted(
+    board: Board,
+    values: dict[int, float],
+    middle: dict[int, float],
+    lines: dict[int, Line],
+    at: Conditions,
+    to: Conditions,
+) -> _Moved:
     same = at.meter_id == to.meter_id
     current_sd = CURRENT_SD_SAME_METER if same else at.current_sd
     prior = Prior(to.current_ma, to.air_c, current_sd, at.air_sd_k, OFFSET_SD_MV, math.inf)
     points, keys = [], []
     for contact, value in values.items():
-        path = board.paths[contact]
-        if path is None or value <= DOUBLE_TOUCH_MV:
+        if value <= DOUBLE_TOUCH_MV:
             continue
         own, common = spreads_of(board.contacts[contact])
         scatter = math.hypot(own, OFFSET_SD_MV)
-        points.append(Point(middle[contact], value, scatter, path, leans_with(board.contacts[contact]), common))
+        group = leans_with(board.contacts[contact])
+        points.append(Point(middle[contact], value, scatter, lines[contact].path, group, common))
         keys.append(contact)
+    told = _Moved({}, {}, {})
     if len(points) < REFERENCE_FIT_MIN:
-        return values, {}
+        return told
     fit = fit_common(points, prior, [(0.0, 0.0)], REFERENCE_FIT_STEPS)
-    freed = dict(values)
     usual = nothing_in_common(prior)
-    moved: dict[str, tuple[float, float]] = {}
     for contact, point in zip(keys, points, strict=True):
         per_log, per_k = slopes(point.expected_mv, point.path, to.current_ma, to.air_c)
         shared, _ = lean_of(fit, point.chip, point.chip_mv, per_log, per_k)
-        shift = shared + per_log * fit.log_current + per_k * fit.kelvin
-        freed[contact] = values[contact] - shift
+        by_conditions = per_log * fit.log_current + per_k * fit.kelvin
+        told.conditions[contact] = by_conditions + fit.offset_mv
+        told.whole[contact] = by_conditions + shared
         if point.chip:
-            moved[point.chip] = shift, lean_of(usual, point.chip, point.chip_mv, per_log, per_k)[1]
-    return freed, moved
+            told.groups[point.chip] = (
+                by_conditions + shared,
+                lean_of(usual, point.chip, point.chip_mv, per_log, per_k)[1],
+            )
+    return told

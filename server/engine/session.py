@@ -23,8 +23,8 @@ from server.engine.constants import (
     DOUBLE_TOUCH_MV,
     EQUAL_SD_MV,
     FEW_CONTACTS,
+    FREED_ROUNDS,
     IDEALITY,
-    IDEALITY_SD,
     KELVIN,
     MEMO_SIZE,
     OFFSET_MIN_CONTACTS,
@@ -53,10 +53,10 @@ from server.engine.meters import (
 from server.engine.numbering import Ways, ways_to_count
 from server.engine.prepared import Prepared
 from server.engine.reference_cells import ReferenceCell, reference_cells, spread_within_nets
-from server.engine.reference_fit import without_what_boards_share
+from server.engine.reference_fit import Freed, without_what_boards_share
 from server.engine.roles import PLAIN_PATH, leans_with, spreads_of
 from server.engine.seen import Seen
-from server.engine.straighten import straightened
+from server.engine.straighten import relaid, straightened
 from shared_models.reading import LeadOnGround, Meter
 from shared_models.sheet import BenchSheet
 
@@ -84,13 +84,20 @@ def known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) ->
 
 
 def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) -> KnownBands:
-    cells, unrest = without_what_boards_share(
-        prepared.board, reference_cells(prepared.board, prepared.known_good, meters, at), at
-    )
+    carried = reference_cells(prepared.board, prepared.known_good, meters, at)
+    red_lines = straightened(prepared.board, carried, at, "red", is_freed=False)
+    freed = Freed(carried, carried, {})
+    for _ in range(FREED_ROUNDS):
+        freed = without_what_boards_share(prepared.board, carried, red_lines.lines, at)
+        red_lines = straightened(prepared.board, freed.of_conditions, at, "red", is_freed=True)
+    cells, unrest = freed.cells, freed.unrest
     limit_mv = open_circuit_of(at.meter_id, meters)
     bands: dict[tuple[int, str], Healthy] = {}
     leads: tuple[LeadOnGround, ...] = ("red", "black")
-    lines = {lead: straightened(prepared.board, cells, at, lead) for lead in leads}
+    lines = {
+        "red": {contact: relaid(line, cells[contact, "red"], at) for contact, line in red_lines.lines.items()},
+        "black": straightened(prepared.board, cells, at, "black", is_freed=False).lines,
+    }
     for contact in range(len(prepared.board.contacts)):
         for lead in leads:
             cell = cells.get((contact, lead))
@@ -108,7 +115,7 @@ def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditio
         bands[key] = bands[key]._replace(shares=line.shares, cut_mv=line.cut_mv)
     red = [bands[contact, "red"] for contact in range(len(prepared.board.contacts))]
     ways = ways_to_count(prepared.board, red)
-    return KnownBands(bands, session_current_sd(prepared, meters, at, cells), ways, cells)
+    return KnownBands(bands, session_current_sd(prepared, meters, at, cells, red_lines.ideality_sd), ways, cells)
 
 
 def session_conditions(sheet: BenchSheet, facts: Facts, meters: dict[str, Meter]) -> Conditions:
@@ -135,12 +142,16 @@ def open_circuit_of(meter_id: str, meters: dict[str, Meter]) -> float:
 
 
 def session_current_sd(
-    prepared: Prepared, meters: dict[str, Meter], at: Conditions, cells: dict[tuple[int, str], ReferenceCell]
+    prepared: Prepared,
+    meters: dict[str, Meter],
+    at: Conditions,
+    cells: dict[tuple[int, str], ReferenceCell],
+    ideality_sd: float,
 ) -> float:
     """How far this session's current may be from what the references were carried to, as a logarithm.
 
     Carrying over a ratio of currents also needs n; an n that is wrong for the whole socket looks like
-    a current that is wrong, so its spread is added here and not to every contact alone.
+    a current that is wrong, so its spread (`ideality_sd`) is added here and not to every contact alone.
     """
     used = sorted({touched.reading.meter_id for touched in prepared.known_good})
     if not used:
@@ -149,7 +160,7 @@ def session_current_sd(
     sheets = max(sds[len(sds) // 2], at.current_sd if at.meter_id not in used else 0.0)
     ratios = [cell.log_ratio for cell in cells.values()]
     carried = abs(math.fsum(ratios)) / len(ratios) if ratios else 0.0
-    return math.hypot(sheets, IDEALITY_SD / IDEALITY * carried)
+    return math.hypot(sheets, ideality_sd / IDEALITY * carried)
 
 
 def session_slack(at: Conditions, current_sd: float) -> float:

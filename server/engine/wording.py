@@ -203,6 +203,8 @@ def story_title(story: Story, scene: Scene) -> str:
         return f"Cracked joint under {story.part}" if story.part else "Cracked joint under the chip behind"
     if story.kind == "cable_flipped":
         return "Cable in the wrong way round"
+    if story.kind == "separate_faults":
+        return "Several separate faults, no one cause"
     if story.kind == "leads_swapped":
         return "The leads are swapped"
     if story.kind == "other_revision":
@@ -230,6 +232,7 @@ DECISION_SENTENCES = {
     "shunt_part": "Take off the part to ground{at} and read again.",
     "chip": "The chip{at} is hurt: small parts first, then the chip.",
     "hunt_rail": "Hunt the short on the rail{at}: heat first, then millivolts.",
+    "one_by_one": "Mend each odd line by itself; look for what they share: water, age, earlier work.",
     "redo_reading": "Read again before anything else.",
 }
 

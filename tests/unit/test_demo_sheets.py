@@ -119,7 +119,7 @@ def test_no_contact_is_read_twice_alike_but_for_a_touch_again(path: Path) -> Non
                "l14_no_references_no_light_then_again_and_far_end": "6", "t10_tool_across_two": "28",
                "t10_part_knocked_off": "20", "t10_bridge_across_rows": "11 12",
                "t10_bridge_across_rows_then_11_to_12": "11 12", "t10_cracked_joint": "12 24",
-               "t10_other_revision": "12 14 20 22 24 28"}
+               "t10_other_revision": "12 14 20 22 24 28", "t10_separate_faults": "9 20 24 33"}
     again = "15" if path.stem.startswith("t10_turned") and "then" in path.stem else allowed.get(path.stem, "")
     assert {one[0] for one in doubles} == set(again.split())
 

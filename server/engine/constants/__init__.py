@@ -124,6 +124,9 @@ EVIDENCE_MARGIN = _num("EVIDENCE_MARGIN", 0.05, "ln", "ASSUMED", "a start better
 FEW_CONTACTS = int(_num("FEW_CONTACTS", 4, "contacts", "ASSUMED", "up to here a session is fitted anew without each"))
 REFERENCE_FIT_ROUNDS = int(_num("REFERENCE_FIT_ROUNDS", 2, "1", "ASSUMED", "fit the boards, take the middle, again"))
 REFERENCE_FIT_STEPS = int(_num("REFERENCE_FIT_STEPS", 3, "1", "ASSUMED", "reweighting steps for one healthy board"))
+FREED_ROUNDS = int(
+    _num("FREED_ROUNDS", 3, "1", "ASSUMED", "lines straightened, boards freed, and again; the rest moves 0.1 mV")
+)
 REFERENCE_FIT_MIN = int(
     _num("REFERENCE_FIT_MIN", 4, "contacts", "ASSUMED", "fewer say nothing of what a board's readings share")
 )
@@ -132,6 +135,7 @@ SELF_SHARE_LEFT = _num(
 )
 SESSION_STEPS = int(_num("SESSION_STEPS", 5, "1", "ASSUMED", "reweighting steps; converged to 0.1 mV on kept sheets"))
 FAULT_LOW_SHARE = _num("FAULT_LOW_SHARE", 0.8, "1", "ASSUMED", "faults are one-sided: most read low")
+FAULT_ANY_SHARE = _num("FAULT_ANY_SHARE", 0.05, "1", "ASSUMED", "of faults, those of any depth: a digit mistyped")
 FAULT_DEPTH_MIN_MV = _num("FAULT_DEPTH_MIN_MV", 3.0, "mV", "ASSUMED", "shallowest fault")
 FAULT_DEPTH_MAX_MV = _num("FAULT_DEPTH_MAX_MV", 400.0, "mV", "ASSUMED", "deepest fault")
 
@@ -580,6 +584,7 @@ SHARE = _map(
         "wet": 5,
         "cracked_joint": 2,
         "cable_flipped": 1,
+        "separate_faults": 1,
         "leads_swapped": 2,
         "other_revision": 4,
         "meter_differs": 3,
@@ -592,6 +597,13 @@ SHARE = _map(
 BASE_ODD = _num("BASE_ODD", 0.003, "1", "PRACTICE", "an unrelated odd contact on a used, working board")
 BASE_ODD_SPLIT = _map(
     "BASE_ODD_SPLIT", {"short": 0.2, "low": 0.4, "high": 0.15, "open": 0.25}, "1", "ASSUMED", "what the odd one reads"
+)
+SEPARATE_LINE = _map(
+    "SEPARATE_LINE",
+    {"expected": 0.9, "short": 0.02, "low": 0.04, "high": 0.015, "open": 0.025},
+    "1",
+    "ASSUMED",
+    "a line of a board with several separate faults: one in ten, split as single odd ones are",
 )
 SECOND_FAULT = _num("SECOND_FAULT", 0.12, "1", "PRACTICE", "two faults in one job")
 INTAKE_FACTORS: dict[str, dict[str, float]] = {

@@ -14,7 +14,7 @@ from server.engine.stories.hands import parts_knocked_off, plugs_tilted, tool_sl
 from server.engine.stories.kinds import Scene, Story
 from server.engine.stories.mistakes import leads_swapped, meter_differs, other_revisions, still_powered
 from server.engine.stories.parts import chips_damaged, rails_shorted, series_parts_open, shunts_shorted
-from server.engine.stories.whole import cable_flipped, elsewhere, nothing_wrong
+from server.engine.stories.whole import cable_flipped, elsewhere, nothing_wrong, separate_faults
 
 FAMILIES = (
     nothing_wrong,
@@ -34,6 +34,7 @@ FAMILIES = (
     wet_corners,
     cracked_joints,
     cable_flipped,
+    separate_faults,
     leads_swapped,
     other_revisions,
     meter_differs,

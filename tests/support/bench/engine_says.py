@@ -98,7 +98,7 @@ def class_of(story: Story, plan: SocketPlan) -> str:
         return bridge_class(plan, *story.contacts)
     if story.kind == "contact_torn":
         return f"line {plan.lines[contacts[0]].number}"
-    if story.kind in OWN_MISTAKES:
+    if story.kind in OWN_MISTAKES or story.kind == "separate_faults":
         return story.kind
     if story.kind == "other_revision":
         return f"revision {story.part}"
