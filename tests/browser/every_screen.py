@@ -24,6 +24,7 @@ def every_screen(job: str) -> list[Screen]:
         Screen("take_in", "#/take-in", "main", "Test device"),
         Screen("take_in_healthy", "#/take-in/healthy", "main", "Test device"),
         Screen("board_by_hand", "#/board-by-hand", "main input"),
+        Screen("board_from_file", "#/board-from-file", "main button", "Choose a file"),
         Screen("healthy", f"#/healthy/{BOARD_ID}/{SOCKET}", "main", "shelf 1"),
         Screen("shop", "#/shop", "#actor"),
         Screen("pair", "#/pair", "#code"),
@@ -37,6 +38,7 @@ def every_screen(job: str) -> list[Screen]:
         Screen("plug", f"#/job/{job}/plug", "main", "How it sits"),
         Screen("anchor", f"#/job/{job}/anchor", "main .lies"),
         Screen("read", f"#/job/{job}/read", "main .number"),
+        Screen("leads", f"#/job/{job}/leads?contact=2", "main", "Nothing is known of what lies behind it"),
         Screen("opinion", f"#/job/{job}/opinion", ".verdicts"),
     ]
 

@@ -10,13 +10,14 @@ export type Route =
   | { at: "phones" }
   | { at: "meters"; back: string }
   | { at: "board_by_hand" }
+  | { at: "board_from_file" }
   | { at: "take_in_healthy" }
   | { at: "healthy"; board: string; socket: string }
   | { at: JobPage; job: string; query: URLSearchParams };
 
-export type JobPage = "sheet" | "safe" | "look" | "plug" | "charge" | "anchor" | "read" | "opinion" | "photo";
+export type JobPage = "sheet" | "safe" | "look" | "plug" | "charge" | "anchor" | "read" | "opinion" | "leads" | "photo";
 
-const JOB_PAGES: readonly JobPage[] = ["sheet", "safe", "look", "plug", "charge", "anchor", "read", "opinion", "photo"];
+const JOB_PAGES: readonly JobPage[] = ["sheet", "safe", "look", "plug", "charge", "anchor", "read", "opinion", "leads", "photo"];
 
 export function parseRoute(hash: string): Route {
   const [path = "", query = ""] = hash.replace(/^#\/?/, "").split("?", 2);
@@ -34,6 +35,7 @@ export function parseRoute(hash: string): Route {
   if (first === "pair") return { at: "pair", code: decodeURIComponent(job ?? "") };
   if (first === "phones") return { at: "phones" };
   if (first === "board-by-hand") return { at: "board_by_hand" };
+  if (first === "board-from-file") return { at: "board_from_file" };
   const at = JOB_PAGES.find((name) => name === page);
   if (first === "job" && job !== undefined && job !== "" && at !== undefined) {
     return { at, job: decodeURIComponent(job), query: new URLSearchParams(query) };
@@ -48,6 +50,7 @@ export const TO_SHOP = "#/shop";
 export const TO_PAIR = "#/pair";
 export const TO_PHONES = "#/phones";
 export const TO_BOARD_BY_HAND = "#/board-by-hand";
+export const TO_BOARD_FROM_FILE = "#/board-from-file";
 
 export function toJob(job: string, page: JobPage = "sheet", query: Record<string, string> = {}): string {
   const search = new URLSearchParams(query).toString();

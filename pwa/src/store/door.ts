@@ -30,6 +30,7 @@ import type {
   Stage,
   Tray,
 } from "../generated/models";
+import type { BoardFileDoors } from "./board_files";
 import type { BoardDoors } from "./boards";
 import type { HabitDoors } from "./habits";
 import type { Picture } from "../photo/make";
@@ -290,7 +291,7 @@ export type AskResult =
   | { is: "overtaken" }
   | { is: "failed"; why: string };
 
-export interface Door extends BoardDoors, BenchDoors, HealthyDoors, HabitDoors, MeterDoors, FileDoors, PairingDoors {
+export interface Door extends BoardDoors, BoardFileDoors, BenchDoors, HealthyDoors, HabitDoors, MeterDoors, FileDoors, PairingDoors {
   // queries
   trays(): Live<TrayView[]>;
   /** `null`: there is no such job, or it was taken back. */

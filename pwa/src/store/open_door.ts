@@ -8,6 +8,7 @@ import { tokenFromRecord } from "../sync/entry";
 import { SyncRunner } from "../sync/runner";
 import { readSync, syncState } from "../sync/sync_state";
 import { benchDoors } from "./bench_answers";
+import { boardFileDoors } from "./board_files";
 import { boardDoors } from "./boards";
 import { applyKeptNewer } from "./catch_up";
 import { onLiveConnection, PhoneDb } from "./db";
@@ -75,6 +76,7 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
     update: update.state,
     ...edits(db, writer),
     ...boardDoors(db, writer, bridge),
+    ...boardFileDoors,
     ...drafts(db, storage),
     ...fileDoors(db, writer),
     ...habitDoors(db, asked),

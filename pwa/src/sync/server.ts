@@ -1,6 +1,7 @@
 /** Talking to the shop's server: addresses, time limits, and the three ways an answer can be none. */
 import type {
   BatchAnswer,
+  BoardReading,
   Change,
   ChangePage,
   CodeMade,
@@ -10,6 +11,7 @@ import type {
   PhoneList,
   Problem,
   ProblemAnswer,
+  TracedSocket,
 } from "../generated/models";
 
 const PUSH_MS = 30_000;
@@ -18,6 +20,9 @@ const PULL_MS = 30_000;
 const PHOTO_MS = 120_000;
 const PAGE = 500;
 const ASK_MS = 15_000;
+/** A file of 30 MB over a poor wireless network. */
+const BOARD_FILE_MS = 600_000;
+const BOARD_FILES = "/api/board-files";
 
 let tokenNow: () => Promise<string | null> = () => Promise.resolve(null);
 
@@ -101,6 +106,38 @@ export async function getPhoto(sha256: string): Promise<{ mime: string; bytes: A
   } catch {
     return null;
   }
+}
+
+/**
+ * Sends a board file; the answer says where to look how far its reading is. By an older interface than `fetch`: only
+ * this one says how much of a body has gone out (`told`, a share from 0 to 1).
+ */
+export async function sendBoardFile(file: Blob, columns: string, told: (share: number) => void): Promise<BoardReading> {
+  const address = columns === "" ? BOARD_FILES : `${BOARD_FILES}?${new URLSearchParams({ columns }).toString()}`;
+  const token = await tokenNow();
+  return new Promise((done, fail) => {
+    const request = new XMLHttpRequest();
+    request.open("POST", address);
+    request.timeout = BOARD_FILE_MS;
+    request.setRequestHeader("content-type", "application/octet-stream");
+    if (token !== null) request.setRequestHeader("authorization", `Bearer ${token}`);
+    request.upload.onprogress = ({ loaded, total }) => told(total > 0 ? loaded / total : 0);
+    request.onerror = request.ontimeout = () => fail(new Unreachable("no answer"));
+    request.onload = () => {
+      const json = parsed(request.responseText);
+      if (request.status < 300 && json !== undefined) done(json as BoardReading);
+      else fail(new Trouble(request.status, problemOf(request.status, json, address)));
+    };
+    request.send(file);
+  });
+}
+
+export function boardFile(id: string): Promise<BoardReading> {
+  return asked<BoardReading>(`${BOARD_FILES}/${id}`, ASK_MS, {});
+}
+
+export function boardFileSocket(id: string, ref: string): Promise<TracedSocket> {
+  return asked<TracedSocket>(`${BOARD_FILES}/${id}/socket?${new URLSearchParams({ ref }).toString()}`, PULL_MS, {});
 }
 
 function posted(body: object): RequestInit {

@@ -1,0 +1,154 @@
+"""A board out of a file: chosen on the phone, read by the shop, gone through, kept, there offline; where it leads."""
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page, expect
+
+from tests.browser.server_process import ServerProcess
+from tests.browser.test_screens_shape import SERIOUS, SIDEWAYS, SMALL_TARGETS, TARGET_PX
+from tests.browser.walks import go, safe_shop, wait_for_shop
+from tests.support.invented_board import kicad, pin_list
+
+FROM_FILE = "#/board-from-file"
+PICTURES = os.environ.get("SECOND_PROBE_PICTURES")
+
+
+@pytest.fixture
+def server(tmp_path: Path, app_dir: Path) -> Iterator[ServerProcess]:
+    """A shop whose one job is made safe."""
+    yield from safe_shop(tmp_path, app_dir)
+
+
+def looks_right(page: Page, name: str) -> None:
+    """Fits a phone of 360 px, has targets of 48 px, and axe finds nothing serious."""
+    if PICTURES is not None:
+        page.screenshot(path=str(Path(PICTURES) / f"{name}.png"))
+    assert page.evaluate(SIDEWAYS) == []
+    assert page.evaluate(SMALL_TARGETS, TARGET_PX) == []
+    found = Axe().run(page).response["violations"]
+    assert [(one["id"], one["nodes"][0]["html"][:120]) for one in found if one["impact"] in SERIOUS] == []
+
+
+def choose(page: Page, content: bytes, name: str = "main.kicad_pcb") -> None:
+    """The file, as the phone's chooser gives it."""
+    page.locator("input[type=file]").set_input_files({"name": name, "mimeType": "application/octet-stream",
+        "buffer": content})
+
+
+def keep_board(page: Page) -> None:
+    """From the bench to a kept board, the way a technician goes."""
+    wait_for_shop(page)
+    page.get_by_role("link", name="Take a device in").click()
+    page.get_by_role("link", name="Take the board from a file").click()
+    choose(page, kicad().encode())
+    page.get_by_role("button", name="J1 14 contacts").click()
+    expect(page.get_by_role("heading", name="J1: what its contacts are probably for")).to_be_visible()
+    page.get_by_label("Device").fill("Reader test")
+    page.get_by_label("Board, as printed on it").fill("RT-1")
+
+
+def test_a_file_becomes_a_board_that_is_there_without_a_network(page: Page) -> None:
+    keep_board(page)
+    looks_right(page, "proposed")
+    page.get_by_role("button", name="8 HPD").click()
+    page.get_by_label("role of 8").select_option("control")
+    page.get_by_label("working volts").fill("1,8")
+    page.get_by_label("working volts").press("Tab")
+    expect(page.get_by_role("button", name="8 HPD")).to_contain_text("control line, 1.8 V, set by you")
+    page.get_by_role("button", name="8 HPD").scroll_into_view_if_needed()
+    looks_right(page, "changed")
+    page.get_by_role("button", name="Keep this board").click()
+    expect(page.get_by_role("heading", name="Take a device in")).to_be_visible()
+    expect(page.get_by_role("radio", name="Reader test · RT-1")).to_be_checked()
+    page.context.set_offline(True)
+    page.get_by_label("What and whose").fill("A reader's job")
+    page.get_by_role("button", name="Take it in").click()
+    expect(page.get_by_text("Readings open with")).to_be_visible()
+    job = page.url.split("/job/")[1].split("/")[0]
+
+    go(page, f"#/job/{job}/leads?contact=5")
+    expect(page.get_by_role("heading", name="Where 5 leads")).to_be_visible()
+    line = page.get_by_role("listitem")
+    expect(line.filter(has_text="C2")).to_have_count(2)  # its near end and its far end
+    expect(line.filter(has_text="U1")).to_contain_text("pin 1")
+    expect(line.filter(has_text="U1")).to_contain_text("top side, 19 mm away")
+    looks_right(page, "leads")
+    outline = page.get_by_role("img", name="The top side of the board with 2 pads of this net")
+    outline.scroll_into_view_if_needed()
+    page.get_by_label("pads of TX0_P").select_option("C2.1")
+    expect(page.get_by_role("status").filter(has_text="C2.1: top side, 10 mm away")).to_be_visible()
+    looks_right(page, "outline")
+    before = outline.get_attribute("viewBox")
+    outline.focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("+")
+    assert outline.get_attribute("viewBox") != before
+    page.get_by_role("button", name="This net").click()
+    expect(outline).to_have_attribute("viewBox", before or "")
+
+    go(page, f"#/job/{job}/leads?contact=2")
+    expect(page.get_by_role("listitem").filter(has_text="coil of the boost")).to_be_visible()
+    expect(page.get_by_role("listitem").filter(has_text="TP1")).to_contain_text("bottom side")
+    looks_right(page, "feed")
+    page.get_by_role("radio", name="bottom").check()
+    expect(page.get_by_role("img", name="The bottom side of the board with 1 pads of this net")).to_be_visible()
+
+
+def test_a_tap_on_a_pad_says_its_name_and_a_drag_moves_the_board(page: Page) -> None:
+    keep_board(page)
+    page.get_by_role("button", name="Keep this board").click()
+    page.get_by_label("What and whose").fill("A reader's job")
+    page.get_by_role("button", name="Take it in").click()
+    expect(page.get_by_text("Readings open with")).to_be_visible()
+    job = page.url.split("/job/")[1].split("/")[0]
+    go(page, f"#/job/{job}/leads?contact=5")
+    outline = page.get_by_role("img", name="The top side of the board")
+    pad = outline.locator("rect").nth(1)
+    pad.scroll_into_view_if_needed()
+    box = pad.bounding_box()
+    assert box is not None
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    expect(page.get_by_role("status").filter(has_text=": top side")).to_be_visible()
+    before = outline.get_attribute("viewBox")
+    page.mouse.move(box["x"], box["y"])
+    page.mouse.down()
+    page.mouse.move(box["x"] + 60, box["y"] + 20, steps=4)
+    page.mouse.up()
+    assert outline.get_attribute("viewBox") != before
+
+
+def test_what_is_no_board_is_told_with_what_would_work_and_nothing_is_kept(page: Page) -> None:
+    wait_for_shop(page)
+    go(page, FROM_FILE)
+    choose(page, b"G04 made by hand*\n%FSLAX46Y46*%\n", "top.gbr")
+    told = page.get_by_role("alert")
+    expect(told).to_contain_text("This is a Gerber or a drill file")
+    expect(told).to_contain_text("what would work")
+    looks_right(page, "refused")
+    choose(page, kicad().encode()[:-60])
+    expect(told).to_contain_text("The file ends in the middle")
+    expect(page.get_by_role("button", name="Keep this board")).to_be_disabled()
+
+
+def test_a_list_of_pins_is_asked_for_its_columns_and_then_read(page: Page) -> None:
+    wait_for_shop(page)
+    go(page, FROM_FILE)
+    choose(page, pin_list().encode(), "pins.csv")
+    page.get_by_label("Which column is which").fill("ref=Part,pin=Pin,net=Net")
+    page.get_by_role("button", name="Read it so").click()
+    expect(page.get_by_role("button", name="J1 14 contacts")).to_be_visible()
+
+
+def test_a_board_half_gone_through_is_there_again_after_the_page_was_killed(page: Page) -> None:
+    keep_board(page)
+    page.get_by_label("Device").blur()
+    page.reload()
+    go(page, FROM_FILE)
+    expect(page.get_by_text("Kept from before.")).to_be_visible()
+    expect(page.get_by_role("heading", name="J1: what its contacts are probably for")).to_be_visible()
+    page.get_by_role("button", name="Start over").click()
+    expect(page.get_by_role("heading", name="J1: what its contacts are probably for")).to_have_count(0)
