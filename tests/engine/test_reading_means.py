@@ -5,6 +5,8 @@ import random
 
 import pytest
 
+from server.engine.circuit.anchored import anchored
+from server.engine.circuit.behind import circuit_behind
 from server.engine.circuit.junction import at, drop_at
 from server.engine.circuit.meaning import Doubts, largest_visible_leak, what_it_means
 from server.engine.circuit.parts import (
@@ -18,6 +20,8 @@ from server.engine.circuit.parts import (
     forced_current,
 )
 from server.engine.circuit.readings import leak_readings, prepared, read
+from shared_models.board import SeriesPart
+from tests.support.benches import line
 
 CLAMP = Junction(3e-5, 1.5, 6.0)
 LINE = Circuit(
@@ -165,3 +169,21 @@ def test_behind_a_capacitor_any_reading_is_a_leak() -> None:
     (socket,) = meaning.places
     assert socket.ohm == pytest.approx(300 / 1.02, abs=0.01)
     assert socket.beside == ("C1",)
+
+
+@pytest.mark.parametrize("branch", [False, True])
+def test_a_circuit_that_was_moved_to_a_band_stays_moved(branch: bool) -> None:
+    """A leak of 3 kohm under a line that reads 40 mV more than its role says: found again, not a role's."""
+    one = line(2, "control", leads_to="U1", path=(SeriesPart(part="R5", ohm=33),))
+    circuit = circuit_behind(one)
+    assert circuit is not None
+    if branch:
+        circuit = circuit._replace(parts=(*circuit.parts, Part("pull", "pull", "socket", GROUND, 20_000.0)))
+    meter = forced_current(1.0)
+    ready = anchored(prepared(circuit, 23.0), meter, "red", 543.0)
+    assert ready is not None
+    (leaky,) = leak_readings(ready, meter, "red", [3000.0])
+    assert leaky is not None
+    told = what_it_means(ready, meter, "red", leaky)
+    assert told.healthy_mv == pytest.approx(543.0, abs=0.01)
+    assert told.places[0].ohm == pytest.approx(3000.0, rel=0.02)

@@ -6,5 +6,6 @@ readings), `behind` (a board's contact to its circuit), `anchored` (a circuit th
 in millivolts; leaks to and fro), `meaning` (a low reading in ohms, place by place; what would
 not show).
 
-Units are mV, mA and ohm throughout. Pure, as all of the engine; the opinion does not rest on it yet.
+Units are mV, mA and ohm throughout. Pure, as all of the engine. The odds rest on it: `faulted` has the closed form of
+its commonest line, a junction behind what lies in line; `branches` asks it of every other line, once, and keeps that.
 """

@@ -11,8 +11,9 @@ import math
 from typing import NamedTuple
 
 from server.engine.circuit.anchored import LeakScale, shifted
+from server.engine.circuit.nodal import NO_NODE
 from server.engine.circuit.parts import GROUND, DiodeTest, Part, PartState
-from server.engine.circuit.readings import Prepared, prepared, read
+from server.engine.circuit.readings import Prepared, read
 from server.engine.constants import CURRENT_SD_KNOWN, GAIN_SD, LEAD_NOISE_OHM, NOISE_MV, SERIES_PART_SD
 from server.engine.constants.circuit import (
     IN_LINE,
@@ -85,11 +86,15 @@ class Meaning(NamedTuple):
 
 
 class _Line(NamedTuple):
-    """A node of the line, the parts in line before it, and the circuit with a leak to be tried there."""
+    """A node of the line, the parts in line before it, and the circuit with a leak to be tried there.
+
+    `behind`: the circuit from here inward, where nothing that conducts leads off before; then the leak follows at once.
+    """
 
     node: str
     after: tuple[Part, ...]
     ready: Prepared
+    behind: Prepared | None
 
 
 def what_it_means(
@@ -128,20 +133,10 @@ def largest_visible_leak(
             "no_such_deviation", "a predictive deviation is above zero", where="$.predictive_sd_mv",
             given=f"{predictive_sd_mv}", expected="mV, more than 0", example="4",
         )  # fmt: skip
-    node, after, _ = _lines(ready)[0]
+    line = _lines(ready)[0]
     healthy = read(ready, meter, lead).drop_mv
     target = (meter.over_mv if healthy is None else healthy) - VISIBLE_DEVIATIONS * predictive_sd_mv
-    source_ma = meter.current_ma - (0.0 if meter.source_ohm is None else target / meter.source_ohm)
-    before_ohm = math.fsum([part.ohm or 0.0 for part in after])
-    there_mv = target - before_ohm * source_ma
-    if there_mv <= 0:
-        return None
-    passed = [part.name for part in after]
-    behind = ready.circuit._replace(
-        contact=node, parts=tuple(part for part in ready.circuit.parts if part.name not in passed)
-    )
-    at_target = meter._replace(current_ma=source_ma, source_ohm=None)
-    return LeakScale(prepared(behind, ready.celsius), at_target, lead).ohm_at(there_mv)
+    return _leak_for(line, meter, lead, target) or None
 
 
 def _lines(ready: Prepared) -> list[_Line]:
@@ -160,10 +155,41 @@ def _lines(ready: Prepared) -> list[_Line]:
         _Line(
             node,
             after,
-            prepared(circuit._replace(parts=(*circuit.parts, Part(LEAK, "capacitor", node, GROUND))), ready.celsius),
+            _with_leak(ready, node),
+            _behind(ready, node, after),
         )
         for node, after in found
     ]
+
+
+def _with_leak(ready: Prepared, node: str) -> Prepared:
+    """The same circuit, its laws as they are in `ready`, with a place for a leak from a node to ground."""
+    index = ready.nodes.index(node)
+    beside = [
+        (*edges, (LEAK, NO_NODE, None, None, True)) if place == index else edges
+        for place, edges in enumerate(ready.beside)
+    ]
+    return ready._replace(
+        circuit=ready.circuit._replace(parts=(*ready.circuit.parts, Part(LEAK, "capacitor", node, GROUND))),
+        parts=(*ready.parts, (LEAK, index, NO_NODE, None, None, 0.0)),
+        beside=tuple(beside),
+    )
+
+
+def _behind(ready: Prepared, node: str, after: tuple[Part, ...]) -> Prepared | None:
+    """The circuit from a node inward, the laws as they are in `ready`; None where a branch before it conducts too."""
+    names = [part.name for part in after]
+    passed = [end for part in after for end in (part.near, part.far) if end != node]
+    for part in ready.circuit.parts:
+        if part.name not in names and part.kind != "capacitor" and (part.near in passed or part.far in passed):
+            return None
+    index = ready.nodes.index(node)
+    return ready._replace(
+        circuit=ready.circuit._replace(contact=node),
+        contact=index,
+        parts=tuple(part for part in ready.parts if part[0] not in names),
+        beside=tuple(tuple(edge for edge in edges if edge[0] not in names) for edges in ready.beside),
+    )
 
 
 def _shown(line: _Line, meter: DiodeTest, lead: LeadOnGround, ohm: float, others: tuple[PartState, ...] = ()) -> float:
@@ -173,7 +199,17 @@ def _shown(line: _Line, meter: DiodeTest, lead: LeadOnGround, ohm: float, others
 
 
 def _leak_for(line: _Line, meter: DiodeTest, lead: LeadOnGround, target_mv: float) -> float | None:
-    """The leak that reads `target_mv`, by halving its logarithm; 0 where a short reads more, None where none is."""
+    """The leak that reads `target_mv`; 0 where a short reads more, None where none is. Where branches before it share
+    the current, by halving its logarithm.
+    """
+    if line.behind is not None:
+        if target_mv >= meter.over_mv:
+            return None
+        source_ma = meter.current_ma - (0.0 if meter.source_ohm is None else target_mv / meter.source_ohm)
+        there_mv = target_mv - math.fsum([part.ohm or 0.0 for part in line.after]) * source_ma
+        if there_mv <= LEAST_OHM * source_ma:
+            return 0.0
+        return LeakScale(line.behind, meter._replace(current_ma=source_ma, source_ohm=None), lead).ohm_at(there_mv)
     low, high = math.log(LEAST_OHM), math.log(MOST_OHM)
     below, above = _shown(line, meter, lead, LEAST_OHM) - target_mv, _shown(line, meter, lead, MOST_OHM) - target_mv
     if below >= 0:
