@@ -54,12 +54,20 @@ def _add_serve(serve: argparse.ArgumentParser, app_dir: Path) -> None:
     serve.add_argument("--app", **FOLDER, default=app_dir, help=f"the built app {DEFAULT}")
     serve.add_argument("--name", metavar="NAME", action="append", default=[],
                        help="a further name phones call this machine by, for example probe.lan")
+    serve.add_argument("--forget-after-days", metavar="N", type=_days, default=365,
+                       help=f"when an owner's words of a job that is gone are forgotten; 0 is never {DEFAULT}")
     ways = serve.add_mutually_exclusive_group()
     ways.add_argument("--this-machine", action="store_true", help="plain HTTP for browsers on this machine only")
     ways.add_argument("--behind-proxy", metavar="URL", help="plain HTTP for a proxy here, which phones reach at URL")
     ways.add_argument("--http-only", action="store_true", help="plain HTTP on the network: for trying out only")
     ways.add_argument("--tls-cert", metavar="FILE", type=Path, help="a certificate of your own, the whole chain as PEM")
     serve.add_argument("--tls-key", metavar="FILE", type=Path, help="the key of --tls-cert")
+
+
+def _days(text: str) -> int:
+    if not text.isdecimal() or int(text) > 36_500:
+        raise argparse.ArgumentTypeError(f"'{text}' is no number of days from 0 to 36500, for example 365")
+    return int(text)
 
 
 def _serve(parsed: argparse.Namespace) -> int:
@@ -77,7 +85,7 @@ def _serve(parsed: argparse.Namespace) -> int:
     return run(Plan(
         data_dir=parsed.data, app_dir=parsed.app, way=way, port=parsed.port, page_port=parsed.page_port,
         certificate=parsed.tls_cert, key=parsed.tls_key, proxy_address=parsed.behind_proxy or "",
-        names=tuple(parsed.name),
+        names=tuple(parsed.name), forget_after_days=parsed.forget_after_days,
     ))
 
 

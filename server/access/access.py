@@ -31,14 +31,19 @@ class Access:
         self._database = database
         self.desk.open(database)
 
+    @property
+    def record(self) -> Database:
+        """The record that is served."""
+        assert self._database is not None  # asked only once the server has started
+        return self._database
+
     async def note_address(self, address: str) -> str | None:
         """The app is handed out under `address` from now on; gives the other one it was last, if it was another."""
-        assert self._database is not None
-        async with self._database.reading() as connection:
+        async with self.record.reading() as connection:
             known = await phones.origins(connection)
         self.former = tuple(url for url, _ in known if url != address)
         if not known or known[0][0] != address:
-            async with self._database.writing() as connection:
+            async with self.record.writing() as connection:
                 await phones.note_origin(connection, address, clock_ms())
         return known[0][0] if known and known[0][0] != address else None
 

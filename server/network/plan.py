@@ -19,6 +19,7 @@ class Plan(NamedTuple):
     `own_certificate`: HTTPS with `certificate` and `key`. `behind_proxy`: plain HTTP on this machine for a proxy
     that phones reach at `proxy_address`. `http_only`: plain HTTP on the network. `this_machine`: plain HTTP on
     loopback, whose browsers are paired without a code. `names` are further names of this machine.
+    An owner's words are forgotten `forget_after_days` days after a job is gone; 0: never.
     """
 
     data_dir: Path

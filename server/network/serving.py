@@ -11,6 +11,7 @@ import os
 import signal
 import sys
 from ipaddress import IPv4Address, IPv6Address
+from time import monotonic
 from typing import TYPE_CHECKING
 
 from server.access.access import Access, pairing_link
@@ -23,8 +24,9 @@ from server.network.listening import Listener, listen, listener
 from server.network.plan import Plan, check_plan
 from server.network.trouble import Trouble
 from server.network.words import MOVED, NO_ADDRESS, PLAIN_HTTP
-from server.store.database import check_record
+from server.store.database import check_record, clock_ms
 from server.store.in_use import InUse, only_one_on
+from server.sync.forget import forget_owners
 from shared_models.pairing import CodeWanted
 
 if TYPE_CHECKING:
@@ -32,6 +34,7 @@ if TYPE_CHECKING:
     from server.network.welcome import Welcome
 
 FOLLOW_EVERY_S = 30.0
+HOUR_S, DAY_S = 3600.0, 86_400.0
 FIRST_PHONE = CodeWanted(phone_name="first phone", role="owner")
 
 
@@ -71,6 +74,7 @@ class ShopServer:
         self._welcome = self._plain_page()
         self._said: set[str] = set()
         self._started = False
+        self._forget_at_s = monotonic() + HOUR_S
         self._look_now = asyncio.Event()
 
     async def serve(self) -> int:
@@ -130,15 +134,26 @@ class ShopServer:
         await self._tell_start()
         while True:
             try:
+                asked = False
                 with contextlib.suppress(TimeoutError):
-                    await asyncio.wait_for(self._look_now.wait(), FOLLOW_EVERY_S)
+                    asked = await asyncio.wait_for(self._look_now.wait(), FOLLOW_EVERY_S)
                 self._look_now.clear()
                 self._look_at_addresses()
                 await self._tell_moved()
+                await self._forget(asked)
             except Trouble as trouble:  # what is shown stays good as long as it is; it is told once
                 self._tell_once(f"!! {trouble.what}\n   {trouble.do}")
             except OSError as error:
                 self._tell_once(f"!! The certificate could not be kept: {error}. See secondprobe doctor.")
+
+    async def _forget(self, now: bool) -> None:
+        """An owner's words about jobs that are gone for long: an hour after the start, then every day, or now."""
+        days = self.plan.forget_after_days
+        if days == 0 or not (now or monotonic() >= self._forget_at_s):
+            return
+        self._forget_at_s = monotonic() + DAY_S
+        if jobs := await forget_owners(self.access.record, clock_ms(), days):
+            self._tell(f"The owner's words of {jobs} jobs that are gone for {days} days are forgotten.")
 
     def _look_at_addresses(self) -> None:
         """Which addresses there are now, and a certificate that is good for them."""

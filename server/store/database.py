@@ -105,6 +105,11 @@ class Database:
         async with self.reading() as connection:
             return await change_log.epoch(connection)
 
+    async def settle(self) -> None:
+        """Brings what was written out of the log beside the record into it, so that what was emptied is nowhere."""
+        async with self._write_lock:
+            await self._writer.execute_fetchall("PRAGMA wal_checkpoint(TRUNCATE)")
+
     async def close(self) -> None:
         """Closes every connection once the write in hand is done; closing twice is no error."""
         async with self._write_lock:
@@ -147,6 +152,8 @@ async def _check(writer: aiosqlite.Connection, path: Path) -> None:
         await _into_wal(writer)
         # FULL: in WAL mode NORMAL may lose the last commits with the power, and they were answered.
         await writer.execute("PRAGMA synchronous = FULL")
+        # What is forgotten is overwritten, not only let go.
+        await writer.execute("PRAGMA secure_delete = ON")
         found = [row[0] for row in await writer.execute_fetchall("PRAGMA integrity_check(5)")]
     except sqlite3.DatabaseError as error:
         if error.sqlite_errorcode & PRIMARY_CODE not in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):

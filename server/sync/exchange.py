@@ -16,6 +16,7 @@ from msgspec import Meta, Raw, Struct
 from server.problems import Refusal, shown, strict_json
 from server.store import change_log
 from server.store.database import Database, clock_ms
+from server.store.forgotten import words_were_taken_out
 from server.sync.accept import Accepted, Vocabulary, accept_change
 from server.sync.apply import apply_change
 from shared_models.change import BatchAnswer, Change, ChangeAnswer, ChangePage, Problem
@@ -96,7 +97,7 @@ def _id_in(raw: Raw | bytes) -> str:
 async def _store(connection: aiosqlite.Connection, accepted: Accepted) -> ChangeAnswer:
     change = accepted.change
     if there := await change_log.find(connection, change.id):
-        if _same(there.change, change):
+        if _same(there.change, change) or await words_were_taken_out(connection, change.id):
             return ChangeAnswer(id=change.id, result="had", seq=there.seq)
         return ChangeAnswer(id=change.id, result="refused", problem=Problem(
             code="id_taken", message="Another change of this id is stored already, and a stored change never changes.",
