@@ -28,6 +28,7 @@ class AccessLog:
         os.close(os.open(path, os.O_CREAT | os.O_WRONLY, 0o600))
         handler = logging.handlers.RotatingFileHandler(path, maxBytes=FILE_BYTES, backupCount=FILES_KEPT, delay=True)
         handler.setFormatter(logging.Formatter("%(asctime)s %(message)s"))
+        handler.handleError = lambda record: None  # a full disk costs lines of the log, never an answer
         self._log.addHandler(handler)
 
     def begin(self, scope: Any) -> Callable[[int], None]:

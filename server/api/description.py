@@ -31,6 +31,7 @@ PROBLEMS = {
         (415, "the body is not said to be JSON"),
         (422, "what was sent can be read and not used"),
         (429, "too many wrong tries"),
+        (507, "the server's disk is full"),
     )
 }
 """The answers that are not a success, the same for every route."""

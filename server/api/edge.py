@@ -6,6 +6,7 @@ and that every answer that is not a success is a `ProblemAnswer`, without the se
 
 import logging
 import re
+import sqlite3
 from typing import Any, get_args
 
 import msgspec
@@ -21,6 +22,7 @@ from litestar.exceptions.http_exceptions import RequestEntityTooLarge
 from server.engine.errors import SheetError
 from server.expected import quoted
 from server.problems import Refusal, shown, strict_json
+from server.store.database import is_disk_full
 from shared_models.change import Problem, ProblemAnswer
 from shared_models.reading import Stage
 from shared_models.sheet import Mode
@@ -109,6 +111,12 @@ def _refusal_for(request: Request[Any, Any, Any], error: Exception) -> Refusal:
             return Refusal(400, _query_problem(request, error))
         case SheetError():
             return Refusal(422, error.problem)
+        case sqlite3.OperationalError() if is_disk_full(error):
+            return Refusal(507, Problem(
+                code="disk_full", message="The server's disk is full; what was sent stays on the phone.",
+                where="the server's record", given=str(error), expected="free space on its disk",
+                example="free some space on the shop's PC, then send it again",
+            ))
         case HTTPException(status_code=status) if status < 500:
             return Refusal(status, Problem(code="refused", message=error.detail, where=path))
         case _:

@@ -13,7 +13,7 @@ from server.photos.check import MIME_OF, Picture
 from server.photos.files import LARGEST_BYTES, PhotoFolder
 from server.problems import Refusal, shown
 from shared_models.base import Model
-from shared_models.change import Problem, ProblemAnswer
+from shared_models.change import Problem
 
 PATH = "/api/photos/{sha256:str}"
 FOR_EVER = "private, max-age=31536000, immutable"
@@ -38,7 +38,6 @@ class StoredPhoto(Model, frozen=True, kw_only=True):
 @put(PATH, status_code=201, request_max_body_size=LARGEST_BYTES, opt={TAKES_BYTES: tuple(MIME_OF.values())}, responses={
     **PROBLEMS,
     200: ResponseSpec(StoredPhoto, description="it was there already", generate_examples=False),
-    507: ResponseSpec(ProblemAnswer, description="the server's disk is full", generate_examples=False),
 })
 async def put_photo(request: Request[Any, Any, Any], state: State, sha256: Sha256) -> Response[StoredPhoto]:
     """Keeps a picture: the body is the file itself. On the disk once this is answered; repeating it changes nothing."""

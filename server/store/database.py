@@ -30,6 +30,11 @@ class RecordDamaged(RecordUnusable):
     """SQLite's own check found the record damaged; nothing was changed in it."""
 
 
+def is_disk_full(error: sqlite3.Error) -> bool:
+    """Whether it was for want of space that a statement could not be carried out; nothing of it is stored then."""
+    return getattr(error, "sqlite_errorcode", 0) & PRIMARY_CODE == sqlite3.SQLITE_FULL
+
+
 def clock_ms() -> int:
     """Milliseconds since 1970-01-01 UTC by this machine's clock."""
     return time.time_ns() // 1_000_000

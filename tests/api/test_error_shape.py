@@ -207,6 +207,30 @@ async def test_a_failure_of_the_server_tells_nothing_of_its_inside(
         assert (await client.get("/api/changes?after=0")).status_code == 200
 
 
+async def test_a_full_disk_is_told_and_nothing_is_half_stored(tmp_path: Path) -> None:
+    app = create_app(tmp_path, None)
+    async with AsyncTestClient(SeenFrom(app), base_url=THIS_MACHINE, raise_server_exceptions=False) as client:
+        await pair_here(client)
+        database = client_database(app)
+        async with database.writing() as connection:
+            [(pages,)] = await connection.execute_fetchall("PRAGMA page_count")
+            await connection.execute_fetchall(f"PRAGMA max_page_count = {pages + 2}")
+        content = batch(*(change(n, added(reading(f"r-{n}", note="x" * 1500))) for n in range(1, 60)))
+        problem = problem_of(await client.post("/api/changes", content=content, headers=JSON), 507)
+        assert problem.code == "disk_full" and "stays on the phone" in problem.message
+        assert "free some" in problem.example
+        assert (await client.get("/api/changes?after=0")).json()["changes"] == []
+        async with database.writing() as connection:
+            await connection.execute_fetchall("PRAGMA max_page_count = 1000000")
+        answer = await client.post("/api/changes", content=content, headers=JSON)
+        assert {one["result"] for one in answer.json()["answers"]} == {"stored"}
+
+
+def client_database(app: Any) -> Database:
+    """The record behind an application."""
+    return app.inner.state.database
+
+
 async def test_half_a_character_keeps_only_its_own_change_out(client: Client) -> None:
     """What a browser writes for an emoji cut in two."""
     notes = ["", "\ud83d", ""]
