@@ -58,11 +58,13 @@ STATE_WORDS = (
     "expected",
     "short",
     "low",
+    "expected",
 )
 """The outcome each component is counted as: a contact of another revision, read with the leads swapped, or
-with voltage left on its rail, is not a wrong contact. The last two are behind what lies in line before the chip."""
+with voltage left on its rail, is not a wrong contact. The two after those are behind what lies in line before the
+chip. The last is hurt on its way to the rail: red on ground it reads as a healthy one, black on ground it does not."""
 
-BAND, SHORT, LEAK, OPEN, HIGH, LOST, SHIFTED, OTHER_LEAD, RESIDUAL, SHORT_BEHIND, LEAK_BEHIND, MEETS = range(
+BAND, SHORT, LEAK, OPEN, HIGH, LOST, SHIFTED, OTHER_LEAD, RESIDUAL, SHORT_BEHIND, LEAK_BEHIND, UPPER, MEETS = range(
     len(STATE_WORDS) + 1
 )
 
@@ -86,6 +88,7 @@ def _over_range(view: View) -> list[float]:
         view.ol_odds,
         SMALL_MASS,
         leak if view.before_ohm < SHORT_OHM else max(SMALL_MASS, leaks_over_range(behind(view))),
+        view.ol_odds,
     ]
     masses.extend(1 - SMALL_MASS if met is None else SMALL_MASS for met in view.meets)
     return masses
@@ -110,7 +113,7 @@ def _number(x: float, view: View) -> list[float]:
     residual = (1 - view.ol_odds) * normal(x, view.loc - RESIDUAL_MV, math.hypot(RESIDUAL_SD_MV, view.scale))
     high = (1 - HIGH_OL) * added_density(x, view) + SMALL_MASS / DIFFUSE_MAX_MV
     densities = [band, short, leak, OPEN_READS, high, lost, shifted, _other_lead(x, view, band), residual]
-    densities += [short_behind, leak_behind]
+    densities += [short_behind, leak_behind, band]
     densities.extend(OPEN_READS if met is None else normal(x, met[0], met[1]) for met in view.meets)
     return densities
 

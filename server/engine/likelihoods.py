@@ -16,6 +16,7 @@ from server.engine.drops import (
     LEAK_BEHIND,
     MEETS,
     OPEN,
+    UPPER,
     failed_touch,
     state_densities,
     steadiness_odds,
@@ -161,7 +162,7 @@ def _leader(prepared: Prepared, variable: int, seen: dict[tuple[int, str], Seen]
 
 def _own_densities(prepared: Prepared, one: Seen, view: View) -> tuple[list[float], tuple[float, float]]:
     """Densities of one thing seen, all its touches together."""
-    row = state_densities(one.drop_mv, view)
+    row = _densities(one.drop_mv, view, one.lead)
     steady = steadiness_odds(one.steadiness, view, len(row))
     row = [density * odds for density, odds in zip(row, steady, strict=True)]
     density = failed_touch(one.drop_mv, view)
@@ -169,11 +170,19 @@ def _own_densities(prepared: Prepared, one: Seen, view: View) -> tuple[list[floa
     for _ in range(one.agreeing - 1):
         chance *= prepared.touch_fails * RETOUCH_FACTOR
     if one.rival is not None:
-        other = state_densities(one.rival[0], view)
+        other = _densities(one.rival[0], view, one.lead)
         other_fails = failed_touch(one.rival[0], view)
         row = [0.5 * (a * other_fails + b * density) for a, b in zip(row, other, strict=True)]
         density *= other_fails
     return row, (chance, density)
+
+
+def _densities(drop_mv: float | None, view: View, lead: str) -> list[float]:
+    """With black on ground the way to the rail is looked at: its clamp open reads OL, a leak to the rail low."""
+    row = state_densities(drop_mv, view)
+    if lead == "black":
+        row[UPPER] = 0.5 * (row[OPEN] + row[LEAK])
+    return row
 
 
 def lone_over_range(

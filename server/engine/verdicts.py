@@ -11,7 +11,7 @@ from typing import NamedTuple
 from server.engine import wording
 from server.engine.bands import Healthy
 from server.engine.constants import COVERAGE, HONEST_LOW_OHM, MASS_COUNTS, ODD_MIN, SOLVED_IN_OHMS, VERDICT_Z_RETOUCH
-from server.engine.drops import MEETS, SHORT, STATE_WORDS
+from server.engine.drops import MEETS, SHORT, STATE_WORDS, UPPER
 from server.engine.faulted import View
 from server.engine.in_ohms import low_in_ohms, pair_in_ohms, plainly_in_ohms, would_not_show_at
 from server.engine.inference import Judged, Seen
@@ -125,6 +125,8 @@ def _outcome(judged: Judged, variable: int, state: int) -> int:
     contact = judged.prepared.members[variable][0]
     if state == SHORT and judged.prepared.board.contacts[contact].role == "ground":
         return OUTCOMES.index("expected")  # a ground cannot be shorted to ground
+    if state == UPPER:
+        return OUTCOMES.index(_on_its_way_to_the_rail(judged, contact))
     if state < MEETS:
         return OUTCOMES.index(STATE_WORDS[state])
     view = judged.views[contact, "red"]
@@ -132,6 +134,14 @@ def _outcome(judged: Judged, variable: int, state: int) -> int:
     if met is None or met[0] > view.loc - view.scale:
         return OUTCOMES.index("expected") if view.ol_odds < 0.5 else OUTCOMES.index("low")
     return OUTCOMES.index("short") if met[0] < HONEST_LOW_OHM * view.current_ma else OUTCOMES.index("low")
+
+
+def _on_its_way_to_the_rail(judged: Judged, contact: int) -> str:
+    """How a line hurt on its way to the rail is called: by its number with black on ground, if that was read."""
+    seen = judged.seen.get((contact, "black"))
+    if seen is None:
+        return "expected"
+    return "low" if seen.drop_mv is not None and seen.drop_mv < judged.views[contact, "black"].loc else "high"
 
 
 def _verdict(judged: Judged, contact: int, odds: tuple[float, ...]) -> tuple[Verdict, bool]:
@@ -265,9 +275,23 @@ def _reasons(
             told.extend(_in_ohms(judged, state, seen.drop_mv, view, solved))
         elif state.verdict == "expected" and one.role in SIGNAL_ROLES:
             told.extend(_not_hidden(judged, state, seen.drop_mv, view, band))
-    if seen.steadiness == "steady" and band.climb_odds > 0.5 and seen.drop_mv is not None and state.odds[0] < 0.5:
+    still = seen.steadiness == "steady" and band.climb_odds > 0.5 and seen.drop_mv is not None
+    if still and state.odds[0] < 0.5 and state.verdict not in ("short", "low"):
         told.append(wording.reason("no_climb", contacts=(one.number,)))
-    return told
+    return [*told, *_other_lead(judged, state)]
+
+
+def _other_lead(judged: Judged, state: ContactState) -> list[Reason]:
+    """What the contact read with black on ground, where that is no healthy number."""
+    key = (state.contact, "black")
+    seen = judged.seen.get(key)
+    if seen is None or key not in judged.views:
+        return []
+    view, number = judged.views[key], judged.prepared.board.contacts[state.contact].number
+    if seen.drop_mv is None:
+        return [] if view.ol_odds > 0.5 else [wording.other_lead(number, None, view.loc)]
+    off = abs(seen.drop_mv - view.loc) > VERDICT_Z_RETOUCH * view.scale
+    return [wording.other_lead(number, seen.drop_mv, view.loc)] if off and view.ol_odds < 0.5 else []
 
 
 def _in_ohms(judged: Judged, state: ContactState, drop_mv: float, view: View, solved: bool) -> list[Reason]:

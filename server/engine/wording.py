@@ -117,6 +117,22 @@ def over_range(contact: str, agreeing: int, centre_mv: float) -> Reason:
     )
 
 
+def other_lead(contact: str, drop_mv: float | None, centre_mv: float) -> Reason:
+    """A number with black on ground that is none of a healthy contact: what lies on its way to the rail."""
+    low = drop_mv is not None and drop_mv < centre_mv
+    shown = "OL" if drop_mv is None else _mv(drop_mv)
+    means = "a leak, to the rail or to ground" if low else "its clamp to the rail, or what the rail feeds, is missing"
+    numbers = (Number(name="centre_mv", value=millivolts(centre_mv)),)
+    if drop_mv is not None:
+        numbers = (Number(name="drop_mv", value=millivolts(drop_mv)), *numbers)
+    return Reason(
+        code="other_lead",
+        sentence=f"With black on ground {shown}; a healthy one reads {_mv(centre_mv)}: {means}.",
+        contacts=(contact,),
+        numbers=numbers,
+    )
+
+
 def two_touches(contact: str, one: float | None, other: float | None) -> Reason:
     """Two touches that contradict each other."""
     words = [_mv(value) if value is not None else "OL" for value in (one, other)]
@@ -196,7 +212,7 @@ def story_title(story: Story, scene: Scene) -> str:
     if story.kind == "tool_slip":
         return f"Tool across {names[0]} and {names[1]}, live"
     if story.kind == "part_knocked_off":
-        return f"A small part gone at {names[0]}"
+        return f"{story.part} gone at {names[0]}" if story.part else f"A small part gone at {names[0]}"
     if story.kind == "wet":
         return f"Wet or corroded around {story.subject}"
     if story.kind == "cracked_joint":

@@ -205,3 +205,52 @@ def test_the_healthy_boards_of_these_tests_measured_their_rails() -> None:
     assert all(isinstance(one.of, OfReferenceBoard) for one in ohms_of)
     assert {net.name for net in S4.nets if isinstance(net, Net)} >= {"VCORE", "VMEM"}
     assert T10_GOOD.readings
+
+
+# ---- the other lead -----------------------------------------------------------------------------------
+
+BLACK = dict.fromkeys(LANES, 620.0)
+"""What healthy lanes read with black on ground: 450 to 800, common practice, no source."""
+
+
+def both_leads(black: dict[str, str]) -> BenchSheet:
+    """Everything read as healthy with red on ground; some contacts with black on ground too."""
+    known = nine_boards(MEANS)
+    upper = nine_boards(BLACK, lead_on_ground="black")["known_good_readings"]
+    known["known_good_readings"] += tuple(replace(one, id=f"black-{one.id}") for one in upper)
+    red = touched({n: str(round(at)) for n, at in MEANS.items()})
+    other = touched(black, prefix="black", lead_on_ground="black", start_ms=1_745_100_000_000)
+    return sheet_of(SMALL, (*red, *other), known=known)
+
+
+def hurt_above(typed: str) -> Opinion:
+    """Contact 5 read thrice with black on ground, everything else as healthy."""
+    sheet = both_leads({**{n: "620" for n in LANES if n != "5"}, "5": typed})
+    again = touched(
+        [("5", typed), ("5", typed)], prefix="again", lead_on_ground="black", start_ms=1_745_200_000_000
+    )
+    return form_opinion(replace(sheet, readings=(*sheet.readings, *again)))
+
+
+# of OL the engine stays less sure: one healthy contact in a hundred may show it against its kind
+@pytest.mark.parametrize(("typed", "at_most", "word"), [("OL", 0.7, "clamp to the rail"), ("430", 0.5, "a leak")])
+def test_a_line_hurt_on_its_way_to_the_rail_shows_with_black_on_ground_alone(
+    typed: str, at_most: float, word: str
+) -> None:
+    opinion = hurt_above(typed)
+    five = next(one for one in opinion.contacts if one.contact == "5")
+    assert five.odds.expected < at_most
+    told = next(one for one in five.reasons if one.code == "other_lead")
+    assert word in told.sentence
+    assert [one.contact for one in opinion.contacts if one.odds.expected < 0.7] == ["5"]
+
+
+def test_a_leak_to_the_rail_is_called_low() -> None:
+    five = next(one for one in hurt_above("430").contacts if one.contact == "5")
+    assert five.verdict == "low"
+
+
+def test_healthy_numbers_with_either_lead_blame_nobody() -> None:
+    opinion = form_opinion(both_leads(dict.fromkeys(LANES, "620")))
+    assert all(one.odds.expected > 0.9 for one in opinion.contacts)
+    assert not any(reason.code == "other_lead" for one in opinion.contacts for reason in one.reasons)

@@ -366,11 +366,15 @@ SLIP_RAIL_SHORTED = _map(
     "a rail that met ground: its switch or fuse may be gone",
 )
 CHIP_HURT = _map(
-    "CHIP_HURT", {"short": 0.08, "low": 0.42, "expected": 0.5}, "1", "ASSUMED", "each line of a chip that is hurt"
+    "CHIP_HURT",
+    {"short": 0.08, "low": 0.42, "expected": 0.45, "upper": 0.05},
+    "1",
+    "ASSUMED",
+    "each line of a chip that is hurt; `upper`: on its way to the rail alone",
 )
 LIVE_HURT = _map(
     "LIVE_HURT",
-    {"short": 0.05, "low": 0.3, "expected": 0.65},
+    {"short": 0.05, "low": 0.3, "expected": 0.6, "upper": 0.05},
     "1",
     "ASSUMED",
     "each line of the chip that was hurt when a plug went in live",
@@ -381,6 +385,13 @@ LED_PLUS_HURT = _map(
     "1",
     "PRACTICE",
     "LED+ of a damaged driver: leaky, or high",
+)
+LEAKS = _map(
+    "LEAKS",
+    {"low": 0.95, "upper": 0.05},
+    "1",
+    "ASSUMED",
+    "dirt or a tired clamp at one contact; `upper`: on its way to the rail alone, seen with black on ground",
 )
 TORN = _map("TORN", {"open": 0.92, "high": 0.08}, "1", "PRACTICE", "a bent, dirty or torn contact at its spring")
 SIGNAL_OPEN = _map("SIGNAL_OPEN", {"open": 0.9, "high": 0.1}, "1", "PRACTICE", "a signal whose series part is gone")

@@ -1,7 +1,7 @@
 """Stories of the socket itself: a bridge between neighbours, a torn contact, a leak at one contact."""
 
-from server.engine.constants import ACROSS_ROWS, TORN
-from server.engine.drops import LEAK, MEETS
+from server.engine.constants import ACROSS_ROWS, LEAKS, TORN
+from server.engine.drops import MEETS
 from server.engine.overstress import net_key
 from server.engine.roles import healthy_ol
 from server.engine.stories.kinds import Mixture, Scene, Story, across_rows, mixture, share, shows_open
@@ -57,7 +57,7 @@ def torn_contacts(scene: Scene) -> list[Story]:
 
 
 def leaks(scene: Scene) -> list[Story]:
-    """A leak to ground at one contact: dirt, water, a tired clamp."""
+    """A leak at one contact, to ground or on its way to the rail: dirt, water, a tired clamp."""
     lines = [
         index
         for index, contact in enumerate(scene.board.contacts)
@@ -70,7 +70,7 @@ def leaks(scene: Scene) -> list[Story]:
             "leak",
             scene.board.contacts[index].number,
             each,
-            {index: ((LEAK, 1.0),)},
+            {index: mixture(LEAKS)},
             ("reseat_or_clean", scene.board.contacts[index].number),
             contacts=(index,),
         )

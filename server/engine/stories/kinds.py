@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from server.engine.accepted_board import Board
 from server.engine.constants import INTAKE_FACTORS, SHARE, SYMPTOM_FACTORS
-from server.engine.drops import BAND, HIGH, LEAK, LOST, OPEN, OTHER_LEAD, RESIDUAL, SHIFTED, SHORT
+from server.engine.drops import BAND, HIGH, LEAK, LOST, OPEN, OTHER_LEAD, RESIDUAL, SHIFTED, SHORT, UPPER
 from server.engine.overstress import beside, net_key
 from server.engine.roles import chip_of, healthy_ol
 from shared_models.job import Intake
@@ -29,6 +29,7 @@ STATE_OF = {
     "shifted": SHIFTED,
     "other_lead": OTHER_LEAD,
     "residual": RESIDUAL,
+    "upper": UPPER,
 }
 
 

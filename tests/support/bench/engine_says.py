@@ -12,7 +12,7 @@ from server.engine.account import _led_odds
 from server.engine.constants import COUNTED_DIFFERENTLY
 from server.engine.digest import board_digest
 from server.engine.door import form_opinion
-from server.engine.drops import BAND, HIGH, LEAK, LEAK_BEHIND, LOST, OPEN, SHORT, SHORT_BEHIND
+from server.engine.drops import BAND, HIGH, LEAK, LEAK_BEHIND, LOST, OPEN, SHORT, SHORT_BEHIND, UPPER
 from server.engine.inference import judge
 from server.engine.numbering import AS_DRAWN
 from server.engine.prepared import prepare
@@ -27,7 +27,7 @@ OWN_MISTAKES = ("leads_swapped", "meter_differs", "still_powered")
 
 WORLD_STATE = {
     BAND: "healthy", SHORT: "short", LEAK: "leak", OPEN: "open", HIGH: "raised", LOST: "raised",
-    SHORT_BEHIND: "short", LEAK_BEHIND: "leak",
+    SHORT_BEHIND: "short", LEAK_BEHIND: "leak", UPPER: "healthy",
 }  # fmt: skip
 
 
