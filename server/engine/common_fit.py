@@ -85,6 +85,7 @@ class CommonFit(NamedTuple):
     `weights` are the probabilities that each point is healthy, in the order of the points. `evidence`: the
     logarithm of the probability of the readings under this prior, by Laplace's approximation (Bishop, Pattern
     Recognition and Machine Learning, 2006, section 4.4.1): two priors are weighed against each other by it.
+    `squares`: the squared deviations of the points from the fit in their own scatter, each by its weight, added up.
     """
 
     log_current: float
@@ -94,6 +95,7 @@ class CommonFit(NamedTuple):
     chips: dict[str, Chip]
     weights: list[float]
     evidence: float
+    squares: float = 0.0
 
 
 def nothing_in_common(prior: Prior) -> CommonFit:
@@ -198,7 +200,10 @@ def _settle(
                 names, now.leans, arrow.precision, arrow.tie_log, arrow.tie_k, arrow.tie_mv, strict=True
             )
         }
-        fit = CommonFit(now.log_current, now.kelvin, now.offset_mv, arrow.covariance, chips, weights, evidence)
+        squares = 0.0
+        for weight, residual, (*_, scale, _chip, _pull) in zip(weights, left, rows, strict=True):
+            squares += weight * (residual / scale) * (residual / scale)
+        fit = CommonFit(now.log_current, now.kelvin, now.offset_mv, arrow.covariance, chips, weights, evidence, squares)
     return fit
 
 

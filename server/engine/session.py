@@ -30,6 +30,7 @@ from server.engine.constants import (
     OFFSET_MIN_CONTACTS,
     OFFSET_SD_MV,
     OPEN_CIRCUIT_DEFAULT_MV,
+    OWN_SPREAD_DF,
     REVISION_SD_MV,
     SELF_SHARE_LEFT,
     SESSION_STEPS,
@@ -295,10 +296,11 @@ def views_of(
         band = bands[contact, lead]
         path = band.path
         beside = [other for other in prepared.scene.neighbours[contact] if (other, lead) in moved]
+        df, wider = _as_others_stray(band, fit)
         views[contact, lead] = View(
             loc,
-            scale,
-            band.df,
+            scale * wider,
+            df,
             band.ol_odds,
             band.climb_odds,
             junction * (path.ideality if path is not None else 1.0),
@@ -318,6 +320,20 @@ def views_of(
             band.cut_mv,
         )
     return views
+
+
+def _as_others_stray(band: Healthy, fit: SessionFit) -> tuple[float, float]:
+    """(degrees of freedom of a band, factor on its scale) once other contacts have shown how far healthy ones stray.
+
+    How uncertain a spread is has a part that all contacts share, which those of this board have told (inverse
+    chi-squared; Gelman et al., Bayesian Data Analysis, 3rd edition, section 2.6), and a part of the contact's own.
+    Scales are widened only: the far ones among healthy contacts have little weight in a fit.
+    """
+    if band.rests_on != "reference_boards" or band.path is None:
+        return band.df, 1.0
+    told = math.fsum(fit.common.weights)
+    factor = math.sqrt(max(1.0, (band.df + fit.common.squares) / (band.df + told)))
+    return max(band.df, 1 / (1 / OWN_SPREAD_DF + 1 / (band.df + told))), factor
 
 
 def _with_leads_swapped(

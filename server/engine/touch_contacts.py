@@ -12,6 +12,7 @@ from server.engine.constants import (
 from server.engine.inference import Judged, probe_at
 from server.engine.likelihoods import chance_it_failed
 from server.engine.roles import first_series
+from server.engine.seen import Seen
 from server.engine.stories.kinds import Story
 from server.engine.stories.places import BEFORE_KINDS, BEHIND_KINDS
 from server.engine.verdicts import ContactState
@@ -20,6 +21,12 @@ from shared_models.reading import (
     AtPartEnd,
 )
 from shared_models.tables import ROLE_BY_ID
+
+
+def _why_the_tail(number: str, seen: Seen) -> str:
+    shows = "shows OL" if seen.drop_mv is None else "reads high"
+    again = "Touch the spring once more, then its tail" if seen.agreeing == 1 else "Touch its tail"
+    return f"{number} {shows} at the spring. {again}: a normal tail means a torn or dirty contact."
 
 
 def touches_at_contact(judged: Judged, contact: int, state: ContactState, known: list[Hypothesis]) -> list[Candidate]:
@@ -41,10 +48,7 @@ def touches_at_contact(judged: Judged, contact: int, state: ContactState, known:
                 reasons=(
                     why_of(
                         "tail",
-                        (
-                            f"{one.number} shows OL at the spring. Touch the spring once more, then its tail: "
-                            "a normal tail means a torn or dirty contact."
-                        ),
+                        _why_the_tail(one.number, seen),
                         one.number,
                     ),
                 ),

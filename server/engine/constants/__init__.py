@@ -177,6 +177,7 @@ REFERENCE_KAPPA = _num(
     "REFERENCE_KAPPA", 0.02, "boards", "ASSUMED", "the role alone is worth a fiftieth of a board for the centre"
 )
 REFERENCE_DF = _num("REFERENCE_DF", 4.0, "boards", "PRACTICE", "the role's spread is worth about four boards")
+OWN_SPREAD_DF = _num("OWN_SPREAD_DF", 12.0, "boards", "ASSUMED", "how alike the spreads of contacts of one role are")
 NOISE_MV = _num("NOISE_MV", 1.0, "mV", "PRACTICE", "re-touch by one person")
 NOISE_PERSON_MV = _num("NOISE_PERSON_MV", 2.0, "mV", "PRACTICE", "another person, another meter with a sheet")
 LEAD_NOISE_OHM = _num("LEAD_NOISE_OHM", 0.4, "ohm", "ASSUMED", "probe and contact resistance from touch to touch")
