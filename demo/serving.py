@@ -40,15 +40,16 @@ def run_demo(data: Path, app: Path, *, port: int, open_browser: bool, fresh: boo
 def serve(data: Path, app: Path, listener: socket.socket, open_browser: bool) -> None:
     """Fills the record and answers on the socket until stopped."""
     from demo.fill import fill
+    from server.access.access import Access
     from server.app import create_app
 
     fill(data)
+    origin = f"http://{HOST}:{listener.getsockname()[1]}"
     server = uvicorn.Server(uvicorn.Config(
-        create_app(data, app), log_level="warning", timeout_graceful_shutdown=5, proxy_headers=False,
-        server_header=False,
+        create_app(data, app, access=Access(addresses=(origin,))), log_level="warning", timeout_graceful_shutdown=5,
+        proxy_headers=False, server_header=False,
     ))
-    address = f"http://{HOST}:{listener.getsockname()[1]}/"
-    threading.Thread(target=announce, args=(server, address, open_browser), daemon=True).start()
+    threading.Thread(target=announce, args=(server, f"{origin}/", open_browser), daemon=True).start()
     server.run(sockets=[listener])
     if not server.started:
         sys.exit("The server did not start; what it said stands above.")

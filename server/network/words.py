@@ -11,9 +11,9 @@ MOVED = """
 """
 
 PLAIN_HTTP = """
-!! Plain HTTP on the network. A phone's browser then gives the app no offline start, no way onto the home screen
-   that works without the shop, and no storage it promises to keep; and everybody on this network can read along,
-   tokens too. For trying things out only: without --http-only all of this is there.
+!! Plain HTTP on the network. A phone's browser then gives the app no offline start, no opinions of its own, no photos
+   and no storage it promises to keep; and everybody on this network can read along, tokens too. For trying things
+   out only: without --http-only all of this is there.
 """
 
 NO_ADDRESS = """This machine has no address on a network yet; it is looked for every half minute."""

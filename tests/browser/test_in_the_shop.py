@@ -205,6 +205,27 @@ def _owners_code(shop: ShopProcess, owner: str) -> str:
     return made["code"]
 
 
+def test_over_plain_http_the_record_still_goes_to_the_shop_and_the_app_says_what_is_lost(
+    trusting: Browser, app_dir: Path, tmp_path: Path
+) -> None:
+    plain = ShopProcess(tmp_path, "--http-only", "--name", NAME, app=app_dir).start()
+    context = trusting.new_context(viewport=PHONE, locale="en-GB")
+    try:
+        page = context.new_page()
+        page.goto(f"http://{NAME}:{plain.port}/#/pair/{plain.first_code()}")
+        assert page.evaluate("() => isSecureContext") is False
+        page.get_by_role("button", name="Pair this phone").click()
+        expect(page.get_by_text("This phone is in, as first phone.")).to_be_visible()
+        add_a_meter(page, "Meter of plain HTTP")
+        go(page, "#/shop")
+        expect(page.get_by_text("This address is not secure")).to_be_visible()
+        expect(page.get_by_text("Nothing waits for the shop.")).to_be_visible()
+        expect(page.get_by_text("opinions need the shop's https address")).to_be_visible()
+    finally:
+        context.close()
+        plain.stop()
+
+
 def test_the_plain_page_tests_the_secure_address(shop: ShopProcess, trusting: Browser, browser: Browser) -> None:
     for who, words in ((trusting, "This phone trusts the shop's address"), (browser, "does not trust the address")):
         context = who.new_context(viewport=PHONE)

@@ -12,6 +12,7 @@ export type Progress = (bytes: number) => void;
 
 /** Fills the cache of this version; gives back when it is whole. Throws with a sentence when it cannot. */
 export async function fillEngineCache(manifest: EngineManifest, onProgress: Progress): Promise<void> {
+  if (!("caches" in globalThis)) throw new Error("Over plain HTTP the browser keeps no files: opinions need the shop's https address.");
   const cache = await caches.open(PREFIX + manifest.version);
   // one question for all: at a start with everything here the engine waits for nothing else
   const there = new Set((await cache.keys()).map(({ url }) => new URL(url).pathname));
