@@ -7,14 +7,17 @@ a part, else the likelier a priori) and the other is named as its second.
 import math
 
 from server.engine import wording
-from server.engine.constants import GROUP_FACTOR, GROUP_SHARE, ODD_MIN, STORIES_SHOWN, STORY_FLOOR
+from server.engine.constants import GROUP_FACTOR, GROUP_SHARE, ODD_MIN, SPEAKS_FOR, STORIES_SHOWN, STORY_FLOOR
+from server.engine.evidence import log_factor
 from server.engine.inference import Judged
 from server.engine.numbering import AS_DRAWN
 from server.engine.rounding import probability
 from server.engine.stories.kinds import Story as Told
 from server.engine.verdicts import ContactState
+from server.engine.wording_findings import found
 from shared_models.opinion import Decision, DecisionKind, Numbering, Reason, Story
 
+BEHIND_THE_SPRING = ("tail_normal", "pad_normal")
 EVENTS = ("plug_off_by", "plugged_live", "plug_tilted", "tool_slip")
 
 
@@ -131,6 +134,7 @@ def _reasons(judged: Judged, told: Told, explained: list[int], left: list[int], 
                 contacts=names,
             )
         )
+    said.extend(_found(judged, told))
     if left:
         names = _numbers(judged, left)
         said.append(
@@ -142,6 +146,20 @@ def _reasons(judged: Judged, told: Told, explained: list[int], left: list[int], 
             )
         )
     return said
+
+
+def _found(judged: Judged, told: Told) -> list[Reason]:
+    """What was found at other places and speaks for this story."""
+    board = judged.prepared.board
+    numbers = [board.contacts[index].number for index in told.contacts]
+    return [
+        found(finding)
+        for finding in judged.findings
+        if log_factor(told, board, finding) > math.log(SPEAKS_FOR)
+        # a line that is whole behind its spring is what every other story of that contact denies
+        or (finding.code in BEHIND_THE_SPRING and finding.was_so and told.kind == "contact_torn"
+            and finding.where in numbers)
+    ]
 
 
 def _counted_differently(judged: Judged, group: int) -> list[Story]:

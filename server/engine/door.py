@@ -28,6 +28,7 @@ from server.engine.roles import PLAIN_PATH, SIGNAL_ROLES, path_of
 from server.engine.rounding import millivolts, plain
 from server.engine.touches import candidates
 from server.engine.verdicts import contact_opinions, contact_states, odds_of_kind
+from server.engine.wording_findings import found
 from server.engine.wording_ohms import not_shown
 from shared_models.board import BoardVersion
 from shared_models.opinion import Number, Opinion, Overstress, Reason, Session, SetAside
@@ -78,10 +79,13 @@ def form_opinion(sheet: BenchSheet) -> Opinion:
 
 def _name_what_is_not_weighed(judged: Judged, notes: Notes) -> None:
     """Readings that are kept but move no odds yet are named, so that nobody believes they did."""
-    weighed = [finding.record_id for finding in judged.findings]
+    weighed = [finding.record_id for finding in judged.findings if finding.code != "may_be_honest"]
+    honest = {one.record_id: found(one).sentence for one in judged.findings if one.code == "may_be_honest"}
     for touched in judged.facts.further:
         if touched.reading.id not in weighed:
-            sentence = "Kept in the record; readings of this kind at this place do not move the odds yet."
+            sentence = honest.get(
+                touched.reading.id, "Kept in the record; readings of this kind at this place do not move the odds yet."
+            )
             notes.set_aside.append(SetAside(record_id=touched.reading.id, code="not_weighed", sentence=sentence))
 
 

@@ -11,6 +11,7 @@ from server.engine.candidate import Hypothesis
 from server.engine.constants import STORY_FLOOR, UNIT_FACTORS
 from server.engine.inference import Judged
 from server.engine.touch_power import reads_low
+from server.engine.wording_findings import found
 from shared_models.job import MakeSafeProof
 from shared_models.opinion import Reminder
 from shared_models.sheet import BenchSheet
@@ -65,6 +66,11 @@ def reminders_of(
     told.extend(_charge(sheet, judged))
     told.extend(_module(judged, known))
     told.extend(_power(sheet, judged, known))
+    told.extend(
+        Reminder(code="rails_joined", sentence=found(one).sentence)
+        for one in judged.findings
+        if one.code == "rails_joined" and one.was_so
+    )
     told.append(Reminder(code="caution", sentence=CAUTION))
     return tuple(sorted(told, key=lambda one: not one.blocks))
 

@@ -32,8 +32,8 @@ from tests.engine.test_touches import HEALTHY, bench
 from tests.support.benches import at_place, board_of, line, nine_boards, sheet_of, touched
 
 S4_CORE = all_sheets()["s4_core_honestly_low"]
-LANES = ("3", "4", "5", "6", "7")
-MEANS = {"1": 0.5, "2": 395.0, **dict.fromkeys(LANES, 338.0), "8": 470.0}
+LANES: tuple[str, ...] = ("3", "4", "5", "6", "7")
+MEANS: dict[str, float] = {"1": 0.5, "2": 395.0, **dict.fromkeys(LANES, 338.0), "8": 470.0}
 SMALL = board_of(
     [
         line("1", "ground"), line("2", "panel_supply", net="3V3"), *(line(n, "lane", leads_to="U1") for n in LANES),
@@ -216,7 +216,7 @@ BLACK = dict.fromkeys(LANES, 620.0)
 def both_leads(black: dict[str, str]) -> BenchSheet:
     """Everything read as healthy with red on ground; some contacts with black on ground too."""
     known = nine_boards(MEANS)
-    upper = nine_boards(BLACK, lead_on_ground="black")["known_good_readings"]
+    upper = nine_boards(dict(BLACK), lead_on_ground="black")["known_good_readings"]
     known["known_good_readings"] += tuple(replace(one, id=f"black-{one.id}") for one in upper)
     red = touched({n: str(round(at)) for n, at in MEANS.items()})
     other = touched(black, prefix="black", lead_on_ground="black", start_ms=1_745_100_000_000)
@@ -254,3 +254,30 @@ def test_healthy_numbers_with_either_lead_blame_nobody() -> None:
     opinion = form_opinion(both_leads(dict.fromkeys(LANES, "620")))
     assert all(one.odds.expected > 0.9 for one in opinion.contacts)
     assert not any(reason.code == "other_lead" for one in opinion.contacts for reason in one.reasons)
+
+
+# ---- what was found is said -----------------------------------------------------------------------------
+
+
+def story_says(opinion: Opinion, kind: str) -> list[str]:
+    return [reason.sentence for one in opinion.stories if one.kind == kind for reason in one.reasons]
+
+
+def test_a_story_names_what_was_found_for_it() -> None:
+    read = {"1": "0", "2": "395", "3": "312", "4": "312", "5": "338", "6": "338", "7": "338", "8": "470"}
+    joined = at_place(BetweenContacts(contact_a="4", contact_b="3"), "0.4", id="b", kind="ohms", unit="ohm")
+    assert "3-4: 0.4 ohm, joined." in story_says(form_opinion(small(read, joined)), "bridge")
+    tail = form_opinion(small(OPEN_4, behind("tail", "338")))
+    assert any("the spring, not the line behind it" in one for one in story_says(tail, "contact_torn"))
+
+
+def test_a_core_rail_low_without_a_healthy_board_is_said_to_be_perhaps_honest() -> None:
+    opinion = form_opinion(s4(rail("VCORE", "0.6"), healthy=False))
+    told = next(one for one in opinion.set_aside if one.record_id == "ohms-VCORE")
+    assert "may be honest" in told.sentence
+
+
+def test_two_rails_that_are_joined_are_reminded_of() -> None:
+    joined = replace(rail("VCORE", "0.6"), id="joined", touch=AtTestPoint(name="3V3 to VCORE"))
+    told = [one.sentence for one in form_opinion(s4(joined)).reminders if one.code == "rails_joined"]
+    assert told == ["3V3 to VCORE: 0.6 ohm. The two are joined: never feed either above what the lowest of them takes."]

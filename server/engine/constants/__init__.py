@@ -710,6 +710,7 @@ ACROSS_OPEN_OHM = _num("ACROSS_OPEN_OHM", 100.0, "ohm", "PRACTICE", "a fuse or f
 HONEST_LOW_OHM = _num("HONEST_LOW_OHM", 20.0, "ohm", "PRACTICE", "rails below this are compared in ohms")
 RAIL_OHM_SD = _num("RAIL_OHM_SD", 0.2, "1", "PRACTICE", "a healthy core rail's ohms from board to board, as a share")
 LEAD_NULL_OHM = _num("LEAD_NULL_OHM", 0.1, "ohm", "ASSUMED", "what is left of 0.1 to 0.4 ohm of leads once nulled")
+SPEAKS_FOR = _num("SPEAKS_FOR", 3.0, "1", "ASSUMED", "a finding this much likelier under a story is named beside it")
 HEAT_FINDS = _num("HEAT_FINDS", 0.7, "1", "PRACTICE", "a short above 50 milliohm shows as heat this often")
 MILLIVOLTS_FIND = _num("MILLIVOLTS_FIND", 0.6, "1", "ASSUMED", "a line of millivolts points at the part this often")
 BETWEEN_BY_CHANCE = _num(
