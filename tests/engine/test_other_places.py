@@ -209,14 +209,14 @@ def test_the_healthy_boards_of_these_tests_measured_their_rails() -> None:
 
 # ---- the other lead -----------------------------------------------------------------------------------
 
-BLACK = dict.fromkeys(LANES, 620.0)
+BLACK: dict[str, float] = dict.fromkeys(LANES, 620.0)
 """What healthy lanes read with black on ground: 450 to 800, common practice, no source."""
 
 
 def both_leads(black: dict[str, str]) -> BenchSheet:
     """Everything read as healthy with red on ground; some contacts with black on ground too."""
     known = nine_boards(MEANS)
-    upper = nine_boards(dict(BLACK), lead_on_ground="black")["known_good_readings"]
+    upper = nine_boards(BLACK, lead_on_ground="black")["known_good_readings"]
     known["known_good_readings"] += tuple(replace(one, id=f"black-{one.id}") for one in upper)
     red = touched({n: str(round(at)) for n, at in MEANS.items()})
     other = touched(black, prefix="black", lead_on_ground="black", start_ms=1_745_100_000_000)
@@ -251,7 +251,7 @@ def test_a_leak_to_the_rail_is_called_low() -> None:
 
 
 def test_healthy_numbers_with_either_lead_blame_nobody() -> None:
-    opinion = form_opinion(both_leads(dict.fromkeys(LANES, "620")))
+    opinion = form_opinion(both_leads({str(n): "620" for n in LANES}))
     assert all(one.odds.expected > 0.9 for one in opinion.contacts)
     assert not any(reason.code == "other_lead" for one in opinion.contacts for reason in one.reasons)
 
