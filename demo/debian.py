@@ -34,7 +34,9 @@ def run_apt(packages: Sequence[str], log: Path, say: Callable[[str], None]) -> N
 
 
 def is_there(need: str) -> bool:
-    """Whether a program is on PATH, or a shared library (`libname.so.1`) can be loaded."""
+    """Whether a program is on PATH, a shared library (`libname.so.1`) can be loaded, or a file (`/...`) is there."""
+    if need.startswith("/"):
+        return Path(need).exists()
     if ".so" not in need:
         return shutil.which(need) is not None
     try:

@@ -31,12 +31,12 @@ _CLOSED = re.compile(r"jumper.*(?:bridged(?!.*open)|closed|_nc\b)", re.I)
 
 
 def read_kicad(text: str, told: Callable[[int], None] = lambda _: None) -> BoardFile:
-    """The board in the text of a .kicad_pcb. `told` hears at each part how far the reading has come.
+    """The board in the text of a .kicad_pcb. `told` hears now and then how far the reading has come.
 
     Raises:
         Refusal: 422 with the line of what cannot be read.
     """
-    items = children_of(text, KEPT, DULL)
+    items = children_of(text, KEPT, DULL, told)
     head = next(items, (0, [""]))[1][0]
     if head != "kicad_pcb":
         raise _not_a_board(str(head))
@@ -54,7 +54,6 @@ def read_kicad(text: str, told: Callable[[int], None] = lambda _: None) -> Board
         elif node[0] in EDGE_SHAPES:
             outline.extend(edge_line(node))
         else:
-            told(offset)
             parts.append(_part(node, text, offset))
     _check_counts(counts, len(parts), len(declared))
     notes = () if parts else ("There is no part on this board.",)

@@ -6,7 +6,7 @@ Decides: where a list begins and ends, and what is wrong where it does not. Leav
 """
 
 import re
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 
 from server.boards.board_file import LARGEST_NAME, place_in, refused
 from server.problems import Refusal
@@ -14,6 +14,7 @@ from server.problems import Refusal
 Node = list["str | Node"]
 """A list of the text: its head first; everything that is no list stays text."""
 
+TOLD_EVERY = 10_000
 DEEPEST = 64
 """Levels of brackets; real boards have under 12."""
 
@@ -31,11 +32,13 @@ _ESCAPED = {"n": "\n", "t": "\t", "r": "\r"}
 _EXAMPLE = '(kicad_pcb (version 20241229) (footprint "R_0402" ...))'
 
 
-def children_of(text: str, kept: Collection[str], dull: Collection[str]) -> Iterator[tuple[int, Node]]:
+def children_of(
+    text: str, kept: Collection[str], dull: Collection[str], told: Callable[[int], None] = lambda _: None
+) -> Iterator[tuple[int, Node]]:
     """The lists directly inside the one list that the text is, whose heads are in `kept`, with their offsets.
 
     Lists whose heads are in `dull` are left out wherever they stand. The first item given is the outer list's
-    head alone.
+    head alone. `told` hears now and then how far the reading has come.
 
     Raises:
         Refusal: 422 with the place of a bracket too many or one missing, of a string without an end, or of
@@ -47,8 +50,10 @@ def children_of(text: str, kept: Collection[str], dull: Collection[str]) -> Iter
     opened: list[int] = []  # offsets of the brackets that are open
     skipped_at = 0  # how deep the list is that is being left out; 0: none
     fresh = ended = False  # the last token opened a list; the outer list was closed
-    for match in token.finditer(text):
+    for count, match in enumerate(token.finditer(text)):
         kind = match.lastgroup
+        if not count % TOLD_EVERY:
+            told(match.start())
         if (kind == "dull" and opened) or kind is None:
             continue
         if kind == "corner" and opened:

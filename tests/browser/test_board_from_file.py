@@ -10,7 +10,7 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.server_process import ServerProcess
 from tests.browser.test_screens_shape import SERIOUS, SIDEWAYS, SMALL_TARGETS, TARGET_PX
-from tests.browser.walks import go, safe_shop, wait_for_shop
+from tests.browser.walks import go, make_safe, number, safe_shop, to_sweep, wait_for_engine, wait_for_shop
 from tests.support.invented_board import kicad, pin_list
 
 FROM_FILE = "#/board-from-file"
@@ -152,3 +152,42 @@ def test_a_board_half_gone_through_is_there_again_after_the_page_was_killed(page
     expect(page.get_by_role("heading", name="J1: what its contacts are probably for")).to_be_visible()
     page.get_by_role("button", name="Start over").click()
     expect(page.get_by_role("heading", name="J1: what its contacts are probably for")).to_have_count(0)
+
+
+def test_an_odd_contact_leads_on_and_the_next_touch_says_where_it_lies(page: Page) -> None:
+    keep_board(page)
+    page.get_by_role("button", name="Keep this board").click()
+    page.get_by_label("What and whose").fill("A reader's job")
+    page.get_by_role("button", name="Take it in").click()
+    expect(page.get_by_text("Readings open with")).to_be_visible()
+    job = f"#/job/{page.url.split('/job/')[1].split('/')[0]}"
+    wait_for_engine(page)
+    make_safe(page, job)
+    to_sweep(page, job)
+    for at, typed in (("1", "0"), ("2", "030"), ("3", "030")):
+        expect(number(page)).to_have_text(at)
+        page.keyboard.type(typed)
+        page.wait_for_timeout(1500)
+        if number(page).inner_text().strip() == at:  # an odd one is asked for once more
+            page.keyboard.type(typed)
+    go(page, f"{job}/opinion")
+    odd = page.get_by_role("link", name="Where 2 leads")
+    expect(odd).to_be_visible(timeout=30_000)
+    # the rail's ohms are measured at its test point
+    touch = page.get_by_role("region", name="Next touch")
+    for _ in range(4):  # an odd contact is asked for once more before anything else
+        page.wait_for_timeout(2000)
+        if "once more" not in touch.inner_text():
+            break
+        touch.get_by_role("link", name="Measure").first.click()
+        expect(number(page)).to_be_visible()
+        page.keyboard.type("030")
+        page.wait_for_timeout(1000)
+        go(page, f"{job}/opinion")
+        expect(odd).to_be_visible()
+    expect(touch).to_contain_text("Ohms to ground: LED_FEED")
+    expect(touch).to_contain_text("TP1.1: bottom side, 14 mm from J1")
+    looks_right(page, "next")
+    odd.click()
+    expect(page.get_by_role("heading", name="Where 2 leads")).to_be_visible()
+    expect(page.get_by_role("listitem").filter(has_text="TP1")).to_contain_text("bottom side")

@@ -20,6 +20,7 @@ WORKERS = 2
 NEEDS = {
     "chromium": "chromium",  # the browser
     "ngspice": "ngspice",  # an independent circuit simulator
+    "/usr/share/kicad/demos": "kicad-demos",  # board files of KiCad's own, 3 MB to fetch
     "certutil": "libnss3-tools",  # puts a shop's authority where the browser looks for those it trusts
     "openssl": "openssl",  # a judge of certificates that is not the library that makes them
     "ip": "iproute2",  # two hosts on a network of their own

@@ -2,7 +2,7 @@
  * Where on the board something can be touched: pads out of the board's drawing, in the order of a contact's path.
  * Lengths are millimetres as the drawing has them, x to the right and y downwards, seen from the top.
  */
-import type { BoardPad, BoardVersion, Contact, PathElement, Socket, Touch } from "../generated/models";
+import type { BoardPad, BoardVersion, Contact, NextTouch, PathElement, Socket } from "../generated/models";
 
 /** One station of a contact's way inward. `pads` are where it can be touched, the nearest to the contact first. */
 export interface Station {
@@ -101,7 +101,9 @@ export function placeOf(pad: BoardPad, from: { x_mm: number; y_mm: number } | nu
 }
 
 /** Where a proposed touch is on the board: "R214.2: bottom side, 12 mm from J7"; null where the drawing does not say. */
-export function whereTouched(board: BoardVersion, socket: Socket, touch: Touch): string | null {
+export function whereTouched(board: BoardVersion, socket: Socket, next: NextTouch): string | null {
+  if ((next.subject ?? "board_socket") !== "board_socket") return null; // the module's plug is on no board of ours
+  const touch = next.touch;
   const pads = board.drawing?.pads ?? [];
   const named = touch.what === "part_end" || touch.what === "across_part" ? touch.part : touch.what === "test_point" ? touch.name : null;
   const of = named === null ? (touch.what === "rail" ? pointsOf(pads, touch.net) : []) : pads.filter((pad) => idOf(pad.part) === named || pad.part === named);
