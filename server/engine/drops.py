@@ -108,7 +108,8 @@ def _number(x: float, view: View) -> list[float]:
     if view.cut_mv is not None:
         lost_mv, lost_sd = view.cut_mv, CUT_SD_SHARE * view.cut_mv
     lost = (1 - LOST_OL) * normal(x, view.loc + lost_mv, math.hypot(lost_sd, view.scale))
-    shifted = (1 - view.ol_odds) * normal(x, view.loc, math.hypot(REVISION_SD_MV, view.scale))
+    stands, apart = view.other_maker or (view.loc, math.hypot(REVISION_SD_MV, view.scale))
+    shifted = (1 - view.ol_odds) * normal(x, stands, apart)
     # a charged rail takes its voltage off the number, one to one; a negative rail adds
     residual = (1 - view.ol_odds) * normal(x, view.loc - RESIDUAL_MV, math.hypot(RESIDUAL_SD_MV, view.scale))
     high = (1 - HIGH_OL) * added_density(x, view) + SMALL_MASS / DIFFUSE_MAX_MV

@@ -36,7 +36,7 @@ class View(NamedTuple):
     (loc, sd) in mV, None for OL. `net_sd`: how far it may be from the other contacts of its rail, mV. `other_lead`: the
     healthy distribution with the leads the other way round (loc, scale, df, ol_odds). Of a line that branches,
     `shares` of the current by how far it is below healthy, and how much higher it reads with its part in line open
-    (`branches`).
+    (`branches`). `other_maker`: where it stands if its chip is another maker's, given the chip's other lines (loc, sd).
     """
 
     loc: float
@@ -56,6 +56,7 @@ class View(NamedTuple):
     before_sd_ohm: float = 0.0
     shares: tuple[tuple[float, float], ...] = ()
     cut_mv: float | None = None
+    other_maker: tuple[float, float] | None = None
 
 
 def normal(x: float, loc: float, sd: float) -> float:

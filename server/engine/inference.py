@@ -29,6 +29,7 @@ from server.engine.meters import (
     SessionFit,
 )
 from server.engine.numbering import Counting, count
+from server.engine.other_maker import shifted_together
 from server.engine.overstress import net_key
 from server.engine.prepared import Prepared
 from server.engine.second_current import Second
@@ -93,6 +94,7 @@ def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
         bands[contact, "red"] = band
     less_sure = {(counting.best.to_drawn[written], lead): sd for (written, lead), sd in carried_sd.items()}
     views = views_of(prepared, seen, bands, fit, at, open_circuit_of(at.meter_id, meters), less_sure)
+    views = shifted_together(prepared.board, seen, views)
     seconds = second_looks(prepared, seen, bands, views, again, counting.best.to_drawn, at, meters)
     return _infer(sheet, prepared, facts, at, counting, fit, seen, bands, views, seconds, meters, wrongly)
 

@@ -485,6 +485,9 @@ RESIDUAL_RAIL = _map(
 )
 ACROSS_ROWS = _num("ACROSS_ROWS", 0.2, "1", "ASSUMED", "a bridge across rows beside one along a row")
 REVISION_SD_MV = _num("REVISION_SD_MV", 45.0, "mV", "PRACTICE", "another maker's chip: its contacts 20 to 60 mV apart")
+REVISION_OWN_SD_MV = _num(
+    "REVISION_OWN_SD_MV", 8.0, "mV", "ASSUMED", "lines of one role of such a chip stand off together within this"
+)
 SEEN_HERE = _map(
     "SEEN_HERE",
     {"bent": 0.5, "lifted": 0.5, "missing": 0.5, "bridged": 0.6, "wet": 0.6, "changes_when_pressed": 0.6, "hot": 0.4},

@@ -1,0 +1,46 @@
+"""A chip of another maker: lines of one chip and role stand apart from healthy boards' together.
+
+The probability of their readings under such a chip is taken line by line, each given the lines before it (chain
+rule; Gelman et al., Bayesian Data Analysis, 3rd edition, section 2.5, normal mean with known variance): the first
+may stand anywhere within what makers differ by, the next ones where the first ones say. One line alone that stands
+off is then no other maker. Lines come in the order of their distance from their group's middle, so that a line with
+a fault of its own comes last and moves nobody.
+"""
+
+import math
+
+from server.engine.accepted_board import Board
+from server.engine.constants import REVISION_OWN_SD_MV, REVISION_SD_MV, VERDICT_Z_RETOUCH
+from server.engine.drops import View
+from server.engine.roles import leans_with
+from server.engine.seen import Seen
+
+Key = tuple[int, str]
+
+
+def shifted_together(board: Board, seen: dict[Key, Seen], views: dict[Key, View]) -> dict[Key, View]:
+    """The views with `other_maker`: where the line stands if its chip is another maker's, and how surely (mV)."""
+    groups: dict[tuple[str, str], list[tuple[float, Key]]] = {}
+    for key, one in seen.items():
+        view = views.get(key)
+        group = leans_with(board.contacts[key[0]])
+        if view is not None and group and one.drop_mv is not None and one.rival is None and view.ol_odds < 0.5:
+            groups.setdefault((group, key[1]), []).append((one.drop_mv - view.loc, key))
+    told = dict(views)
+    for _, lines in sorted(groups.items()):
+        told.update(_of_group(lines, views))
+    return told
+
+
+def _of_group(lines: list[tuple[float, Key]], views: dict[Key, View]) -> dict[Key, View]:
+    middle = sorted(off for off, _ in lines)[len(lines) // 2]
+    mean, variance = 0.0, REVISION_SD_MV * REVISION_SD_MV
+    told: dict[Key, View] = {}
+    for off, key in sorted(lines, key=lambda line: (abs(line[0] - middle), line[1])):
+        view = views[key]
+        own = view.scale * view.scale + REVISION_OWN_SD_MV * REVISION_OWN_SD_MV
+        told[key] = view._replace(other_maker=(view.loc + mean, math.sqrt(variance + own)))
+        if abs(off - mean) < VERDICT_Z_RETOUCH * math.sqrt(variance + own):
+            pull = variance / (variance + own)
+            mean, variance = mean + pull * (off - mean), variance * (1 - pull)
+    return told
