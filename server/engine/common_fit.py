@@ -233,7 +233,10 @@ def _look(
         apart = max(abs(residual), FAULT_DEPTH_MIN_MV)
         left.append(residual)
         healthy.append(norm * math.exp(-0.5 * z * z) / wide)
-        faulty.append(flat + ((depth if residual < 0 else height) / apart if apart < FAULT_DEPTH_MAX_MV else 0.0))
+        # no step at zero: a start lays the middle reading there, and a machine's last bit would choose its side
+        down = min(max(0.5 - 0.5 * residual / FAULT_DEPTH_MIN_MV, 0.0), 1.0)
+        sided = down * depth + (1 - down) * height
+        faulty.append(flat + (sided / apart if apart < FAULT_DEPTH_MAX_MV else 0.0))
     return left, healthy, faulty
 
 

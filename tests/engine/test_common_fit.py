@@ -119,3 +119,14 @@ def test_no_readings_say_what_the_sheet_says() -> None:
     fit = fit_common([], BENCH, [(0.0, 0.0)], STEPS)
     assert (fit.log_current, fit.kelvin, fit.offset_mv) == (0.0, 0.0, 0.0)
     assert lean_of(fit, "", 0.0, 32.0, -2.5)[1] == pytest.approx((32 * 0.02) ** 2 + (2.5 * 3) ** 2 + 4.0)
+
+
+def test_the_last_bit_of_a_reading_moves_no_fit() -> None:
+    """The middle reading of a group lies at zero where a fit starts from it; on which side must not matter."""
+    reads = [-6.0, -2.0, 0.0, 1.0, 9.0]
+    fits = []
+    for bit in (-1e-12, 0.0, 1e-12):
+        points = [Point(450.0, 450.0 + off + (bit if off == 0 else 0.0), 3.0, PLAIN, "U1", 5.0) for off in reads]
+        fits.append(fit_common(points, BENCH, [(0.0, 0.0)], 3))
+    assert fits[0].kelvin == pytest.approx(fits[1].kelvin, abs=1e-9)
+    assert fits[2].kelvin == pytest.approx(fits[1].kelvin, abs=1e-9)
