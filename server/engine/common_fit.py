@@ -21,6 +21,7 @@ from server.engine.constants import (
     BANDGAP_MV,
     CURRENT_HIGH_MA,
     CURRENT_LOW_MA,
+    CURRENT_TOLD_SHARE,
     EVIDENCE_MARGIN,
     FAULT_ANY_SHARE,
     FAULT_DEPTH_MAX_MV,
@@ -350,7 +351,9 @@ def symmetric_inverse(
 
 def _bounded(log_current: float, kelvin: float, current_ma: float, air_c: float) -> tuple[float, float]:
     """Inside what meters force and where people probe; three contacts far low cannot become a session."""
-    lowest, highest = math.log(CURRENT_LOW_MA / current_ma), math.log(CURRENT_HIGH_MA / current_ma)
+    # a range that was told to force less than diode tests do may force less still
+    least_ma = min(CURRENT_LOW_MA, CURRENT_TOLD_SHARE * current_ma)
+    lowest, highest = math.log(least_ma / current_ma), math.log(CURRENT_HIGH_MA / current_ma)
     return (
         min(max(log_current, min(lowest, 0.0)), max(highest, 0.0)),
         min(max(kelvin, min(AIR_LOW_C - air_c, 0.0)), max(AIR_HIGH_C - air_c, 0.0)),

@@ -95,7 +95,7 @@ def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
     less_sure = {(counting.best.to_drawn[written], lead): sd for (written, lead), sd in carried_sd.items()}
     views = views_of(prepared, seen, bands, fit, at, open_circuit_of(at.meter_id, meters), less_sure)
     views = shifted_together(prepared.board, seen, views)
-    seconds = second_looks(prepared, seen, bands, views, again, counting.best.to_drawn, at, meters)
+    seconds = second_looks(prepared, seen, bands, views, again, counting.best.to_drawn, at, meters, known.ideality_sd)
     return _infer(sheet, prepared, facts, at, counting, fit, seen, bands, views, seconds, meters, wrongly)
 
 

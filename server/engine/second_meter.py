@@ -54,7 +54,9 @@ def one_meters_sweep(facts: Facts, board: Board, at: Conditions, meters: dict[st
     """The readings of the session's meter, the others carried to it or kept as second looks."""
     if all(touched.reading.meter_id == at.meter_id for touched in facts.sweep):
         return Sweep(facts, [], {})
-    own = {_key(board, touched) for touched in facts.sweep if touched.reading.meter_id == at.meter_id}
+    mine = [touched for touched in facts.sweep if touched.reading.meter_id == at.meter_id]
+    own = {_key(board, touched) for touched in mine}
+    numbers = {_key(board, touched) for touched in mine if isinstance(touched.value, Drop)}
     sweep, again = [], []
     carried: dict[Key, float] = {}
     for touched in facts.sweep:
@@ -66,8 +68,10 @@ def one_meters_sweep(facts: Facts, board: Board, at: Conditions, meters: dict[st
             path = path_under(board.contacts[key[0]], key[1])
             sweep.append(_carried(touched, path, there, at))
             carried[key] = _carried_sd(path, there, at)
-        elif abs(math.log(there.current_ma / at.current_ma)) < CURRENT_RATIO_LEAST:
-            # as good as the same: a re-touch
+        elif abs(math.log(there.current_ma / at.current_ma)) < CURRENT_RATIO_LEAST or (
+            key not in numbers and isinstance(touched.value, Drop)
+        ):
+            # as good as the same current, or OL until now: nothing to compare with, a touch like any other
             sweep.append(_carried(touched, path_under(board.contacts[key[0]], key[1]), there, at))
         else:
             again.append(touched)
@@ -103,8 +107,13 @@ def second_looks(
     to_drawn: list[int],
     at: Conditions,
     meters: dict[str, Meter],
+    ideality_sd: float,
 ) -> dict[Key, Second]:
-    """Each contact's reading at the current farthest from the session's, with what a healthy one would read there."""
+    """Each contact's reading at the current farthest from the session's, with what a healthy one would read there.
+
+    `ideality_sd`: how far all lines' n may be off together; from one current to the other that looks like a current
+    that is off.
+    """
     by_meter: dict[str, dict[Key, list[Touched]]] = {}
     for touched in again:
         written, lead = _key(prepared.board, touched)
@@ -118,7 +127,7 @@ def second_looks(
     found: dict[Key, Second] = {}
     # the farthest current is put in last and stands
     for meter_id in sorted(far, key=lambda one: (abs(math.log(far[one].current_ma / at.current_ma)), one)):
-        found.update(_with_meter(prepared, seen, bands, views, by_meter[meter_id], far[meter_id], at))
+        found.update(_with_meter(prepared, seen, bands, views, by_meter[meter_id], far[meter_id], at, ideality_sd))
     return found
 
 
@@ -130,6 +139,7 @@ def _with_meter(
     touches: dict[Key, list[Touched]],
     there: Conditions,
     at: Conditions,
+    ideality_sd: float,
 ) -> dict[Key, Second]:
     values = {key: _latest_agreeing(rows) for key, rows in sorted(touches.items())}
     points: dict[Key, Point] = {}
@@ -145,7 +155,9 @@ def _with_meter(
         shared = math.sqrt(max(0.0, path.series_sd_ohm * path.series_sd_ohm - ohm * ohm)) * step_ma
         group = leans_with(prepared.board.contacts[key[0]])
         points[key] = Point(expected, value, own, path, group, math.hypot(path.shared_ideality_sd * per_n, shared))
-    prior = Prior(there.current_ma, at.air_c, log_current_sd(at, there), there.air_sd_k, OFFSET_SD_MV)
+    by_n = ideality_sd / IDEALITY * math.log(there.current_ma / at.current_ma)
+    current_sd = math.hypot(log_current_sd(at, there), by_n)
+    prior = Prior(there.current_ma, at.air_c, current_sd, there.air_sd_k, OFFSET_SD_MV)
     keys = list(points)
     whole = list(points.values())
     fit = fit_common(whole, prior, starts_of(whole, prior), SESSION_STEPS)

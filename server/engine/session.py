@@ -65,13 +65,15 @@ from shared_models.sheet import BenchSheet
 class KnownBands(NamedTuple):
     """Every contact's band under both leads before any reading of this job, the current's doubt, the ways to count.
 
-    `cells` are the reference boards the bands rest on, carried to the same conditions.
+    `cells` are the reference boards the bands rest on, carried to the same conditions; `ideality_sd` is how far all
+    their lines' n may be off together.
     """
 
     bands: dict[tuple[int, str], Healthy]
     current_sd: float
     ways: Ways
     cells: dict[tuple[int, str], ReferenceCell]
+    ideality_sd: float
 
 
 def known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) -> KnownBands:
@@ -116,7 +118,8 @@ def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditio
         bands[key] = bands[key]._replace(shares=line.shares, cut_mv=line.cut_mv)
     red = [bands[contact, "red"] for contact in range(len(prepared.board.contacts))]
     ways = ways_to_count(prepared.board, red)
-    return KnownBands(bands, session_current_sd(prepared, meters, at, cells, red_lines.ideality_sd), ways, cells)
+    current_sd = session_current_sd(prepared, meters, at, cells, red_lines.ideality_sd)
+    return KnownBands(bands, current_sd, ways, cells, red_lines.ideality_sd)
 
 
 def session_conditions(sheet: BenchSheet, facts: Facts, meters: dict[str, Meter]) -> Conditions:

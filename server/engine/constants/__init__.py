@@ -29,7 +29,7 @@ IDEALITY = _num("IDEALITY", 1.25, "1", "ASSUMED", "junction of an input clamp as
 IDEALITY_SD = _num("IDEALITY_SD", 0.2, "1", "ASSUMED", "spread of n between chips, common to most of a socket")
 IDEALITY_OWN_SD = _num("IDEALITY_OWN_SD", 0.02, "1", "ASSUMED", "spread of n between lines of one chip and kind")
 CHIP_N_SHARE = _num(
-    "CHIP_N_SHARE", 0.25, "1", "ASSUMED", "of a chip's doubt about n, what the rest of its socket does not share"
+    "CHIP_N_SHARE", 0.5, "1", "ASSUMED", "of a chip's doubt about n, what the rest of its socket does not share"
 )
 BULK_OHM = _num("BULK_OHM", 5.0, "ohm", "ASSUMED", "bulk and lead of a clamp")
 SERIES_UNKNOWN_SD_OHM = _num(
@@ -49,6 +49,7 @@ CURRENT_SD_KNOWN = _num("CURRENT_SD_KNOWN", 0.02, "ln", "ASSUMED", "a meter's sh
 CURRENT_SD_UNKNOWN = _num("CURRENT_SD_UNKNOWN", 0.66, "ln", "ASSUMED", "no sheet: a factor of two either way")
 CURRENT_SD_SAME_METER = _num("CURRENT_SD_SAME_METER", 0.005, "ln", "ASSUMED", "one meter against itself")
 CURRENT_LOW_MA = _num("CURRENT_LOW_MA", 0.15, "mA", "PRACTICE", "no diode test forces less")
+CURRENT_TOLD_SHARE = _num("CURRENT_TOLD_SHARE", 0.5, "1", "ASSUMED", "a current that was told is at least half of it")
 CURRENT_HIGH_MA = _num("CURRENT_HIGH_MA", 3.0, "mA", "PRACTICE", "no diode test forces more")
 AIR_SD_KNOWN_K = _num("AIR_SD_KNOWN_K", 3.0, "K", "ASSUMED", "board against the air that was typed")
 AIR_SD_UNKNOWN_K = _num("AIR_SD_UNKNOWN_K", 10.0, "K", "ASSUMED", "nobody typed a temperature")
