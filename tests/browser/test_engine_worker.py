@@ -33,9 +33,8 @@ def engine_caches(page: Page) -> list[str]:
 
 
 def opinion_of_server(server: ServerProcess, sheet: bytes) -> bytes:
-    request = urllib.request.Request(
-        f"{server.url}/api/opinion", data=sheet, headers={"Content-Type": "application/json"}, method="POST"
-    )
+    headers = {"Content-Type": "application/json"} | server.with_token()
+    request = urllib.request.Request(f"{server.url}/api/opinion", data=sheet, headers=headers, method="POST")
     with urllib.request.urlopen(request, timeout=30) as response:
         return response.read()
 
