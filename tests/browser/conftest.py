@@ -127,8 +127,10 @@ def open_inside(page: Page, server: ServerProcess, query: str = "") -> Page:
 
 @pytest.fixture
 def inside_page(new_context: Callable[[], BrowserContext], inside_server: ServerProcess) -> Page:
-    """A phone with the test page open."""
-    return open_inside(new_context().new_page(), inside_server)
+    """A phone with the test page open, and the first round with the shop behind it: what comes later a test makes."""
+    page = open_inside(new_context().new_page(), inside_server)
+    page.evaluate("inside.door.syncNow()")
+    return page
 
 
 @pytest.fixture
