@@ -104,7 +104,10 @@ def _pair(parsed: argparse.Namespace) -> int:
 def _phones(parsed: argparse.Namespace) -> int:
     from server.access.by_hand import all_phones
 
-    for phone in asyncio.run(all_phones(parsed.data)):
+    found = asyncio.run(all_phones(parsed.data))
+    if not found:
+        print("No phone was paired yet. A code for the first one: secondprobe pair --owner")
+    for phone in found:
         synced = f"last synced {_when(phone.last_synced_at_ms)}" if phone.last_synced_at_ms else "never synced"
         state = f"taken out {_when(phone.revoked_at_ms)}" if phone.revoked_at_ms else synced
         who = f", {phone.technician}" if phone.technician else ""
@@ -125,7 +128,8 @@ def _backup(parsed: argparse.Namespace) -> int:
 
     made = make_backup(parsed.data, parsed.to)
     print(f"{made.path}: {made.size_bytes} bytes, {made.photos} pictures; read again and found good")
-    print("It holds the record, and the key phones trust: keep it where keys are kept.")
+    if made.has_authority:
+        print("It holds the record, and the key phones trust: keep it where keys are kept.")
     for name in made.damaged_photos:
         print(f"!! left out, damaged on the disk: {name}")
     return 1 if made.damaged_photos else 0

@@ -74,9 +74,8 @@ async def revoke(data_dir: Path, beginning: str) -> Phone:
         desk.open(database)
         found = [phone for phone in await desk.list() if beginning and phone.id.startswith(beginning)]
         if len(found) != 1:
-            raise Trouble(
-                f"'{beginning}' is the beginning of {len(found)} phones' ids.", "secondprobe phones shows them all.",
-            )
+            what = "No phone's id begins" if not found else f"The ids of {len(found)} phones begin"
+            raise Trouble(f"{what} with '{beginning}'.", "secondprobe phones shows them all.")
         revoked = await desk.revoke(found[0].id)
         assert revoked is not None
         return revoked

@@ -15,8 +15,7 @@ from typing import Annotated, BinaryIO, Literal
 import msgspec
 from msgspec import Meta
 
-from server.keeping.trouble import disk_trouble
-from server.network.trouble import Trouble
+from server.network.trouble import Trouble, disk_trouble
 from server.photos.files import FOLDER as PHOTOS
 from server.photos.files import SHA256
 from server.store.copies import copy_record
@@ -45,6 +44,7 @@ class Made(Model, frozen=True, kw_only=True):
     path: str
     size_bytes: int
     photos: int
+    has_authority: bool
     damaged_photos: tuple[str, ...] = ()
 
 
@@ -77,7 +77,10 @@ def make_backup(data_dir: Path, to: Path) -> Made:
         raise disk_trouble(error, to) from error
     finally:
         part.unlink(missing_ok=True)
-    return Made(path=str(to), size_bytes=to.stat().st_size, photos=len(manifest.photos), damaged_photos=damaged)
+    return Made(
+        path=str(to), size_bytes=to.stat().st_size, photos=len(manifest.photos), has_authority=manifest.has_authority,
+        damaged_photos=damaged,
+    )
 
 
 def read_manifest(path: Path) -> Backup:

@@ -19,12 +19,15 @@ from server.access.guard import address_of
 from server.network.addresses import own_addresses
 from server.network.authority import FILE_NAME as AUTHORITY
 from server.network.authority import FOLDER, read_authority
+from server.network.clock import behind_record
 from server.network.leaf import FILE_NAME as LEAF
 from server.network.leaf import RENEWED_BEFORE_END, hosts_in, read_certificate
 from server.network.trouble import Trouble
 from server.store.copies import faults_of
 from server.store.database import FILE_NAME as RECORD
+from server.store.database import is_without_room
 from server.store.in_use import is_in_use
+from server.store.migrations import RecordUnusable
 
 LEAST_FREE_BYTES = 500_000_000
 AUTHORITY_SOON_DAYS = 180
@@ -61,6 +64,8 @@ def _folder(data_dir: Path) -> Iterator[Finding]:
 
 
 def _record(data_dir: Path) -> Finding:
+    if is_without_room(data_dir):
+        return Finding(False, "the record cannot be looked into while its disk is full", "free some space, then ask again")
     faults = faults_of(data_dir / RECORD)
     words = "the record is sound" if not faults else f"the record is damaged: {'; '.join(faults)}"
     return Finding(not faults, words, "stop the server, then: secondprobe restore BACKUP.zip")
@@ -77,7 +82,10 @@ def _certificates(data_dir: Path) -> Iterator[Finding]:
         yield Finding(False, trouble.what, trouble.do)
         return
     begin, end = authority.not_valid_before_utc, authority.not_valid_after_utc
-    yield Finding(begin <= now < end, f"this machine's clock: {now:%Y-%m-%d %H:%M} UTC", "timedatectl set-ntp true")
+    written = behind_record(data_dir, now)
+    against = f", but the record was last written {written:%Y-%m-%d %H:%M}" if written else ""
+    yield Finding(written is None and begin <= now < end, f"this machine's clock: {now:%Y-%m-%d %H:%M} UTC{against}",
+                  "set it: timedatectl set-ntp true")
     days = (end - now).days
     yield Finding(days > AUTHORITY_SOON_DAYS, f"the authority is good for {days} days more",
                   f"move {folder / AUTHORITY} away and start the server: each phone then takes the new one in")
@@ -86,8 +94,12 @@ def _certificates(data_dir: Path) -> Iterator[Finding]:
         yield Finding(False, "the server's certificate cannot be read", "restart the server: it makes a new one")
         return
     days = (leaf.not_valid_after_utc - now).days
+    if leaf.not_valid_before_utc > now:
+        yield Finding(False, f"the certificate is good only from {leaf.not_valid_before_utc:%Y-%m-%d} on: it was made"
+                      " while the clock was ahead", "if the clock is right now: start the server, it makes a new one")
+        return
     yield Finding(
-        leaf.not_valid_before_utc <= now and days >= RENEWED_BEFORE_END.days - 1,
+        days >= RENEWED_BEFORE_END.days - 1,
         f"the certificate is good for {days} days more (it is renewed at {RENEWED_BEFORE_END.days})",
         "start the server, or systemctl reload secondprobe: it makes a new one",
     )
@@ -97,10 +109,13 @@ def _certificates(data_dir: Path) -> Iterator[Finding]:
 
 
 def _addresses(data_dir: Path) -> Iterator[Finding]:
-    known = asyncio.run(known_addresses(data_dir))
     here = own_addresses()
     yield Finding(bool(here), f"addresses of this machine: {', '.join(map(str, here)) or 'none'}",
                   "it is in no network: look at its cable or wireless, then ip address")
+    try:
+        known = asyncio.run(known_addresses(data_dir))
+    except RecordUnusable:
+        return  # why it is so was said of the record
     if not known:
         return
     host = urlsplit(known[0]).hostname or ""

@@ -12,9 +12,8 @@ import zipfile
 from pathlib import Path
 
 from server.keeping.backup import AUTHORITY, PHOTOS, RECORD, read_manifest
-from server.keeping.trouble import disk_trouble
 from server.network.authority import write_whole
-from server.network.trouble import Trouble
+from server.network.trouble import Trouble, disk_trouble
 from server.store.copies import copy_record, faults_of, make_another, put_in_place
 from server.store.database import Database, clock_ms
 from server.store.in_use import is_in_use

@@ -56,8 +56,9 @@ class OwnCertificate:
             _context().load_cert_chain(*self._files)
             self.context.load_cert_chain(*self._files)
         except (OSError, ssl.SSLError) as error:
+            certificate, key = self._files
             raise Trouble(
-                f"The certificate {self._files[0]} and the key {self._files[1]} cannot be used together: {error}.",
+                f"The certificate {certificate} and the key {key} cannot be used together: {_why(error)}.",
                 "Give the whole chain and the key that belongs to it, both as PEM, readable by this user.",
             ) from error
         self._seen = seen
@@ -67,6 +68,15 @@ class OwnCertificate:
         """What the certificate is for, since only by that do phones trust it; `*.shop.lan` names nobody."""
         certificate = read_certificate(self._files[0])
         return [host for host in hosts_in(certificate) if "*" not in str(host)] if certificate else []
+
+
+def _why(error: OSError) -> str:
+    """OpenSSL's reasons in words; an SSLError is an OSError too."""
+    if not isinstance(error, ssl.SSLError):
+        return f"{error.filename}: {error.strerror}"
+    if error.reason == "KEY_VALUES_MISMATCH":
+        return "the key belongs to another certificate"
+    return "one of them is not PEM, or not what it should be"
 
 
 def _context() -> ssl.SSLContext:

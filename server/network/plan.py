@@ -59,6 +59,14 @@ def check_plan(plan: Plan) -> None:
                 f"'{plan.proxy_address}' is not the address of a proxy.",
                 "Say how phones reach it, for example: --behind-proxy https://probe.shop.lan",
             )
+    for option, port in (("--port", plan.port), ("--page-port", plan.page_port)):
+        if not 0 < port < 65_536:
+            raise Trouble(f"{option} {port} is no port.", f"Give one from 1024 to 65535, for example {option} 8765")
+    if plan.port == plan.page_port and plan.way == "own_authority":
+        raise Trouble(
+            f"--port and --page-port are both {plan.port}.",
+            f"The plain page needs a port of its own, for example --page-port {plan.port - 1}",
+        )
     for name in plan.names:
         _check_name(name, plan.way)
 

@@ -7,10 +7,12 @@ app's identity on every phone.
 
 import asyncio
 import contextlib
+import datetime as dt
 import os
 import signal
 import sys
 from ipaddress import IPv4Address, IPv6Address
+from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING
 
@@ -20,10 +22,11 @@ from server.access.guard import Doors
 from server.access.qr import in_terminal
 from server.app import create_app, route_paths
 from server.network.addresses import Address, origins, own_addresses, own_names
+from server.network.clock import behind_record
 from server.network.listening import Listener, listen, listener
 from server.network.plan import Plan, check_plan
-from server.network.trouble import Trouble
-from server.network.words import MOVED, NO_ADDRESS, PLAIN_HTTP
+from server.network.trouble import OF_THE_PLACE, Trouble, disk_trouble
+from server.network.words import CLOCK_BEHIND, MOVED, NO_ADDRESS, PLAIN_HTTP
 from server.store.database import check_record, clock_ms
 from server.store.in_use import InUse, only_one_on
 from server.sync.forget import forget_owners
@@ -48,6 +51,7 @@ def run(plan: Plan) -> int:
     os.umask(0o077)  # what this process makes is for its user only
     try:
         with only_one_on(plan.data_dir):
+            _tell_clock(plan.data_dir)
             check_record(plan.data_dir)  # so that a record that cannot be used is told in words, not as a traceback
             return asyncio.run(ShopServer(plan).serve())
     except InUse as error:
@@ -55,6 +59,17 @@ def run(plan: Plan) -> int:
             f"Another server is using {plan.data_dir}.",
             "Stop that one first, or give this one a folder of its own: --data DIR",
         ) from error
+    except OSError as error:
+        if error.errno not in OF_THE_PLACE:
+            raise
+        raise disk_trouble(error, Path(error.filename or plan.data_dir)) from error
+
+
+def _tell_clock(data_dir: Path) -> None:
+    """Before the record is opened, which writes it anew."""
+    now = dt.datetime.now(dt.UTC)
+    if written := behind_record(data_dir, now):
+        print(CLOCK_BEHIND.format(now=now, written=written), flush=True)
 
 
 class ShopServer:
@@ -194,7 +209,7 @@ class ShopServer:
             code, _ = await self.access.desk.make_code(FIRST_PHONE)
             link = pairing_link(address, code)
             self._tell(f"No phone is paired yet. The first one, an owner's, within ten minutes: code {code}\n"
-                       f"{in_terminal(link)}\n{link}\nLater: secondprobe pair")
+                       f"{in_terminal(link)}\n{link}\nLater: secondprobe pair --owner")
 
     async def _tell_moved(self) -> None:
         """Says it loudly when phones know the shop under another address."""

@@ -17,3 +17,9 @@ PLAIN_HTTP = """
 """
 
 NO_ADDRESS = """This machine has no address on a network yet; it is looked for every half minute."""
+
+CLOCK_BEHIND = """
+!! This machine's clock says {now:%Y-%m-%d %H:%M} UTC, but the record was last written {written:%Y-%m-%d %H:%M} UTC.
+   With a clock that is behind, phones refuse the server's certificate. Set it: timedatectl set-ntp true
+   A running server follows within half a minute.
+"""

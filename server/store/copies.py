@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
-from server.store.database import RecordDamaged
+from server.store.database import RecordDamaged, why_not
 from server.store.migrations import RecordUnusable
 
 WAIT_S = 30.0
@@ -42,7 +42,7 @@ def copy_record(record: Path, to: Path) -> None:
             copy.execute("PRAGMA journal_mode = DELETE")  # one file, nothing beside it
     except sqlite3.Error as error:
         to.unlink()
-        raise RecordUnusable(f"{record} cannot be copied: {error}") from error
+        raise RecordUnusable(f"{record} cannot be copied: {why_not(error, to)}") from error
     if faults := faults_of(to):
         to.unlink()
         raise RecordDamaged(f"{record} is damaged ({'; '.join(faults)}); keep the file and restore a copy")
@@ -58,7 +58,7 @@ def put_in_place(copy: Path, record: Path) -> None:
         with _opened(copy, "ro") as source, _opened(record, "rw") as target:
             source.backup(target)
     except sqlite3.Error as error:
-        raise RecordUnusable(f"{record} cannot be written: {error}") from error
+        raise RecordUnusable(f"{record} cannot be written: {why_not(error, record)}") from error
 
 
 def make_another(copy: Path, present: Path | None) -> None:

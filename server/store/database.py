@@ -7,6 +7,7 @@ not opened. Leaves the statements themselves to the modules beside it.
 
 import asyncio
 import os
+import shutil
 import sqlite3
 import time
 import uuid
@@ -22,6 +23,8 @@ from server.store.migrations import STEPS_DIR, RecordUnusable, migrate, read_ste
 FILE_NAME = "record.sqlite3"
 READERS = 2
 WAL_TRIES, WAL_PAUSE_S = 200, 0.05
+LEAST_ROOM_BYTES = 65_536
+"""Less than what SQLite puts beside a record to open it (its -shm file has 32 KiB, its log at least a page)."""
 PRIMARY_CODE = 0xFF
 """SQLite keeps the kind of an error in the low byte of its code."""
 
@@ -33,6 +36,25 @@ class RecordDamaged(RecordUnusable):
 def is_disk_full(error: sqlite3.Error) -> bool:
     """Whether it was for want of space that a statement could not be carried out; nothing of it is stored then."""
     return getattr(error, "sqlite_errorcode", 0) & PRIMARY_CODE == sqlite3.SQLITE_FULL
+
+
+def why_not(error: Exception, path: Path) -> str:
+    """Why a record could not be used, in words. Next to a full disk SQLite speaks of its files or of its log."""
+    if _is_for_want_of_room(error, path):
+        return "its disk is full. Nothing in it was changed: free some space, then try again"
+    return str(error)
+
+
+def _is_for_want_of_room(error: Exception, path: Path) -> bool:
+    return (isinstance(error, sqlite3.Error) and is_disk_full(error)) or is_without_room(path.parent)
+
+
+def is_without_room(folder: Path) -> bool:
+    """Whether the disk that holds this folder has no room left for the smallest work."""
+    try:
+        return shutil.disk_usage(folder).free < LEAST_ROOM_BYTES
+    except OSError:
+        return False  # there is no such folder: that is another trouble
 
 
 def clock_ms() -> int:
@@ -69,10 +91,15 @@ class Database:
                 opened.append(await _connect(path, "rwc"))
                 await _check(opened[0], path)
             except (sqlite3.Error, OSError) as error:
-                raise RecordUnusable(f"{path} cannot be opened: {error}") from error
-            await _bring_up_to_date(opened[0], steps_dir)
-            for _ in range(READERS):
-                opened.append(await _connect(path, "ro"))
+                raise RecordUnusable(f"{path} cannot be opened: {why_not(error, path)}") from error
+            try:
+                await _bring_up_to_date(opened[0], steps_dir)
+                for _ in range(READERS):
+                    opened.append(await _connect(path, "ro"))
+            except sqlite3.Error as error:
+                if not _is_for_want_of_room(error, path):
+                    raise
+                raise RecordUnusable(f"{path} cannot be opened: {why_not(error, path)}") from error
         except BaseException:
             for connection in opened:
                 await connection.close()

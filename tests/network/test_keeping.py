@@ -1,6 +1,7 @@
 """Backup and restore while the server runs, a doctor who names the fault, and the unit for systemd."""
 
 import configparser
+import datetime as dt
 import errno
 import hashlib
 import os
@@ -19,6 +20,8 @@ from server.keeping import backup as backup_module
 from server.keeping.backup import make_backup, read_manifest
 from server.keeping.restore import restore
 from server.keeping.unit import unit
+from server.network.authority import open_authority
+from server.network.leaf import keep_leaf
 from server.network.trouble import Trouble
 from server.store.copies import faults_of
 from tests.network.shop_process import ShopProcess
@@ -217,6 +220,21 @@ def test_the_doctor_says_what_is_wrong_and_what_to_type(
     assert "secondprobe restore" in capsys.readouterr().out
 
 
+def test_the_doctor_names_a_clock_that_is_behind_and_a_certificate_of_a_clock_that_was_ahead(
+    quiet: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    now = dt.datetime.now(dt.UTC)
+    keep_leaf(quiet, open_authority(quiet), ["probe.lan"], now + dt.timedelta(days=366))
+    later_s = (now + dt.timedelta(days=366)).timestamp()
+    os.utime(quiet / "record.sqlite3", (later_s, later_s))
+    assert main(["doctor", "--data", str(quiet)]) == 1
+    told = capsys.readouterr().out
+    for words in ("but the record was last written", "timedatectl set-ntp true", "made while the clock was ahead",
+                  "start the server, it makes a new one"):
+        assert words in told
+    assert "disk" in told and "no server runs" in told
+
+
 @pytest.fixture
 def built_index(tmp_path: Path) -> Path:
     (tmp_path / "app").mkdir()
@@ -230,6 +248,15 @@ def test_there_is_nothing_to_look_at_without_a_record(tmp_path: Path, capsys: py
     assert main(["backup", "--data", str(tmp_path), str(tmp_path / "x.zip")]) == 1
     assert main(["pair", "--data", str(tmp_path)]) == 1
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_shop_without_phones_is_told_how_to_get_the_first_one_in(
+    quiet: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["phones", "--data", str(quiet)]) == 0
+    assert "secondprobe pair --owner" in capsys.readouterr().out
+    assert main(["revoke", "--data", str(quiet), "abc"]) == 1
+    assert "No phone's id begins with 'abc'" in capsys.readouterr().err
 
 
 def test_the_unit_shuts_the_server_in_and_starts_what_starts(tmp_path: Path) -> None:

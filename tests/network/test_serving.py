@@ -254,7 +254,11 @@ def test_plain_http_says_what_is_lost(tmp_path: Path) -> None:
     (["--behind-proxy", "probe.lan"], ["is not the address of a proxy", "https://"]),
     (["--name", "www.example.com"], ["signs private names only", "--tls-cert"]),
     (["--name", "not a name"], ["is no name of a machine", "--name probe.lan"]),
-    (["--port", "70000"], ["Port 70000 cannot be used", "--port 8765"]),
+    (["--port", "70000"], ["--port 70000 is no port", "--port 8765"]),
+    (["--page-port", "0"], ["--page-port 0 is no port"]),
+    (["--port", "8764", "--page-port", "8764"], ["--port and --page-port are both 8764", "--page-port 8763"]),
+    (["--data", "/proc/none/here"], ["cannot be written: No such file", "may write to"]),
+    (["--data", __file__], ["is no folder", "may write to"]),
 ])
 def test_what_cannot_be_served_is_told_with_the_next_step(tmp_path: Path, options: list[str], words: list[str]) -> None:
     shop = ShopProcess(tmp_path, *options)

@@ -4,6 +4,7 @@ Needs network namespaces: a user who may make them (root) and a kernel that has 
 """
 
 import json
+import os
 import signal
 import subprocess
 import sys
@@ -13,6 +14,7 @@ from typing import Any
 
 import pytest
 
+from tests.network.namespaces import made_or_skipped
 from tests.network.shop_process import ROOT, ShopProcess
 
 FIRST, SECOND, PHONE = "192.168.77.20", "192.168.77.31", "192.168.77.51"
@@ -68,17 +70,14 @@ def ip(*words: str) -> None:
 
 @pytest.fixture
 def hosts() -> Iterator[Hosts]:
-    import os
-
+    made_or_skipped("unshare", "--net", "true")
     mark = f"{os.getpid() % 100_000}"
     made = Hosts(mark)
     try:
         made.make(mark)
-    except (OSError, subprocess.CalledProcessError) as error:
+        yield made
+    finally:
         made.remove()
-        pytest.skip(f"no network namespaces here: {getattr(error, 'stderr', '') or error}")
-    yield made
-    made.remove()
 
 
 @pytest.fixture
