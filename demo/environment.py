@@ -88,7 +88,7 @@ def python_steps(say: Say, with_tests: bool) -> list[Step]:
     if with_tests:
         steps.append(Step(
             name="test-packages", title="Python packages for the tests",
-            do=lambda: install(["-e", ".[test]"], "python-test-packages.log"),
+            do=lambda: install(["-e", ".[shop,test]"], "python-test-packages.log"),
             inputs=[pyproject, lock], outputs=[VENV / "bin" / "pytest"],
         ))
     return steps

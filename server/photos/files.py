@@ -1,23 +1,20 @@
 """The folder of pictures: each under the SHA-256 of its content, there whole or not at all.
 
-Decides: that a picture arrives in a file of its own beside the others, is hashed on the way, looked
-at, brought to the disk and only then given its name. What a killed server left half is thrown away
-when the next one opens the folder. Only this user may read any of it.
+Decides: that a picture arrives in a folder of its own (`arriving`), and is hashed as a whole, looked at,
+brought to the disk and only then given its name here. Only this user may read any of it.
 """
 
 import errno
-import fcntl
 import hashlib
 import os
 import re
-import tempfile
-from collections.abc import AsyncIterator, Iterator
-from contextlib import contextmanager
+from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import BinaryIO
 
 from anyio import CapacityLimiter, to_thread
 
+from server.photos.arriving import ArrivingFolder, Part
 from server.photos.check import Picture, check_picture
 from server.problems import Refusal
 from shared_models.change import Problem
@@ -27,7 +24,6 @@ LARGEST_BYTES = 12_000_000
 """What the app makes is under 4 MB; a longer body is refused while it arrives."""
 
 SHA256 = re.compile(r"[0-9a-f]{64}")
-_ARRIVING = ".arriving-"
 _UNPACKED_AT_ONCE = 2
 
 
@@ -38,8 +34,7 @@ class PhotoFolder:
         self.folder = data_dir / FOLDER
         self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         self.folder.chmod(0o700)
-        for left in self.folder.glob(f"{_ARRIVING}*"):
-            _remove_unless_arriving(left)
+        self._arriving = ArrivingFolder(data_dir, LARGEST_BYTES)
         self._unpacking = CapacityLimiter(_UNPACKED_AT_ONCE)
 
     def find(self, sha256: str) -> Path | None:
@@ -47,28 +42,26 @@ class PhotoFolder:
         path = self.folder / sha256
         return path if SHA256.fullmatch(sha256) and path.is_file() else None
 
-    async def take(self, sha256: str, chunks: AsyncIterator[bytes]) -> tuple[Picture, int, bool]:
+    def has_of(self, sha256: str) -> int:
+        """How many bytes of a picture that is not whole here need not be sent again."""
+        return self._arriving.size_of(sha256)
+
+    async def take(
+        self, sha256: str, chunks: AsyncIterator[bytes], offset: int = 0
+    ) -> tuple[Picture, int, bool]:
         """Keeps a picture that arrives in pieces: what it is, its bytes, and whether it was here before.
 
-        It is on the disk when this returns; when it raises, nothing of it is left.
+        `offset`: so many of its first bytes came earlier. It is on the disk when this returns; when the line
+        is cut, what came stays to be continued; when it is refused, nothing of it is left.
 
         Raises:
-            Refusal: 422 `hash_differs`, 507 `disk_full`, or as `check_picture`.
+            Refusal: 422 `hash_differs`, 409 `cannot_continue` (send it whole), 507 `disk_full`, or as `check_picture`.
         """
         try:
-            with _arriving(self.folder) as (path, file):
-                hasher, size = hashlib.sha256(), 0
+            with self._arriving.opened(sha256, offset) as part:
                 async for chunk in chunks:
-                    hasher.update(chunk)
-                    size += file.write(chunk)
-                file.flush()
-                if hasher.hexdigest() != sha256:
-                    raise _hash_differs(sha256, hasher.hexdigest())
-                picture = await to_thread.run_sync(check_picture, path, limiter=self._unpacking)
-                there = self.find(sha256) is not None
-                if not there:
-                    await to_thread.run_sync(_settle, file, path, self.folder / sha256)
-                return picture, size, there
+                    part.add(chunk)
+                return await self._finish(sha256, part)
         except OSError as error:
             if error.errno not in (errno.ENOSPC, errno.EDQUOT):
                 raise
@@ -78,18 +71,22 @@ class PhotoFolder:
                 example="free some space, then send it again",
             )) from error
 
+    async def _finish(self, sha256: str, part: Part) -> tuple[Picture, int, bool]:
+        part.is_finished = True
+        part.file.flush()
+        found = await to_thread.run_sync(_hash_of, part.path)
+        if found != sha256:
+            raise _spoilt_part(found) if part.was_continued else _hash_differs(sha256, found)
+        picture = await to_thread.run_sync(check_picture, part.path, limiter=self._unpacking)
+        there = self.find(sha256) is not None
+        if not there:
+            await to_thread.run_sync(_settle, part.file, part.path, self.folder / sha256)
+        return picture, part.size, there
 
-@contextmanager
-def _arriving(folder: Path) -> Iterator[tuple[Path, BinaryIO]]:
-    """A locked file that only this process may give a name; gone afterwards unless it got one."""
-    handle, name = tempfile.mkstemp(prefix=_ARRIVING, dir=folder)  # made with 0600
-    path = Path(name)
-    with os.fdopen(handle, "wb") as file:
-        fcntl.flock(file, fcntl.LOCK_EX)
-        try:
-            yield path, file
-        finally:
-            path.unlink(missing_ok=True)
+
+def _hash_of(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _settle(file: BinaryIO, path: Path, place: Path) -> None:
@@ -103,19 +100,18 @@ def _settle(file: BinaryIO, path: Path, place: Path) -> None:
         os.close(folder)
 
 
-def _remove_unless_arriving(path: Path) -> None:
-    """A file that another server is just receiving is locked by it."""
-    try:
-        with path.open("rb") as file:
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            path.unlink()
-    except (BlockingIOError, FileNotFoundError):
-        return
-
-
 def _hash_differs(named: str, found: str) -> Refusal:
     return Refusal(422, Problem(
         code="hash_differs", message="The bytes that arrived are not those the address names.",
         where="the whole body", given=found, expected=f"bytes whose SHA-256 is {named}",
         example=f"PUT /api/photos/{found}",
+    ))
+
+
+def _spoilt_part(found: str) -> Refusal:
+    """What came earlier was no beginning of this picture, or the power went before it was on the disk."""
+    return Refusal(409, Problem(
+        code="cannot_continue", message="With what came earlier the bytes are not those the address names.",
+        where="the header Upload-Offset", given=found, expected="the whole picture, without that header",
+        example="PUT all of it; nothing of it is kept here now",
     ))

@@ -26,8 +26,8 @@ async def put(client: Client, raw: bytes, name: str | None = None) -> Any:
 
 
 def kept(tmp_path: Path) -> list[str]:
-    """The names of everything in the folder of pictures."""
-    return sorted(path.name for path in (tmp_path / "data" / "photos").iterdir())
+    """The names of everything in the folders of pictures and of what is arriving."""
+    return sorted(path.name for name in ("photos", "photos_arriving") for path in (tmp_path / "data" / name).iterdir())
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -146,6 +146,14 @@ REFUSED = {
     "EXIF in a WebP": (picture("WEBP", exif=b"Exif\0\0MM\0*\0\0\0\x08\0\0\0\0\0\0"), "picture_carries_data"),
     "XMP in a WebP": (picture("WEBP", xmp=XMP), "picture_carries_data"),
 }
+
+
+@pytest.mark.parametrize("offset", ["-1", "1.5", "x", "", "9" * 400, str(LARGEST_BYTES + 1)])
+async def test_a_place_that_is_none_in_a_picture_is_refused(client: Client, tmp_path: Path, offset: str) -> None:
+    raw = picture()
+    answer = await client.put(f"/api/photos/{sha256(raw)}", content=raw, headers={"Upload-Offset": offset})
+    assert problem_of(answer, 400).where == "the header Upload-Offset"
+    assert kept(tmp_path) == []
 
 
 @pytest.mark.parametrize("what", REFUSED)

@@ -1,4 +1,4 @@
-"""Photos between a phone and the shop: kept without a network, sent once, resumed whole, seen elsewhere."""
+"""Photos between a phone and the shop: kept without a network, sent once, continued after a cut, seen elsewhere."""
 
 import json
 import shutil
@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from playwright.sync_api import BrowserContext, Page, Route, expect
 
+from server.photos.arriving import FOLDER as ARRIVING
 from tests.browser.photo_walks import (
     choose,
     drawn,
@@ -86,7 +87,7 @@ def test_without_a_network_it_is_kept_and_shown_and_arrives_once_later(page: Pag
     assert name == sha256(raw) == photo["sha256"]
 
 
-def test_one_that_is_cut_off_is_sent_again_whole_and_holds_up_no_edit(
+def test_one_that_is_cut_off_goes_on_where_it_broke_off_and_holds_up_no_edit(
     page: Page, server: ServerProcess, new_context: Callable[[], BrowserContext]
 ) -> None:
     """Another phone knows of the photo meanwhile, says that it is not here, and shows it once it is."""
@@ -96,6 +97,8 @@ def test_one_that_is_cut_off_is_sent_again_whole_and_holds_up_no_edit(
     def cut_off(route: Route) -> None:
         tries.append(route.request.method)
         if route.request.method == "PUT":
+            half = (route.request.post_data_buffer or b"")[:5000]
+            (server.data_dir / ARRIVING / route.request.url.rpartition("/")[2]).write_bytes(half)
             route.abort("connectionreset")
         else:
             route.continue_()
@@ -115,9 +118,12 @@ def test_one_that_is_cut_off_is_sent_again_whole_and_holds_up_no_edit(
     expect(other.get_by_text("not here yet")).to_be_visible()
 
     page.context.unroute(PHOTOS)
-    send_now(page)
+    with page.expect_request(lambda request: request.method == "PUT") as rest:
+        send_now(page)
+    assert rest.value.headers["upload-offset"] == "5000"
     wait_until_with_shop(page, server)
-    assert len(pictures(server)) == 1
+    [(name, raw)] = pictures(server).items()
+    assert name == sha256(raw)
     send_now(other)
     expect(other.get_by_text("The shop last answered")).to_be_visible()
     go(other, f"{JOB}/look")

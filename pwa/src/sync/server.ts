@@ -20,6 +20,7 @@ const PULL_MS = 30_000;
 const PHOTO_MS = 120_000;
 const PAGE = 500;
 const ASK_MS = 15_000;
+const OFFSET = "upload-offset";
 /** A file of 30 MB over a poor wireless network. */
 const BOARD_FILE_MS = 600_000;
 const BOARD_FILES = "/api/board-files";
@@ -86,15 +87,22 @@ export function pull(after: number): Promise<ChangePage> {
   return asked<ChangePage>(`/api/changes?after=${after}&limit=${PAGE}`, PULL_MS, {});
 }
 
-/** Whether the server has the whole picture; whatever else answers to its address has another length. */
-export async function hasPhoto(sha256: string, size_bytes: number): Promise<boolean> {
+/**
+ * How many bytes of the picture the server has: "all", or how many came before the line was cut. Whatever else
+ * answers to its address has another length.
+ */
+export async function photoThere(sha256: string, size_bytes: number): Promise<number | "all"> {
   const response = await fetched(photoAddress(sha256), PULL_MS, { method: "HEAD" });
-  return response.ok && response.headers.get("content-length") === String(size_bytes);
+  if (response.ok && response.headers.get("content-length") === String(size_bytes)) return "all";
+  const there = Number(response.headers.get(OFFSET) ?? 0);
+  return response.status === 404 && Number.isSafeInteger(there) && there > 0 && there <= size_bytes ? there : 0;
 }
 
-export async function putPhoto(photo: { sha256: string; mime: string; bytes: ArrayBuffer }): Promise<void> {
-  const headers = { "content-type": photo.mime };
-  await asked<object>(photoAddress(photo.sha256), PHOTO_MS, { method: "PUT", headers, body: photo.bytes });
+/** Sends the picture from that byte on. */
+export async function putPhoto(photo: { sha256: string; mime: string; bytes: ArrayBuffer }, from: number): Promise<void> {
+  const headers = { "content-type": photo.mime, ...(from > 0 ? { [OFFSET]: String(from) } : {}) };
+  const body = from > 0 ? photo.bytes.slice(from) : photo.bytes;
+  await asked<object>(photoAddress(photo.sha256), PHOTO_MS, { method: "PUT", headers, body });
 }
 
 /** `null`: the server does not have it, or cannot be reached. */
