@@ -65,7 +65,8 @@ def _folder(data_dir: Path) -> Iterator[Finding]:
 
 def _record(data_dir: Path) -> Finding:
     if is_without_room(data_dir):
-        return Finding(False, "the record cannot be looked into while its disk is full", "free some space, then ask again")
+        return Finding(False, "the record cannot be looked into while its disk is full",
+                       "free some space, then ask again")
     faults = faults_of(data_dir / RECORD)
     words = "the record is sound" if not faults else f"the record is damaged: {'; '.join(faults)}"
     return Finding(not faults, words, "stop the server, then: secondprobe restore BACKUP.zip")

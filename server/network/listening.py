@@ -33,8 +33,8 @@ def listen(port: int, *, on_loopback: bool) -> socket.socket:
         if getattr(error, "errno", None) == errno.EADDRINUSE:
             raise Trouble(
                 f"Port {port} is already in use.",
-                f"Another server may be running: secondprobe doctor --port {port} says more. Stop that one; another port"
-                " would make another app of it on every phone.",
+                f"Another server may be running: secondprobe doctor --port {port} says more. Stop that one; another"
+                " port would make another app of it on every phone.",
             ) from error
         what = f"Port {port} cannot be used: {getattr(error, 'strerror', None) or error}."
         raise Trouble(what, "Give one from 1024 to 65535, for example --port 8765") from error
