@@ -1,44 +1,73 @@
-"""IPC-2581 (revisions B and C): the netlist part, with the parts and where they lie.
+"""IPC-2581 (revisions B and C): the nets, the parts, where they lie and which of them are fitted.
 
-Decides: which of the many sections are read (LogicalNet, Component, Package), and that XML from outside may
-declare nothing: no document type, no entities. Not held: whether a part is fitted in this variant.
-Source: IPC-2581B, element names as public files have them.
+Decides: which of the many sections are read (LogicalNet, Component, Package, Layer, Pad, BomItem, Profile), and that
+XML from outside may declare nothing: no document type, no entities. A net is told by its LogicalNet; a program that
+writes none, or not for every part, names the net of each pad where it draws the copper.
+Source: IPC-2581B, element names as public files have them; what KiCad 9 writes, seen on files it wrote.
 """
 
-import math
+import re
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 from io import BytesIO
-from typing import Any, NamedTuple
+from typing import NamedTuple
 from xml.etree.ElementTree import Element, ParseError
 
 from defusedxml import DefusedXmlException
 from defusedxml.ElementTree import iterparse
 
 from server.boards.board_file import LARGEST_NAME, BoardFile, BoardSide, FilePad, FilePart, refused
+from server.boards.fitting import left_out_by_list, left_out_by_value
+from server.boards.ipc2581_places import At, at_of, corners_of, name_of, placed, where_of, within
 
 MM_PER_UNIT = {"MILLIMETER": 1.0, "MICRON": 0.001, "INCH": 25.4}
 EXAMPLE = '<LogicalNet name="GND"><PinRef componentRef="U1" pin="3"/></LogicalNet>'
 DEEPEST = 64
 
+_TAKEN = frozenset({"LogicalNet", "Component", "Package", "CadHeader", "Layer", "Pad", "BomItem", "Profile",
+                    "SoftwarePackage"})
+_INSIDE = frozenset({"PinRef", "Pin", "Location", "Xform", "RefDes", "Characteristics", "Textual"})
+_EDGE = frozenset({"Polygon", "Cutout", "PolyBegin", "PolyStepSegment", "PolyStepCurve"})
+_TOP = re.compile(r"(?:^|[^A-Z])(?:TOP|F\.CU)", re.IGNORECASE)
+_BOTTOM = re.compile(r"(?:^|[^A-Z])(?:BOT|B\.CU)", re.IGNORECASE)
+_KINDS = ("CMP", "PIN", "NET")
+"""What KiCad 8 and 9 write before every name: CMP:R1, PIN:2, NET:GND in revision C, with _ in revision B."""
+
+_ODD = re.compile(r"[^A-Za-z0-9]")
+
+Key = tuple[str, str]
+
 
 class _Component(NamedTuple):
     package: str
-    value: str
-    side: BoardSide | None
-    x_mm: float
-    y_mm: float
-    turn: float
-    mirrored: bool
+    part: str
+    layer: str
+    at: At
+
+
+class _Pad(NamedTuple):
+    """Where the copper of a pin lies on the board, in the file's unit, and on which layer."""
+
+    x: float
+    y: float
+    layer: str
 
 
 class _Found(NamedTuple):
-    """What was met on the way: places of packages and parts in the file's unit until the end."""
+    """What was met on the way: places in the file's unit until the end. `holes`: (package, pin) without copper."""
 
-    nets: dict[str, list[tuple[str, str]]]
+    nets: dict[Key, str]
+    at_pads: dict[Key, str]
+    pads: dict[Key, list[_Pad]]
     components: dict[str, _Component]
     packages: dict[str, dict[str, tuple[float, float]]]
+    values: dict[str, str]
+    left_out: set[str]
+    holes: set[Key]
+    sides: dict[str, BoardSide]
+    edge: list[list[float]]
     units: set[str]
+    written_by: set[str]
 
 
 def read_ipc2581(raw: bytes, told: Callable[[int], None] = lambda _: None) -> BoardFile:
@@ -48,11 +77,11 @@ def read_ipc2581(raw: bytes, told: Callable[[int], None] = lambda _: None) -> Bo
         Refusal: 422 for broken XML with its line, for declarations, for units that are missing, and where there
             is no netlist.
     """
-    found = _Found({}, {}, {}, set())
+    found = _Found({}, {}, {}, {}, {}, {}, set(), set(), {}, [], set(), set())
     stream = BytesIO(raw)
     try:
-        for element in _elements(stream):
-            _take(element, found)
+        for element, above in _elements(stream):
+            _take(element, above, found)
             told(stream.tell())
     except DefusedXmlException as error:
         raise refused(
@@ -71,10 +100,11 @@ def read_ipc2581(raw: bytes, told: Callable[[int], None] = lambda _: None) -> Bo
             "not_a_number", "A place in the file is no number.", where="Location, Xform or Pin", given=str(error),
             expected="a number", example='<Location x="12.5" y="40.1"/>',
         ) from error
-    if not found.nets:
+    if not found.nets and not found.at_pads:
         raise refused(
             "no_netlist", "There is no netlist in this file: it was written for assembly or for a list of parts.",
-            where="LogicalNet", given=f"{len(found.components)} parts and no nets", expected="at least one LogicalNet",
+            where="LogicalNet, or the net of each pad", given=f"{len(found.components)} parts and no nets",
+            expected="at least one net",
             example="export IPC-2581 with nets, or give the test list (IPC-D-356) of the same board",
         )
     units = found.units & set(MM_PER_UNIT)
@@ -84,40 +114,43 @@ def read_ipc2581(raw: bytes, told: Callable[[int], None] = lambda _: None) -> Bo
             given=", ".join(sorted(found.units)) or "nothing", expected=", ".join(MM_PER_UNIT),
             example='<CadHeader units="INCH">',
         )
-    return BoardFile("IPC-2581", _parts(found, MM_PER_UNIT[units.pop()]), (), (
-        "This format holds no functions of pins, and not which parts are fitted.",
-    ))
+    unit_mm = MM_PER_UNIT[units.pop()]
+    edge = tuple(tuple(round(n * unit_mm, 3) for n in line) for line in found.edge)
+    return BoardFile("IPC-2581", _parts(_plain_names(found), unit_mm), edge, _notes(found))
 
 
-def _elements(stream: BytesIO) -> Iterator[Element]:
-    """Elements as they end, outermost ones emptied on the way so that memory stays small."""
-    depth, stack = 0, []
+def _notes(found: _Found) -> tuple[str, ...]:
+    notes = ["This format holds no functions of pins."]
+    apart = [key for key, net in found.at_pads.items() if found.nets.get(key, net) != net]
+    if apart:
+        of = ", ".join(f"{ref}.{pin}" for ref, pin in apart[:4])
+        notes.append(f"The list of nets and the copper disagree about {len(apart)} pins ({of}): the list is taken.")
+    return tuple(notes)
+
+
+def _elements(stream: BytesIO) -> Iterator[tuple[Element, list[Element]]]:
+    """Elements that are taken, as they end, each with those around it; all else is let go of at once."""
+    stack: list[Element] = []
+    within: list[str] = []  # the taken elements that are open
     for event, element in iterparse(stream, ("start", "end"), forbid_dtd=True):
+        name = name_of(element)
         if event == "start":
-            depth += 1
             stack.append(element)
-            if depth > DEEPEST:
+            if name in _TAKEN:
+                within.append(name)
+            if len(stack) > DEEPEST:
                 raise refused(
-                    "too_deep", "The XML is nested too deeply for a board.", where=_name(element),
-                    given=f"{depth} levels",
-                    expected=f"at most {DEEPEST}", example=EXAMPLE,
+                    "too_deep", "The XML is nested too deeply for a board.", where=name,
+                    given=f"{len(stack)} levels", expected=f"at most {DEEPEST}", example=EXAMPLE,
                 )
             continue
-        depth -= 1
         stack.pop()
-        name = _name(element)
-        if name in ("LogicalNet", "Component", "Package", "CadHeader"):
-            yield element
-        if name not in ("PinRef", "Pin", "Location", "Xform"):
-            element.clear()
-        elif stack and _name(stack[-1]) not in ("LogicalNet", "Component", "Package", "Pin"):
+        if name in _TAKEN:
+            within.pop()
+            yield element, stack
+        kept = name in _INSIDE or (name in _EDGE and within == ["Profile"])
+        if stack and not (within and kept):
             stack[-1].remove(element)
-        if len(stack) == 1 or (stack and _name(stack[-1]) in ("Step", "CadData", "Ecad")):
-            stack[-1].remove(element)
-
-
-def _name(element: Element) -> str:
-    return str(element.tag).rsplit("}", 1)[-1]
 
 
 def _told(element: Element, name: str) -> str:
@@ -125,78 +158,146 @@ def _told(element: Element, name: str) -> str:
 
 
 def _inside(element: Element, name: str) -> list[Element]:
-    return [one for one in element if _name(one) == name]
+    return [one for one in element if name_of(one) == name]
 
 
-def _take(element: Element, found: _Found) -> None:
-    match _name(element):
+def _take(element: Element, above: list[Element], found: _Found) -> None:
+    match name_of(element):
         case "CadHeader":
             found.units.add(_told(element, "units").upper())
+        case "Layer":
+            side = _told(element, "side").upper()
+            if side in ("TOP", "BOTTOM"):
+                found.sides[_told(element, "name")] = "top" if side == "TOP" else "bottom"
         case "LogicalNet":
-            pins = [(_told(one, "componentRef"), _told(one, "pin")) for one in _inside(element, "PinRef")]
-            found.nets.setdefault(_told(element, "name"), []).extend(pins)
+            for one in _inside(element, "PinRef"):
+                found.nets[_told(one, "componentRef"), _told(one, "pin")] = _told(element, "name")
         case "Package":
             pins = _inside(element, "Pin")
-            found.packages[_told(element, "name")] = {_told(one, "number"): _place(one) for one in pins}
-        case "Component":
-            turn, mirrored = _turn(element)
-            layer = _told(element, "layerRef").upper()
-            found.components[_told(element, "refDes")] = _Component(
-                _told(element, "packageRef"), _told(element, "part"), _side(layer), *_place(element), turn, mirrored,
+            found.packages[_told(element, "name")] = {_told(one, "number"): where_of(one) for one in pins}
+            found.holes.update(
+                (_told(element, "name"), _told(one, "number")) for one in pins
+                if _told(one, "electricalType").upper() == "MECHANICAL"
             )
+        case "Component":
+            found.components[_told(element, "refDes")] = _Component(
+                _told(element, "packageRef"), _told(element, "part"), _told(element, "layerRef"), at_of(element),
+            )
+        case "Pad":
+            _take_pad(element, above, found)
+        case "BomItem":
+            _take_bought(element, found)
+        case "SoftwarePackage":
+            found.written_by.add(_told(element, "name").lower())
+        case "Profile":
+            found.edge.extend(corners_of(element))
 
 
-def _side(layer: str) -> BoardSide | None:
-    return "bottom" if "BOT" in layer else "top" if "TOP" in layer else None
+def _take_pad(element: Element, above: list[Element], found: _Found) -> None:
+    """A pad where copper is drawn: its net stands at the set around it, its layer at the one around that."""
+    net = next((_told(one, "net") for one in reversed(above) if one.get("net")), "")
+    layer = next((_told(one, "layerRef") for one in reversed(above) if one.get("layerRef")), "")
+    for one in _inside(element, "PinRef"):
+        key = _told(one, "componentRef"), _told(one, "pin")
+        x, y = where_of(element)
+        found.pads.setdefault(key, []).append(_Pad(x, y, layer))
+        if net:
+            found.at_pads[key] = net
 
 
-def _place(element: Element) -> tuple[float, float]:
-    for one in _inside(element, "Location"):
-        return _number(one.get("x")), _number(one.get("y"))
-    return 0.0, 0.0
+def _take_bought(element: Element, found: _Found) -> None:
+    refs = [(_told(one, "name"), _told(one, "populate").lower()) for one in _inside(element, "RefDes")]
+    found.left_out.update(ref for ref, populate in refs if populate == "false")
+    for one in element.iter():
+        if name_of(one) == "Textual" and _told(one, "textualCharacteristicName").lower() == "value":
+            found.values.update((ref, _told(one, "textualCharacteristicValue")) for ref, _ in refs)
 
 
-def _turn(element: Element) -> tuple[float, bool]:
-    for one in _inside(element, "Xform"):
-        return _number(one.get("rotation")), str(one.get("mirror")).lower() == "true"
-    return 0.0, False
+def _plain_names(found: _Found) -> _Found:
+    """The same without what KiCad 8 and 9 write before every name, where it stands before each and every one."""
+    keys = [*found.nets, *found.at_pads, *found.pads]
+    pins = [pin for _, pin in keys] + [pin for of in found.packages.values() for pin in of]
+    every = ([*found.components], pins, [*found.nets.values(), *found.at_pads.values()])
+    cut = [
+        len(kind) + 1 if names and all(re.match(f"{kind}[:_]", name) for name in names) else 0
+        for kind, names in zip(_KINDS, every, strict=True)
+    ]
+    of_ref, of_pin, of_net = cut
 
+    def plain(key: Key) -> Key:
+        return key[0][of_ref:], key[1][of_pin:]
 
-def _number(told: Any) -> float:
-    value = float(told or 0)
-    if not math.isfinite(value):
-        raise ValueError(told)
-    return value
+    return found._replace(
+        nets={plain(key): net[of_net:] for key, net in found.nets.items()},
+        at_pads={plain(key): net[of_net:] for key, net in found.at_pads.items()},
+        pads={plain(key): of for key, of in found.pads.items()},
+        components={ref[of_ref:]: one for ref, one in found.components.items()},
+        packages={name: {pin[of_pin:]: at for pin, at in of.items()} for name, of in found.packages.items()},
+        values={ref[of_ref:]: value for ref, value in found.values.items()},
+        left_out={ref[of_ref:] for ref in found.left_out},
+        holes={(name, pin[of_pin:]) for name, pin in found.holes},
+    )
 
 
 def _parts(found: _Found, unit_mm: float) -> tuple[FilePart, ...]:
-    pins: dict[str, dict[str, str]] = defaultdict(dict)
-    for net, members in found.nets.items():
-        for ref, pin in members:
-            pins[ref][pin] = net
+    pins: dict[str, dict[str, str | None]] = defaultdict(dict)
+    for (ref, pin), net in (found.at_pads | found.nets).items():
+        pins[ref][pin] = net
+    for ref, pin in found.pads:
+        pins[ref].setdefault(pin, None)
     refs = list(dict.fromkeys([*found.components, *pins]))
     return tuple(_part(ref, found.components.get(ref), pins[ref], found, unit_mm) for ref in refs)
 
 
-def _part(ref: str, component: _Component | None, pins: dict[str, str], found: _Found, unit_mm: float) -> FilePart:
+def _part(
+    ref: str, component: _Component | None, pins: dict[str, str | None], found: _Found, unit_mm: float
+) -> FilePart:
+    value = found.values.get(ref, "")
+    not_fitted = left_out_by_value(value) or (left_out_by_list(ref) if ref in found.left_out else "")
     if component is None:
-        return FilePart(ref, pads=tuple(FilePad(pin, net) for pin, net in pins.items()))
-    places = found.packages.get(component.package, {})
-    numbers = list(dict.fromkeys([*pins, *places]))
-    pads = tuple(_pad(number, pins.get(number), places.get(number), component, unit_mm) for number in numbers)
-    return FilePart(ref, component.value, component.package, component.side, pads=pads)
-
-
-def _pad(
-    number: str, net: str | None, place: tuple[float, float] | None, component: _Component, unit_mm: float
-) -> FilePad:
-    if place is None:
-        return FilePad(number, net, side=component.side)
-    u, v = (-place[0] if component.mirrored else place[0]), place[1]
-    cos, sin = math.cos(math.radians(component.turn)), math.sin(math.radians(component.turn))
-    # this format's Y grows upwards; a drawing's grows downwards
-    return FilePad(
-        number, net, "", round((component.x_mm + u * cos - v * sin) * unit_mm, 4),
-        round(-(component.y_mm + u * sin + v * cos) * unit_mm, 4), round(u * unit_mm, 4), round(-v * unit_mm, 4),
-        component.side,
+        pads = tuple(FilePad(pin, net) for pin, net in pins.items())
+        return FilePart(ref, value, not_fitted=not_fitted, pads=pads)
+    own = found.packages.get(component.package, {})
+    side = _side(component.layer, found)
+    pads = tuple(
+        pad for number in dict.fromkeys([*pins, *own]) if (component.package, number) not in found.holes
+        for pad in _pads(ref, number, pins.get(number), own.get(number), component, side, found, unit_mm)
     )
+    return FilePart(ref, value or component.part, _footprint(component, value, found), side, not_fitted, pads)
+
+
+def _footprint(component: _Component, value: str, found: _Found) -> str:
+    """The package's name. KiCad gives parts of one shape one package, and a resistor may have a capacitor's: there the
+    part's own name tells, which is library, footprint and value in one."""
+    tail = "_" + _ODD.sub("_", value)
+    if "kicad" in found.written_by and value and _ODD.sub("_", component.part).endswith(tail):
+        return re.sub(r"^REF[:_]", "", component.part[: -len(tail)])
+    return component.package
+
+
+def _pads(
+    ref: str, number: str, net: str | None, own: tuple[float, float] | None, component: _Component,
+    side: BoardSide | None, found: _Found, unit_mm: float,
+) -> Iterator[FilePad]:
+    """A pin's pads: where copper is drawn for it, else where its package lays it."""
+    drawn: dict[tuple[float, float], list[str]] = defaultdict(list)
+    for pad in found.pads.get((ref, number), ()):
+        drawn[pad.x, pad.y].append(pad.layer)
+    if not drawn and own is not None:
+        drawn[placed(component.at, own)] = [component.layer]
+    if not drawn:
+        yield FilePad(number, net, side=side)
+    for (x, y), layers in drawn.items():
+        sides: set[BoardSide] = {one for one in (_side(layer, found) for layer in layers) if one is not None}
+        u, v = within(component.at, (x, y))
+        # this format's Y grows upwards; a drawing's grows downwards
+        x_mm, y_mm, u_mm, v_mm = (round(place * unit_mm, 4) for place in (x, -y, u, -v))
+        at: BoardSide | None = "both" if len(sides) > 1 else next(iter(sides), side)
+        yield FilePad(number, net, "", x_mm, y_mm, u_mm, v_mm, at)
+
+
+def _side(layer: str, found: _Found) -> BoardSide | None:
+    """The side a layer says it is of; by its name where it says nothing."""
+    if layer in found.sides:
+        return found.sides[layer]
+    return "bottom" if _BOTTOM.search(layer) else "top" if _TOP.search(layer) else None

@@ -112,8 +112,8 @@ def _point(line: str, place: int, unit_mm: float, names: dict[str, str]) -> Poin
         raise _broken(place, line[:80], f"at most {LONGEST_LINE} characters")
     line = line.ljust(80)
     net, ref, pin = line[3:17].strip(), line[20:26].strip(), line[27:31].strip()
-    if line[:3] == "367" or ref in ("", "VIA"):
-        return None
+    if line[:3] == "367" or ref in ("", "VIA") or not line[26:31].strip():
+        return None  # a hole, a via, or a part's place without a pin
     if line[26] != "-" or not pin:
         raise _broken(place, line.rstrip(), "the part in columns 21 to 26, a - in column 27, the pin in 28 to 31")
     where = _COORDINATE.match(line[41:].strip())

@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable
 
 from server.boards.board_file import BoardFile, BoardSide, FilePad, FilePart, place_in, refused
+from server.boards.fitting import left_out_by_list, left_out_by_value
 from server.boards.outline import edge_line
 from server.boards.sexpr import Node, child, children, children_of, words
 from server.problems import Refusal
@@ -21,11 +22,6 @@ DULL = frozenset({
     "model", "render_cache", "filled_polygon", "tstamp", "uuid", "stroke", "generated", "dimension", "gr_text", "image",
     "embedded_files", "path", "group", "primitives",
 })
-# a value that says it is left out: the whole of it, or in brackets before or behind what it would be
-_NOT_FITTED = re.compile(
-    r"\(?\s*(?:N\.?A\.?|DNP|DNF|DNI|DNS|NF|N\.?M\.?|NO[ _]?(?:FIT|POP|STUFF)|NOT FITTED)\s*(?:\)|$|\(|[/_,; ])", re.I
-)
-_BOUGHT = re.compile(r"[RCLDQUF]\d|FB\d", re.I)
 _NET_TIE = re.compile(r"net.?tie", re.I)
 _CLOSED = re.compile(r"jumper.*(?:bridged(?!.*open)|closed|_nc\b)", re.I)
 
@@ -153,12 +149,7 @@ def _why_not_fitted(node: Node, reference: str, value: str) -> str:
     attributes = words(child(node, "attr") or ["attr"])
     if "dnp" in attributes:
         return "marked as not fitted"
-    if _NOT_FITTED.match(value) or (value.rstrip().endswith(")") and _NOT_FITTED.match(value[value.rfind("(") :])):
-        return f"its value says so: {value}"
-    # what is bought and left out of the list of parts is not there; a test point or a net tie never was in it
-    if "exclude_from_bom" in attributes and _BOUGHT.match(reference):
-        return "left out of the list of parts"
-    return ""
+    return left_out_by_value(value) or (left_out_by_list(reference) if "exclude_from_bom" in attributes else "")
 
 
 def _joined(node: Node, footprint: str, pads: tuple[FilePad, ...]) -> tuple[tuple[str, ...], ...]:

@@ -21,7 +21,7 @@ MOST_ROWS = 8
 NEIGHBOUR = 1.6
 """A contact is a neighbour up to this many times the distance of the nearest one."""
 
-_SHELL = re.compile(r"|0|S|SH|SHLD\d*|SHELL|SHIELD|MP\d*|M\d|MH\d|G\d|S\d|P[A-D]|TAB|EP", re.IGNORECASE)
+_SHELL = re.compile(r"|0|S|SH|SHLD\d*|SHELL|SHIELD|MP\d*|M\d|MH\d|G\d|S\d|P[A-D]|PAD\d+|TAB|EP", re.IGNORECASE)
 _NUMBER = re.compile(r"[A-Za-z0-9]{1,8}")
 LARGEST_SOCKET = 400
 

@@ -141,7 +141,7 @@ def test_a_broken_board_is_told_with_its_place(text: str, code: str, where: str)
 
 
 def test_the_edge_is_drawn_from_its_lines_and_arcs() -> None:
-    line, arc = read_kicad(kicad()).outline
+    line, *_, arc = read_kicad(kicad()).outline
     assert line == (0.0, 0.0, 80.0, 0.0)
     assert (arc[0], arc[1], round(arc[-2], 2), round(arc[-1], 2)) == (80.0, 40.0, 78.0, 41.5)
     old = one(

@@ -74,6 +74,12 @@ def test_vias_holes_and_nc_are_no_parts_and_no_nets() -> None:
         ("U1", "4", None)]
 
 
+def test_a_hole_that_carries_a_parts_name_and_no_pin_is_no_pin() -> None:
+    # as KiCad writes a mounting hole
+    hole = "317N/C              Mounti      D1102PA00X+015748Y+000984X2362Y0000R000S0"
+    assert nets(read_ipc356(f"P  UNITS CUST 0\n{LINE}\n{hole}\n999\n")) == {("U1", "3"): "GND"}
+
+
 @pytest.mark.parametrize(("written", "x_mm", "y_mm"), [
     ("X+010000Y-020000", 25.4, 50.8), ("X 010000Y 020000", 25.4, -50.8), ("X  10000Y -2000", 25.4, 5.08),
     ("X010000Y020000", 25.4, -50.8),
@@ -134,6 +140,70 @@ def test_a_name_that_may_have_been_cut_is_told_even_where_no_pin_clashes() -> No
 ])
 def test_broken_empty_and_hostile_xml_is_told(text: bytes, code: str) -> None:
     assert refused(read_ipc2581, text)[0] == code
+
+
+def xml(inside: str, header: str = "") -> bytes:
+    step = f'<Step name="board">{inside}</Step>'
+    return (f'<IPC-2581 revision="C" xmlns="http://webstds.ipc.org/2581">{header}<Ecad>'
+            f'<CadHeader units="MILLIMETER"/><CadData>{step}</CadData></Ecad></IPC-2581>').encode()
+
+
+def drawn(ref: str, pin: str, net: str, x: float = 1.0, layer: str = "L1") -> str:
+    return (f'<LayerFeature layerRef="{layer}"><Set net="{net}"><Pad><Location x="{x}" y="2"/>'
+            f'<PinRef componentRef="{ref}" pin="{pin}"/></Pad></Set></LayerFeature>')
+
+
+def test_nets_that_stand_at_the_copper_alone_are_read_and_the_list_of_nets_goes_before_them() -> None:
+    listed = '<LogicalNet name="GND"><PinRef componentRef="U1" pin="1"/></LogicalNet>'
+    board = read_ipc2581(xml(listed + drawn("U1", "1", "VCC") + drawn("U1", "2", "SDA")))
+    assert nets(board) == {("U1", "1"): "GND", ("U1", "2"): "SDA"}
+    assert any("disagree about 1 pins (U1.1)" in note for note in board.notes)
+    alone = read_ipc2581(xml(drawn("U1", "2", "SDA")))
+    assert nets(alone) == {("U1", "2"): "SDA"} and not any("disagree" in note for note in alone.notes)
+
+
+def test_a_layers_side_is_what_it_says_and_copper_on_both_sides_is_on_both() -> None:
+    layers = '<Layer name="L1" side="TOP"/><Layer name="L8" side="BOTTOM"/>'
+    part = ('<Package name="P"><Pin number="1"/></Package>'
+            '<Component refDes="J1" packageRef="P" part="X" layerRef="L8"><Location x="1" y="2"/></Component>')
+    inside = layers + part + drawn("J1", "1", "A", layer="L1") + drawn("J1", "1", "A", layer="L8")
+    (found,) = read_ipc2581(xml(inside)).parts
+    assert found.side == "bottom" and [pad.side for pad in found.pads] == ["both"]
+
+
+def test_a_name_that_only_looks_like_kicads_keeps_its_letters() -> None:
+    board = read_ipc2581(xml(drawn("CMP_A", "PIN_1", "NET_A") + drawn("CMPX", "PIN_2", "NETB")))
+    # PIN_ stands before every pin, CMP_ and NET_ do not
+    assert nets(board) == {("CMP_A", "1"): "NET_A", ("CMPX", "2"): "NETB"}
+
+
+def test_the_list_of_parts_says_what_is_not_fitted_but_a_test_point_never_was_to_be_bought() -> None:
+    bought = "".join(
+        f'<BomItem><RefDes name="{ref}" populate="false"/><Characteristics><Textual textualCharacteristicName="Value"'
+        f' textualCharacteristicValue="{value}"/></Characteristics></BomItem>'
+        for ref, value in (("R1", "10k"), ("TP1", ""))
+    )
+    parts = {part.ref: part for part in read_ipc2581(
+        xml(drawn("R1", "1", "A") + drawn("TP1", "1", "A"), f"<Bom>{bought}</Bom>")).parts}
+    assert (parts["R1"].value, bool(parts["R1"].not_fitted), parts["TP1"].not_fitted) == ("10k", True, "")
+
+
+def test_a_hole_without_copper_is_no_pin_and_a_mirrored_part_is_mirrored() -> None:
+    part = ('<Package name="P"><Pin number="1"><Location x="1" y="0.5"/></Pin>'
+            '<Pin number="H" electricalType="MECHANICAL"><Location x="3" y="0"/></Pin></Package>'
+            '<Component refDes="J1" packageRef="P" part="X" layerRef="BOTTOM"><Xform rotation="90" mirror="true"/>'
+            '<Location x="10" y="20"/></Component>')
+    (found,) = read_ipc2581(xml(part + '<LogicalNet name="A"><PinRef componentRef="J1" pin="1"/></LogicalNet>')).parts
+    # mirrored to -1, 0.5, a quarter turn against the clock to -0.5, -1, and y grows downwards in a drawing
+    assert [(pad.number, pad.x_mm, pad.y_mm, pad.side) for pad in found.pads] == [("1", 9.5, -19.0, "bottom")]
+
+
+def test_the_edge_of_the_board_is_read_with_its_arcs() -> None:
+    polygon = ('<Profile><Polygon><PolyBegin x="0" y="0"/><PolyStepSegment x="10" y="0"/>'
+               '<PolyStepCurve x="10" y="10" centerX="10" centerY="5" clockwise="false"/>'
+               '<PolyStepSegment x="0" y="0"/></Polygon></Profile>')
+    (line,) = read_ipc2581(xml(polygon + drawn("U1", "1", "A"))).outline
+    assert line[:4] == (0, 0, 10, 0) and max(line[::2]) == pytest.approx(15) and min(line[1::2]) == pytest.approx(-10)
 
 
 def test_inches_are_inches() -> None:

@@ -217,7 +217,7 @@ def test_the_drawing_holds_the_pads_of_the_ways_and_says_which_nets_it_cut() -> 
     assert {pad.part for pad in drawing.pads if pad.net == "TX0_P"} == {"J1", "C2"}
     under = {(pad.part, pad.pin): pad.reach for pad in drawing.pads}
     assert under["U1", "17"] == "under_part" and under["U1", "1"] == "free"
-    assert len(drawing.outline) == 2
+    assert len(drawing.outline) == 5
 
 
 def test_a_list_without_places_has_no_drawing_and_invents_none() -> None:

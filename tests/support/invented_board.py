@@ -32,6 +32,10 @@ class Part(NamedTuple):
     extra: str = ""
 
 
+EDGE = ("0 0) (end 80 0", "80 0) (end 80 40", "78 41.5) (end 0 41.5", "0 41.5) (end 0 0")
+"""The board's edge but for one rounded corner."""
+
+
 def two(ref: str, value: str, footprint: str, one: str, other: str, x_mm: float, y_mm: float, **more: object) -> Part:
     """A part of two pads."""
     return Part(ref, value, footprint, x_mm, y_mm, (Pad("1", one, -0.5), Pad("2", other, 0.5)), **more)  # type: ignore[arg-type]
@@ -107,18 +111,21 @@ def kicad(version: int = 20241229, parts: tuple[Part, ...] = PARTS) -> str:
     """The design as a .kicad_pcb of a version: 20171114 (5), 20211014 (6), 20241229 (9), 20260206 (10)."""
     nets = list(dict.fromkeys(pad.net for part in parts for pad in part.pads if pad.net))
     old, names_only = version < 20200000, version >= 20251028
-    lines = [f"(kicad_pcb (version {version}) (host pcbnew 1)"]
+    lines = [f"(kicad_pcb (version {version}) {'(host pcbnew 1)' if old else '(generator pcbnew)'}"]
     if old:
         lines.append(f"  (general (thickness 1.6) (modules {len(parts)}) (nets {len(nets) + 1}))")
+    back, edge = (2, 25) if version >= 20241000 else (31, 44)
+    lines.append(f'  (layers (0 {quoted("F.Cu", version)} signal) ({back} {quoted("B.Cu", version)} signal)'
+                 f' ({edge} {quoted("Edge.Cuts", version)} user))')
     if not names_only:
         lines += [f'  (net {at} {quoted(net, version) if net else chr(34) * 2})' for at, net in enumerate(["", *nets])]
     for part in parts:
         lines += _part(part, version, nets, names_only)
     lines += [
-        '  (gr_line (start 0 0) (end 80 0) (layer "Edge.Cuts") (width 0.1))',
+        *(f'  (gr_line (start {line}) (layer "Edge.Cuts") (width 0.1))' for line in EDGE),
         '  (gr_arc (start 80 40) (mid 79 41) (end 78 41.5) (layer "Edge.Cuts") (width 0.1))',
         '  (segment (start 1 1) (end 2 2) (width 0.2) (layer "F.Cu") (net 1))',
-        '  (zone (net 1) (net_name "GND") (polygon (pts (xy 0 0) (xy 80 0) (xy 80 40))))', ")",
+        '  (zone (net 1) (net_name "GND") (layer "F.Cu") (polygon (pts (xy 0 0) (xy 80 0) (xy 80 40))))', ")",
     ]
     return "\n".join(lines) + "\n"
 
