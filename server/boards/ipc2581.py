@@ -288,12 +288,11 @@ def _pads(
     if not drawn:
         yield FilePad(number, net, side=side)
     for (x, y), layers in drawn.items():
-        sides: set[BoardSide] = {one for one in (_side(layer, found) for layer in layers) if one is not None}
+        told = [one for one in (_side(layer, found) for layer in layers) if one is not None] or [side]
         u, v = within(component.at, (x, y))
         # this format's Y grows upwards; a drawing's grows downwards
         x_mm, y_mm, u_mm, v_mm = (round(place * unit_mm, 4) for place in (x, -y, u, -v))
-        at: BoardSide | None = "both" if len(sides) > 1 else next(iter(sides), side)
-        yield FilePad(number, net, "", x_mm, y_mm, u_mm, v_mm, at)
+        yield FilePad(number, net, "", x_mm, y_mm, u_mm, v_mm, "both" if len(set(told)) > 1 else told[0])
 
 
 def _side(layer: str, found: _Found) -> BoardSide | None:
