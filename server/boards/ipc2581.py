@@ -6,19 +6,16 @@ writes none, or not for every part, names the net of each pad where it draws the
 Source: IPC-2581B, element names as public files have them; what KiCad 9 writes, seen on files it wrote.
 """
 
-import re
-from collections import defaultdict
 from collections.abc import Callable, Iterator
 from io import BytesIO
-from typing import NamedTuple
 from xml.etree.ElementTree import Element, ParseError
 
 from defusedxml import DefusedXmlException
 from defusedxml.ElementTree import iterparse
 
-from server.boards.board_file import LARGEST_NAME, BoardFile, BoardSide, FilePad, FilePart, refused
-from server.boards.fitting import left_out_by_list, left_out_by_value
-from server.boards.ipc2581_places import At, at_of, corners_of, name_of, placed, where_of, within
+from server.boards.board_file import LARGEST_NAME, BoardFile, refused
+from server.boards.ipc2581_parts import Component, DrawnPad, Found, nothing_found, parts_of, plain_names
+from server.boards.ipc2581_places import at_of, corners_of, name_of, where_of
 
 MM_PER_UNIT = {"MILLIMETER": 1.0, "MICRON": 0.001, "INCH": 25.4}
 EXAMPLE = '<LogicalNet name="GND"><PinRef componentRef="U1" pin="3"/></LogicalNet>'
@@ -28,46 +25,6 @@ _TAKEN = frozenset({"LogicalNet", "Component", "Package", "CadHeader", "Layer", 
                     "SoftwarePackage"})
 _INSIDE = frozenset({"PinRef", "Pin", "Location", "Xform", "RefDes", "Characteristics", "Textual"})
 _EDGE = frozenset({"Polygon", "Cutout", "PolyBegin", "PolyStepSegment", "PolyStepCurve"})
-_TOP = re.compile(r"(?:^|[^A-Z])(?:TOP|F\.CU)", re.IGNORECASE)
-_BOTTOM = re.compile(r"(?:^|[^A-Z])(?:BOT|B\.CU)", re.IGNORECASE)
-_KINDS = ("CMP", "PIN", "NET")
-"""What KiCad 8 and 9 write before every name: CMP:R1, PIN:2, NET:GND in revision C, with _ in revision B."""
-
-_ODD = re.compile(r"[^A-Za-z0-9]")
-
-Key = tuple[str, str]
-
-
-class _Component(NamedTuple):
-    package: str
-    part: str
-    layer: str
-    at: At
-
-
-class _Pad(NamedTuple):
-    """Where the copper of a pin lies on the board, in the file's unit, and on which layer."""
-
-    x: float
-    y: float
-    layer: str
-
-
-class _Found(NamedTuple):
-    """What was met on the way: places in the file's unit until the end. `holes`: (package, pin) without copper."""
-
-    nets: dict[Key, str]
-    at_pads: dict[Key, str]
-    pads: dict[Key, list[_Pad]]
-    components: dict[str, _Component]
-    packages: dict[str, dict[str, tuple[float, float]]]
-    values: dict[str, str]
-    left_out: set[str]
-    holes: set[Key]
-    sides: dict[str, BoardSide]
-    edge: list[list[float]]
-    units: set[str]
-    written_by: set[str]
 
 
 def read_ipc2581(raw: bytes, told: Callable[[int], None] = lambda _: None) -> BoardFile:
@@ -77,7 +34,7 @@ def read_ipc2581(raw: bytes, told: Callable[[int], None] = lambda _: None) -> Bo
         Refusal: 422 for broken XML with its line, for declarations, for units that are missing, and where there
             is no netlist.
     """
-    found = _Found({}, {}, {}, {}, {}, {}, set(), set(), {}, [], set(), set())
+    found = nothing_found()
     stream = BytesIO(raw)
     try:
         for element, above in _elements(stream):
@@ -116,10 +73,10 @@ def read_ipc2581(raw: bytes, told: Callable[[int], None] = lambda _: None) -> Bo
         )
     unit_mm = MM_PER_UNIT[units.pop()]
     edge = tuple(tuple(round(n * unit_mm, 3) for n in line) for line in found.edge)
-    return BoardFile("IPC-2581", _parts(_plain_names(found), unit_mm), edge, _notes(found))
+    return BoardFile("IPC-2581", parts_of(plain_names(found), unit_mm), edge, _notes(found))
 
 
-def _notes(found: _Found) -> tuple[str, ...]:
+def _notes(found: Found) -> tuple[str, ...]:
     notes = ["This format holds no functions of pins."]
     apart = [key for key, net in found.at_pads.items() if found.nets.get(key, net) != net]
     if apart:
@@ -161,7 +118,7 @@ def _inside(element: Element, name: str) -> list[Element]:
     return [one for one in element if name_of(one) == name]
 
 
-def _take(element: Element, above: list[Element], found: _Found) -> None:
+def _take(element: Element, above: list[Element], found: Found) -> None:
     match name_of(element):
         case "CadHeader":
             found.units.add(_told(element, "units").upper())
@@ -180,7 +137,7 @@ def _take(element: Element, above: list[Element], found: _Found) -> None:
                 if _told(one, "electricalType").upper() == "MECHANICAL"
             )
         case "Component":
-            found.components[_told(element, "refDes")] = _Component(
+            found.components[_told(element, "refDes")] = Component(
                 _told(element, "packageRef"), _told(element, "part"), _told(element, "layerRef"), at_of(element),
             )
         case "Pad":
@@ -193,110 +150,21 @@ def _take(element: Element, above: list[Element], found: _Found) -> None:
             found.edge.extend(corners_of(element))
 
 
-def _take_pad(element: Element, above: list[Element], found: _Found) -> None:
+def _take_pad(element: Element, above: list[Element], found: Found) -> None:
     """A pad where copper is drawn: its net stands at the set around it, its layer at the one around that."""
     net = next((_told(one, "net") for one in reversed(above) if one.get("net")), "")
     layer = next((_told(one, "layerRef") for one in reversed(above) if one.get("layerRef")), "")
     for one in _inside(element, "PinRef"):
         key = _told(one, "componentRef"), _told(one, "pin")
         x, y = where_of(element)
-        found.pads.setdefault(key, []).append(_Pad(x, y, layer))
+        found.pads.setdefault(key, []).append(DrawnPad(x, y, layer))
         if net:
             found.at_pads[key] = net
 
 
-def _take_bought(element: Element, found: _Found) -> None:
+def _take_bought(element: Element, found: Found) -> None:
     refs = [(_told(one, "name"), _told(one, "populate").lower()) for one in _inside(element, "RefDes")]
     found.left_out.update(ref for ref, populate in refs if populate == "false")
     for one in element.iter():
         if name_of(one) == "Textual" and _told(one, "textualCharacteristicName").lower() == "value":
             found.values.update((ref, _told(one, "textualCharacteristicValue")) for ref, _ in refs)
-
-
-def _plain_names(found: _Found) -> _Found:
-    """The same without what KiCad 8 and 9 write before every name, where it stands before each and every one."""
-    keys = [*found.nets, *found.at_pads, *found.pads]
-    pins = [pin for _, pin in keys] + [pin for of in found.packages.values() for pin in of]
-    every = ([*found.components], pins, [*found.nets.values(), *found.at_pads.values()])
-    cut = [
-        len(kind) + 1 if names and all(re.match(f"{kind}[:_]", name) for name in names) else 0
-        for kind, names in zip(_KINDS, every, strict=True)
-    ]
-    of_ref, of_pin, of_net = cut
-
-    def plain(key: Key) -> Key:
-        return key[0][of_ref:], key[1][of_pin:]
-
-    return found._replace(
-        nets={plain(key): net[of_net:] for key, net in found.nets.items()},
-        at_pads={plain(key): net[of_net:] for key, net in found.at_pads.items()},
-        pads={plain(key): of for key, of in found.pads.items()},
-        components={ref[of_ref:]: one for ref, one in found.components.items()},
-        packages={name: {pin[of_pin:]: at for pin, at in of.items()} for name, of in found.packages.items()},
-        values={ref[of_ref:]: value for ref, value in found.values.items()},
-        left_out={ref[of_ref:] for ref in found.left_out},
-        holes={(name, pin[of_pin:]) for name, pin in found.holes},
-    )
-
-
-def _parts(found: _Found, unit_mm: float) -> tuple[FilePart, ...]:
-    pins: dict[str, dict[str, str | None]] = defaultdict(dict)
-    for (ref, pin), net in (found.at_pads | found.nets).items():
-        pins[ref][pin] = net
-    for ref, pin in found.pads:
-        pins[ref].setdefault(pin, None)
-    refs = list(dict.fromkeys([*found.components, *pins]))
-    return tuple(_part(ref, found.components.get(ref), pins[ref], found, unit_mm) for ref in refs)
-
-
-def _part(
-    ref: str, component: _Component | None, pins: dict[str, str | None], found: _Found, unit_mm: float
-) -> FilePart:
-    value = found.values.get(ref, "")
-    not_fitted = left_out_by_value(value) or (left_out_by_list(ref) if ref in found.left_out else "")
-    if component is None:
-        pads = tuple(FilePad(pin, net) for pin, net in pins.items())
-        return FilePart(ref, value, not_fitted=not_fitted, pads=pads)
-    own = found.packages.get(component.package, {})
-    side = _side(component.layer, found)
-    pads = tuple(
-        pad for number in dict.fromkeys([*pins, *own]) if (component.package, number) not in found.holes
-        for pad in _pads(ref, number, pins.get(number), own.get(number), component, side, found, unit_mm)
-    )
-    return FilePart(ref, value or component.part, _footprint(component, value, found), side, not_fitted, pads)
-
-
-def _footprint(component: _Component, value: str, found: _Found) -> str:
-    """The package's name. KiCad gives parts of one shape one package, and a resistor may have a capacitor's: there the
-    part's own name tells, which is library, footprint and value in one."""
-    tail = "_" + _ODD.sub("_", value)
-    if "kicad" in found.written_by and value and _ODD.sub("_", component.part).endswith(tail):
-        return re.sub(r"^REF[:_]", "", component.part[: -len(tail)])
-    return component.package
-
-
-def _pads(
-    ref: str, number: str, net: str | None, own: tuple[float, float] | None, component: _Component,
-    side: BoardSide | None, found: _Found, unit_mm: float,
-) -> Iterator[FilePad]:
-    """A pin's pads: where copper is drawn for it, else where its package lays it."""
-    drawn: dict[tuple[float, float], list[str]] = defaultdict(list)
-    for pad in found.pads.get((ref, number), ()):
-        drawn[pad.x, pad.y].append(pad.layer)
-    if not drawn and own is not None:
-        drawn[placed(component.at, own)] = [component.layer]
-    if not drawn:
-        yield FilePad(number, net, side=side)
-    for (x, y), layers in drawn.items():
-        told = [one for one in (_side(layer, found) for layer in layers) if one is not None] or [side]
-        u, v = within(component.at, (x, y))
-        # this format's Y grows upwards; a drawing's grows downwards
-        x_mm, y_mm, u_mm, v_mm = (round(place * unit_mm, 4) for place in (x, -y, u, -v))
-        yield FilePad(number, net, "", x_mm, y_mm, u_mm, v_mm, "both" if len(set(told)) > 1 else told[0])
-
-
-def _side(layer: str, found: _Found) -> BoardSide | None:
-    """The side a layer says it is of; by its name where it says nothing."""
-    if layer in found.sides:
-        return found.sides[layer]
-    return "bottom" if _BOTTOM.search(layer) else "top" if _TOP.search(layer) else None

@@ -172,8 +172,10 @@ def test_a_layers_side_is_what_it_says_and_copper_on_both_sides_is_on_both() -> 
 
 
 def test_a_name_that_only_looks_like_kicads_keeps_its_letters() -> None:
-    board = read_ipc2581(xml(drawn("CMP_A", "PIN_1", "NET_A") + drawn("CMPX", "PIN_2", "NETB")))
-    # PIN_ stands before every pin, CMP_ and NET_ do not
+    inside = drawn("CMP_A", "PIN_1", "NET_A") + drawn("CMPX", "PIN_2", "NETB")
+    assert nets(read_ipc2581(xml(inside))) == {("CMP_A", "PIN_1"): "NET_A", ("CMPX", "PIN_2"): "NETB"}
+    # in KiCad's own file PIN_ stands before every pin, CMP_ and NET_ do not
+    board = read_ipc2581(xml(inside, '<SoftwarePackage name="KiCad"/>'))
     assert nets(board) == {("CMP_A", "1"): "NET_A", ("CMPX", "2"): "NETB"}
 
 
