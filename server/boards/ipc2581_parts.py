@@ -143,11 +143,19 @@ def _pads(
     if not drawn:
         yield FilePad(number, net, side=side)
     for (x, y), layers in drawn.items():
-        told: list[BoardSide | None] = [one for one in (_side(layer, found) for layer in layers) if one is not None] or [side]
         u, v = within(component.at, (x, y))
         # this format's Y grows upwards; a drawing's grows downwards
         x_mm, y_mm, u_mm, v_mm = (round(place * unit_mm, 4) for place in (x, -y, u, -v))
-        yield FilePad(number, net, "", x_mm, y_mm, u_mm, v_mm, "both" if len(set(told)) > 1 else told[0])
+        yield FilePad(number, net, "", x_mm, y_mm, u_mm, v_mm, _side_of(layers, found) or side)
+
+
+def _side_of(layers: list[str], found: Found) -> BoardSide | None:
+    told: list[BoardSide] = []
+    for layer in layers:
+        side = _side(layer, found)
+        if side is not None:
+            told.append(side)
+    return "both" if len(set(told)) > 1 else told[0] if told else None
 
 
 def _side(layer: str, found: Found) -> BoardSide | None:
