@@ -55,7 +55,7 @@ def _add_serve(serve: argparse.ArgumentParser, app_dir: Path) -> None:
     serve.add_argument("--name", metavar="NAME", action="append", default=[],
                        help="a further name phones call this machine by, for example probe.lan")
     serve.add_argument("--forget-after-days", metavar="N", type=_days, default=365,
-                       help=f"when an owner's words of a job that is gone are forgotten; 0 is never {DEFAULT}")
+                       help=f"when an owner's words and pictures of a job that is gone go; 0: never {DEFAULT}")
     ways = serve.add_mutually_exclusive_group()
     ways.add_argument("--this-machine", action="store_true", help="plain HTTP for browsers on this machine only")
     ways.add_argument("--behind-proxy", metavar="URL", help="plain HTTP for a proxy here, which phones reach at URL")

@@ -27,6 +27,7 @@ from server.network.listening import Listener, listen, listener
 from server.network.plan import Plan, check_plan
 from server.network.trouble import OF_THE_PLACE, Trouble, disk_trouble
 from server.network.words import CLOCK_BEHIND, MOVED, NO_ADDRESS, PLAIN_HTTP
+from server.photos.files import PhotoFolder
 from server.store.database import check_record, clock_ms
 from server.store.in_use import InUse, only_one_on
 from server.sync.forget import forget_owners
@@ -162,13 +163,13 @@ class ShopServer:
                 self._tell_once(f"!! The certificate could not be kept: {error}. See secondprobe doctor.")
 
     async def _forget(self, now: bool) -> None:
-        """An owner's words about jobs that are gone for long: an hour after the start, then every day, or now."""
+        """What is the owner's of jobs that are gone for long: an hour after the start, then every day, or now."""
         days = self.plan.forget_after_days
         if days == 0 or not (now or monotonic() >= self._forget_at_s):
             return
         self._forget_at_s = monotonic() + DAY_S
-        if jobs := await forget_owners(self.access.record, clock_ms(), days):
-            self._tell(f"The owner's words of {jobs} jobs that are gone for {days} days are forgotten.")
+        if jobs := await forget_owners(self.access.record, PhotoFolder(self.plan.data_dir), clock_ms(), days):
+            self._tell(f"The owner's words and pictures of {jobs} jobs that are gone for {days} days are forgotten.")
 
     def _look_at_addresses(self) -> None:
         """Which addresses there are now, and a certificate that is good for them."""

@@ -42,6 +42,11 @@ class PhotoFolder:
         path = self.folder / sha256
         return path if SHA256.fullmatch(sha256) and path.is_file() else None
 
+    def remove(self, sha256: str) -> None:
+        """Takes the picture off the disk; one that is not here is no error."""
+        if path := self.find(sha256):
+            path.unlink(missing_ok=True)
+
     def has_of(self, sha256: str) -> int:
         """How many bytes of a picture that is not whole here need not be sent again."""
         return self._arriving.size_of(sha256)

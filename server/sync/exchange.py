@@ -19,7 +19,8 @@ from server.store.database import Database, clock_ms
 from server.store.forgotten import words_were_taken_out
 from server.sync.accept import Accepted, Vocabulary, accept_change
 from server.sync.apply import apply_change
-from shared_models.change import BatchAnswer, Change, ChangeAnswer, ChangePage, Problem
+from server.sync.forget import without_words
+from shared_models.change import BatchAnswer, Change, ChangeAnswer, ChangePage, NumberedChange, Problem
 
 PAGE_BODY_BYTES = 2_000_000
 """A page holds no further change once its bodies reach this: what a phone reads in one go."""
@@ -97,7 +98,7 @@ def _id_in(raw: Raw | bytes) -> str:
 async def _store(connection: aiosqlite.Connection, accepted: Accepted) -> ChangeAnswer:
     change = accepted.change
     if there := await change_log.find(connection, change.id):
-        if _same(there.change, change) or await words_were_taken_out(connection, change.id):
+        if _same(there.change, change) or await words_were_taken_out(connection, change.id) or _forgot(there, change):
             return ChangeAnswer(id=change.id, result="had", seq=there.seq)
         return ChangeAnswer(id=change.id, result="refused", problem=Problem(
             code="id_taken", message="Another change of this id is stored already, and a stored change never changes.",
@@ -122,6 +123,12 @@ def _same(there: Change, given: Change) -> bool:
     if envelopes[0] != envelopes[1]:
         return False
     return bytes(there.body) == bytes(given.body) or _in_one_order(there.body) == _in_one_order(given.body)
+
+
+def _forgot(there: NumberedChange, given: Change) -> bool:
+    """Whether the device has forgotten its owner's words since, and this record, an older one, not yet."""
+    without = without_words(bytes(there.change.body))
+    return without is not None and _same(msgspec.structs.replace(there.change, body=Raw(without)), given)
 
 
 def _in_one_order(body: Raw) -> bytes:

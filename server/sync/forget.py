@@ -1,84 +1,115 @@
-"""What a shop forgets: an owner's words about a job that was closed long ago.
+"""What a shop forgets: an owner's words and the pictures of a job that is gone for long.
 
-Decides: which fields of a job can name or quote an owner (`OWNER_WORDS`); that they are emptied by a change
-like any other, so that every phone empties them too; and that the words also leave the log, where the changes
-that brought them stay with their numbers. What was measured, seen and decided stays: it is about a board.
+Decides: which fields of a job, and which notes beside what was read and seen, can name or quote an owner
+(`OWNER_WORDS`, `NOTES`); that every picture of such a job goes, since what is in it (a name on a sticker, an
+owner's screen) nobody can tell from its record; that all of it is emptied or taken back by changes like any
+other, so that every phone does the same; and that the words also leave the log, where the changes that
+brought them stay with their numbers. What was measured, seen and decided stays: it is about a board. A healthy
+board has no owner: its jobs, pictures and notes are left alone.
 """
 
 import uuid
+from collections.abc import AsyncIterator
 from typing import Any
 
 import aiosqlite
 import msgspec
 from msgspec import Raw
 
-from server.store import change_log, forgotten
+from server.photos.files import PhotoFolder
+from server.store import change_log, forgotten, record
 from server.store.database import Database
 from server.sync.accept import Accepted
 from server.sync.apply import apply_change
 from shared_models.base import BODY_V
-from shared_models.change import Change, FieldsSet
+from shared_models.change import Added, Change, FieldsSet, Removed
 
 OWNER_WORDS: dict[str, tuple[str, ...] | None] = {
     "title": None, "note": None, "intake": ("opened_by", "in_their_words"),
 }
 """Fields of a job, and of those that hold an object the parts."""
 
+NOTES: dict[str, dict[str, None]] = {"reading": {"note": None}, "observation": {"note": None}}
+"""Fields of facts, by kind. Why a step of making safe was waived is no such note: it is about the device."""
+
 DAY_MS = 86_400_000
+WHY_TAKEN_BACK = "forgotten after the shop's time"
 
 
-async def forget_owners(database: Database, now_ms: int, after_days: int) -> int:
-    """Empties the owner's words of every job that is gone for `after_days` days; gives how many jobs had some."""
+async def forget_owners(database: Database, photos: PhotoFolder, now_ms: int, after_days: int) -> int:
+    """Forgets what is the owner's of every job that is gone for `after_days` days; gives how many jobs had any."""
     before = f"{max(now_ms - after_days * DAY_MS, 0):015d}"
-    forgot = 0
     async with database.writing() as connection:
-        for job_id in await forgotten.closed_before(connection, before):
-            fields = await forgotten.job_fields(connection, job_id)
-            emptied = {
-                name: Raw(text) for name, (value, _) in fields.items() if (text := _emptied(name, value)) is not None
-            }
-            if emptied:
-                latest_ms = max(int(stamp[:15]) for name, (_, stamp) in fields.items() if name in emptied)
-                await _append(connection, job_id, emptied, max(now_ms, latest_ms + 1))
-                forgot += 1
-            for seq, body in await forgotten.bodies_about(connection, job_id):
-                if (without := _without_words(body)) is not None:
-                    await forgotten.put_body(connection, seq, without)
-    if forgot:
+        jobs = await forgotten.closed_before(connection, before)
+        forgot = sum([await _forget(connection, job_id, now_ms) for job_id in jobs])
+        emptied = False
+        for seq, body in await forgotten.bodies_about(connection, jobs, list(NOTES)):
+            if (without := without_words(body)) is not None:
+                await forgotten.put_body(connection, seq, without)
+                emptied = True
+        pictures = await forgotten.pictures_nowhere(connection, jobs)
+    if emptied:
         await database.settle()
+    for sha256 in pictures:
+        photos.remove(sha256)
     return forgot
 
 
-async def _append(connection: aiosqlite.Connection, job_id: str, fields: dict[str, Raw], stamp_ms: int) -> None:
-    body = FieldsSet(kind="job", id=job_id, fields=fields)
-    change_id = str(uuid.uuid4())
-    change = Change(
-        id=change_id, device=f"shop-{change_id}", device_seq=1, hlc=f"{stamp_ms:015d}-00000", actor="",
-        body=Raw(msgspec.json.encode(body)),
-    )
-    seq = await change_log.append(connection, change, BODY_V, applied=True)
-    await apply_change(connection, Accepted(change, BODY_V, body, job_id), seq)
-
-
-def _without_words(body: bytes) -> bytes | None:
+def without_words(body: bytes) -> bytes | None:
     """The body with its owner's words emptied; None when it holds none."""
     whole: dict[str, Any] = msgspec.json.decode(body)
-    if whole.get("kind") != "job":
+    kind = whole.get("kind")
+    if whole.get("what") == "fields_set" and kind == "job":
+        where, words = "fields", OWNER_WORDS
+    elif whole.get("what") == "added" and kind in NOTES:
+        where, words = "record", NOTES[kind]
+    else:
         return None
-    held = {name: _emptied(name, msgspec.json.encode(value)) for name, value in whole["fields"].items()}
-    if not any(text is not None for text in held.values()):
-        return None
-    emptied = {name: msgspec.json.decode(text) for name, text in held.items() if text is not None}
-    return msgspec.json.encode({**whole, "fields": {**whole["fields"], **emptied}})
+    emptied = _emptied(whole[where], words)
+    return msgspec.json.encode({**whole, where: {**whole[where], **emptied}}) if emptied else None
 
 
-def _emptied(name: str, value: str | bytes) -> bytes | None:
-    """The field's value as JSON without an owner's words; None when there are none in it."""
-    if name not in OWNER_WORDS:
-        return None
-    held, parts = msgspec.json.decode(value), OWNER_WORDS[name]
-    if parts is None:
-        return b'""' if held else None
-    if not isinstance(held, dict) or not any(held.get(part) for part in parts):
-        return None
-    return msgspec.json.encode({key: "" if key in parts else each for key, each in held.items()})
+async def _forget(connection: aiosqlite.Connection, job_id: str, now_ms: int) -> bool:
+    """Makes the changes that empty what is shown of this job; gives whether there was anything."""
+    had = False
+    async for body, record_id, latest_ms in _emptying(connection, job_id):
+        had = True
+        change_id = str(uuid.uuid4())
+        change = Change(
+            id=change_id, device=f"shop-{change_id}", device_seq=1, actor="",
+            hlc=f"{max(now_ms, latest_ms + 1):015d}-00000", body=Raw(msgspec.json.encode(body)),
+        )
+        seq = await change_log.append(connection, change, BODY_V, applied=True)
+        await apply_change(connection, Accepted(change, BODY_V, body, record_id), seq)
+    return had
+
+
+async def _emptying(
+    connection: aiosqlite.Connection, job_id: str,
+) -> AsyncIterator[tuple[Added | FieldsSet | Removed, str, int]]:
+    """What is to be changed, the record it is about, and the time (ms) it must come after to count."""
+    fields = await forgotten.job_fields(connection, job_id)
+    if emptied := _emptied({name: msgspec.json.decode(value) for name, (value, _) in fields.items()}, OWNER_WORDS):
+        latest_ms = max(int(stamp[:15]) for name, (_, stamp) in fields.items() if name in emptied)
+        raw = {name: Raw(msgspec.json.encode(value)) for name, value in emptied.items()}
+        yield FieldsSet(kind="job", id=job_id, fields=raw), job_id, latest_ms
+    for kind, words in NOTES.items():
+        for record_id, text, stamp in await forgotten.facts_with_stamps(connection, kind, job_id):
+            if emptied := _emptied(whole := msgspec.json.decode(text), words):
+                raw = Raw(msgspec.json.encode({**whole, **emptied}))
+                yield Added(kind=kind, record=raw), record_id, int(stamp[:15])  # type: ignore[arg-type]
+    for record_id, _, is_removed in await record.facts_of(connection, "photo", job_id):
+        if not is_removed:
+            yield Removed(kind="photo", id=record_id, why=WHY_TAKEN_BACK), record_id, 0
+
+
+def _emptied(held: dict[str, Any], words: Any) -> dict[str, Any]:
+    """Those of the values that hold an owner's words, without them."""
+    found: dict[str, Any] = {}
+    for name in words.keys() & held.keys():
+        value, parts = held[name], words[name]
+        if parts is None and value:
+            found[name] = ""
+        elif parts is not None and isinstance(value, dict) and any(value.get(part) for part in parts):
+            found[name] = {key: "" if key in parts else each for key, each in value.items()}
+    return found

@@ -1,5 +1,6 @@
 """What comes from others: pages, cursors, two phones on one job, newer apps, wrong clocks."""
 
+import time
 from collections.abc import Callable
 
 from playwright.sync_api import BrowserContext, Page
@@ -142,3 +143,40 @@ def test_stamps_never_run_backwards_and_follow_no_clock_far_ahead(inside_page: P
         "first": "000000000001000-00000", "back": "000000000001000-00001", "full": "000000000001001-00000",
         "near": "000000000001500-00007", "far": "000000000301000-00000", "ahead": 300_000,
     }
+
+
+def test_what_the_shop_forgets_leaves_this_phone_too_its_pictures_and_its_sent_edits(
+    inside_page: Page, inside_server: ServerProcess
+) -> None:
+    first_pull(inside_page)
+    owner = "Mrs Quillfeather"
+    intake = {"in_their_words": f"{owner} sat on it", "data_matters": "yes"}
+    inside_page.evaluate(
+        """async ([job, note, intake]) => {
+          await inside.door.setJobFields(job, { note, intake, air_c: 21 });
+          const bytes = new Uint8Array([1, 2, 3]).buffer;
+          const size = { width_px: 1, height_px: 1 };
+          const picture = { sha256: "a".repeat(64), mime: "image/jpeg", bytes, ...size, thumb: bytes };
+          await inside.door.addPhoto(job, picture, { observation: { seen: "bent" } });
+        }""",
+        [JOB_ID, f"call {owner}", intake],
+    )
+    sync_now(inside_page)
+    rows = """async () => {
+      const names = ["photos", "thumbs", "photo_sends", "changes", "fields", "facts"];
+      const tables = await Promise.all(names.map((name) => inside.db.table(name).toArray()));
+      return Object.fromEntries(names.map((name, at) => [name, JSON.stringify(tables[at])]));
+    }"""
+    before = inside_page.evaluate(rows)
+    assert owner in before["changes"] and before["photos"] != "[]"
+    [photo] = [each["change"]["body"]["record"] for each in inside_server.changes()
+               if each["change"]["body"].get("kind") == "photo"]
+
+    shop = Device("shop-1", int(time.time() * 1000) + 1000)
+    forgotten = shop.fields_set("job", JOB_ID, note="", intake={**intake, "in_their_words": ""})
+    send(inside_server, [forgotten, shop.removed("photo", photo["id"])])
+    sync_now(inside_page)
+    after = inside_page.evaluate(rows)
+    assert owner not in str(after) and '"air_c":21' in after["changes"] and '"data_matters":"yes"' in after["changes"]
+    assert [after[name] for name in ("photos", "thumbs", "photo_sends")] == ["[]"] * 3
+    assert '"seen":"bent"' in after["facts"]

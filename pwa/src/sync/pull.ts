@@ -4,6 +4,7 @@ import { applyChange } from "../store/apply";
 import type { PhoneDb } from "../store/db";
 import { HLC_ZERO, shopTime, witness } from "../store/hlc";
 import { noteEpoch } from "./epoch";
+import { takeAlong } from "./forgotten";
 import * as server from "./server";
 
 /** Pulls to the end. True: the server's record turned out to be another one, so own edits wait again. */
@@ -23,7 +24,7 @@ export async function pullAll(db: PhoneDb, onAnswer: (server_ms: number) => Prom
 }
 
 async function keepPage(db: PhoneDb, page: ChangePage): Promise<"kept" | "other_record"> {
-  const tables = [...db.record, db.changes, db.photo_sends, db.meta];
+  const tables = [...db.record, db.changes, db.photos, db.thumbs, db.photo_sends, db.meta];
   return db.transaction("rw", tables, async () => {
     // a page of another record was numbered otherwise: it starts again from the beginning
     if (await noteEpoch(db, page.epoch)) return "other_record";
@@ -31,6 +32,7 @@ async function keepPage(db: PhoneDb, page: ChangePage): Promise<"kept" | "other_
     const now_ms = shopTime(Date.now(), (await db.metaOf("clock_off_ms")) ?? null);
     for (const { change } of page.changes) {
       await applyChange(db, change);
+      await takeAlong(db, change);
       hlc = witness(hlc, change.hlc, now_ms);
     }
     await db.setMeta("hlc", hlc);
