@@ -26,7 +26,7 @@ from server.engine.constants import (
     OPEN_READS,
     RESIDUAL_MV,
     RESIDUAL_SD_MV,
-    REVISION_SD_MV,
+    REVISION_SPAN_MV,
     SHORT_OHM,
     SHORT_SPREAD_MV,
     SMALL_MASS,
@@ -39,6 +39,7 @@ from server.engine.faulted import (
     added_density,
     added_over_range,
     behind,
+    evenly,
     leak_density,
     leaks_over_range,
     normal,
@@ -108,8 +109,11 @@ def _number(x: float, view: View) -> list[float]:
     if view.cut_mv is not None:
         lost_mv, lost_sd = view.cut_mv, CUT_SD_SHARE * view.cut_mv
     lost = (1 - LOST_OL) * normal(x, view.loc + lost_mv, math.hypot(lost_sd, view.scale))
-    stands, apart = view.other_maker or (view.loc, math.hypot(REVISION_SD_MV, view.scale))
-    shifted = (1 - view.ol_odds) * normal(x, stands, apart)
+    if view.other_maker is None:
+        other_maker = evenly(x, view.loc, REVISION_SPAN_MV, view.scale)
+    else:
+        other_maker = normal(x, *view.other_maker)
+    shifted = (1 - view.ol_odds) * other_maker
     # a charged rail takes its voltage off the number, one to one; a negative rail adds
     residual = (1 - view.ol_odds) * normal(x, view.loc - RESIDUAL_MV, math.hypot(RESIDUAL_SD_MV, view.scale))
     high = (1 - HIGH_OL) * added_density(x, view) + SMALL_MASS / DIFFUSE_MAX_MV

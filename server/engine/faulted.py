@@ -65,6 +65,12 @@ def normal(x: float, loc: float, sd: float) -> float:
     return math.exp(-0.5 * z * z - LOG_2PI_HALF) / sd
 
 
+def evenly(x: float, loc: float, span: float, sd: float) -> float:
+    """Density of what lies anywhere within `span` of `loc`, seen with a normal scatter of `sd`, per mV."""
+    root = sd * math.sqrt(2)
+    return (math.erf((x - loc + span) / root) - math.erf((x - loc - span) / root)) / (4 * span)
+
+
 def behind(view: View) -> View:
     """The same line seen from behind what lies in line before the chip."""
     taken = view.before_ohm * view.current_ma

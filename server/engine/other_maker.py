@@ -2,15 +2,15 @@
 
 The probability of their readings under such a chip is taken line by line, each given the lines before it (chain
 rule; Gelman et al., Bayesian Data Analysis, 3rd edition, section 2.5, normal mean with known variance): the first
-may stand anywhere within what makers differ by, the next ones where the first ones say. One line alone that stands
-off is then no other maker. Lines come in the order of their distance from their group's middle, so that a line with
+may stand anywhere within what makers differ by, and nowhere beyond; the next ones where the first ones say. One line
+alone that stands off is then no other maker, nor are lines that are far off alike. Lines come in the order of their distance from their group's middle, so that a line with
 a fault of its own comes last and moves nobody.
 """
 
 import math
 
 from server.engine.accepted_board import Board
-from server.engine.constants import REVISION_OWN_SD_MV, REVISION_SD_MV, VERDICT_Z_RETOUCH
+from server.engine.constants import REVISION_OWN_SD_MV, REVISION_SPAN_MV, VERDICT_Z_RETOUCH
 from server.engine.drops import View
 from server.engine.roles import leans_with
 from server.engine.seen import Seen
@@ -34,11 +34,15 @@ def shifted_together(board: Board, seen: dict[Key, Seen], views: dict[Key, View]
 
 def _of_group(lines: list[tuple[float, Key]], views: dict[Key, View]) -> dict[Key, View]:
     middle = sorted(off for off, _ in lines)[len(lines) // 2]
-    mean, variance = 0.0, REVISION_SD_MV * REVISION_SD_MV
     told: dict[Key, View] = {}
+    mean, variance = 0.0, 0.0
     for off, key in sorted(lines, key=lambda line: (abs(line[0] - middle), line[1])):
         view = views[key]
         own = view.scale * view.scale + REVISION_OWN_SD_MV * REVISION_OWN_SD_MV
+        if not told:  # the first: `drops` takes it as even over the span, so its own scatter is all that is left after it
+            told[key] = view
+            mean, variance = min(max(off, -REVISION_SPAN_MV), REVISION_SPAN_MV), own
+            continue
         told[key] = view._replace(other_maker=(view.loc + mean, math.sqrt(variance + own)))
         if abs(off - mean) < VERDICT_Z_RETOUCH * math.sqrt(variance + own):
             pull = variance / (variance + own)

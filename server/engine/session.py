@@ -31,7 +31,7 @@ from server.engine.constants import (
     OFFSET_SD_MV,
     OPEN_CIRCUIT_DEFAULT_MV,
     OWN_SPREAD_DF,
-    REVISION_SD_MV,
+    REVISION_SPAN_MV,
     SELF_SHARE_LEFT,
     SESSION_STEPS,
     SHARE,
@@ -242,7 +242,7 @@ def _with_a_chip_of_another_maker(points: list[Point], prior: Prior) -> float:
         if not maker:
             continue
         free = [
-            point._replace(chip_mv=math.hypot(point.chip_mv, REVISION_SD_MV))
+            point._replace(chip_mv=math.hypot(point.chip_mv, REVISION_SPAN_MV / math.sqrt(3)))
             if point.chip.startswith(f"{maker}/")
             else point
             for point in points

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from server.engine.accepted_board import accept_board
-from server.engine.constants import REVISION_OWN_SD_MV, REVISION_SD_MV
-from server.engine.drops import View, normal
+from server.engine.constants import REVISION_OWN_SD_MV, REVISION_SPAN_MV
+from server.engine.drops import SHIFTED, View, state_densities
 from server.engine.other_maker import shifted_together
 from server.engine.seen import Seen
 from tests.support.benches import board_of, line, sheet_of
@@ -16,8 +16,8 @@ BOARD = accept_board(sheet_of(board_of([line(n, "control", leads_to="U1") for n 
 SCALE_MV = 4.0
 
 
-def told(drops: list[float]) -> list[tuple[float, float]]:
-    """(where it should stand, how surely) of each of five lines that read 450 mV when healthy."""
+def told(drops: list[float]) -> list[View]:
+    """The view of each of five lines that read 450 mV when healthy."""
     views = {
         (k, "red"): View(450.0, SCALE_MV, 12.0, 0.0, 0.0, 32.0, 5.0, 1.0, 2000.0, (), ()) for k in range(len(drops))
     }
@@ -25,7 +25,20 @@ def told(drops: list[float]) -> list[tuple[float, float]]:
         (k, "red"): Seen(k, "red", "m", drop, None, 1, 1, None, (f"r{k}",), str(k + 1)) for k, drop in enumerate(drops)
     }
     found = shifted_together(BOARD, seen, views)
-    return [found[k, "red"].other_maker or (math.nan, math.nan) for k in range(len(drops))]
+    return [found[k, "red"] for k in range(len(drops))]
+
+
+def log_density(drops: list[float]) -> float:
+    """Of all five under another maker's chip, as the engine has it."""
+    return math.fsum(math.log(state_densities(drop, view)[SHIFTED]) for drop, view in zip(drops, told(drops), strict=True))
+
+
+def by_quadrature(drops: list[float]) -> float:
+    """The same: one shift, even within what makers differ by, and each line's own scatter around it."""
+    own = math.hypot(SCALE_MV, REVISION_OWN_SD_MV)
+    shifts, step = np.linspace(-REVISION_SPAN_MV, REVISION_SPAN_MV, 20001, retstep=True)
+    each = [np.exp(-0.5 * ((drop - 450.0 - shifts) / own) ** 2) / (own * math.sqrt(2 * math.pi)) for drop in drops]
+    return math.log(float(np.prod(each, axis=0).sum()) * float(step) / (2 * REVISION_SPAN_MV))
 
 
 @pytest.mark.parametrize(
@@ -33,24 +46,25 @@ def told(drops: list[float]) -> list[tuple[float, float]]:
 )
 def test_the_lines_together_have_the_density_of_one_shift_and_their_own_scatter(off: list[float]) -> None:
     drops = [450.0 + one for one in off]
-    chain = math.fsum(math.log(normal(drop, loc, sd)) for drop, (loc, sd) in zip(drops, told(drops), strict=True))
-    own = SCALE_MV**2 + REVISION_OWN_SD_MV**2
-    covariance = np.full((5, 5), REVISION_SD_MV**2) + own * np.eye(5)
-    away = np.array(drops) - 450.0
-    _, log_determinant = np.linalg.slogdet(covariance)
-    joint = -0.5 * (away @ np.linalg.solve(covariance, away) + log_determinant + 5 * math.log(2 * math.pi))
-    assert chain == pytest.approx(float(joint), abs=1e-9)
+    assert log_density(drops) == pytest.approx(by_quadrature(drops), abs=0.02)
+
+
+def test_lines_far_off_alike_are_not_another_maker() -> None:
+    """Makers differ by 20 to 60 mV (common practice, no source); lines that are 115 mV low alike are hurt alike."""
+    near, far = [450.0 - 55 + k for k in range(5)], [450.0 - 115 + k for k in range(5)]
+    assert by_quadrature(far) < by_quadrature(near) - 8
+    assert log_density(far) < by_quadrature(far) + 1
 
 
 def test_one_line_that_stands_off_alone_is_not_another_maker() -> None:
     drops = [450.0, 452.0, 449.0, 495.0, 451.0]
-    loc, sd = told(drops)[3]
+    loc, sd = told(drops)[3].other_maker or (math.nan, math.nan)
     assert loc == pytest.approx(450.5, abs=1)
     assert (495.0 - loc) / sd > 3.5
 
 
 def test_a_line_with_a_fault_of_its_own_moves_nobody() -> None:
     drops = [494.0, 492.0, 496.0, 30.0, 493.0]
-    found = told(drops)
-    assert found[3][0] > 480
-    assert sorted(loc for loc, _ in found)[1] > 480  # all but the first of the chain
+    stands = [view.other_maker[0] for view in told(drops) if view.other_maker is not None]
+    assert len(stands) == 4  # all but the first of the chain
+    assert min(stands) > 480

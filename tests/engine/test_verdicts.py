@@ -231,8 +231,7 @@ def test_a_short_behind_a_part_in_series_is_told_apart_from_one_at_the_socket() 
 
 
 def test_beyond_the_worst_few_numbers_are_told_in_ohms_without_the_circuit() -> None:
-    # unequal, as leaks are: lines that are low alike would be another maker's chip
-    lows = dict(zip(LOW_SIX, (90, 250, 150, 210, 120, 280), strict=True))
+    lows = {contact: 200 + 10 * k for k, contact in enumerate(LOW_SIX)}
     told = [one for one in form_opinion(sheet({**HEALTHY, **lows})).contacts if one.contact in LOW_SIX]
     codes = [{reason.code for reason in one.reasons} for one in told if one.verdict == "low"]
     assert sum("leak_at_places" in one for one in codes) == SOLVED_IN_OHMS

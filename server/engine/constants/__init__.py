@@ -16,7 +16,7 @@ from server.engine.constants.table import mapping as _map
 from server.engine.constants.table import num as _num
 from shared_models import tables
 
-CONSTANTS_VERSION = "2026.11.5"
+CONSTANTS_VERSION = "2026.11.6"
 
 # ---- physics of a junction ------------------------------------------------------------------
 MEMO_SIZE = int(_num("MEMO_SIZE", 8, "boards", "ASSUMED", "prepared boards kept; a bench rarely has more in hand"))
@@ -485,7 +485,9 @@ RESIDUAL_RAIL = _map(
     "RESIDUAL_RAIL", {"residual": 0.4, "expected": 0.6}, "1", "ASSUMED", "each rail of a board that holds voltage"
 )
 ACROSS_ROWS = _num("ACROSS_ROWS", 0.2, "1", "ASSUMED", "a bridge across rows beside one along a row")
-REVISION_SD_MV = _num("REVISION_SD_MV", 45.0, "mV", "PRACTICE", "another maker's chip: its contacts 20 to 60 mV apart")
+REVISION_SPAN_MV = _num(
+    "REVISION_SPAN_MV", 80.0, "mV", "PRACTICE", "another maker's chip: its contacts 20 to 60 mV apart, all together"
+)
 REVISION_OWN_SD_MV = _num(
     "REVISION_OWN_SD_MV", 8.0, "mV", "ASSUMED", "lines of one role of such a chip stand off together within this"
 )
