@@ -115,6 +115,21 @@ def lean_of(fit: CommonFit, chip: str, chip_mv: float, per_log: float, per_k: fl
     return fit.offset_mv + chip_mv * own.lean, max(0.0, variance) + chip_mv * pull
 
 
+def leaning_less(fit: CommonFit, share: dict[str, float], lean_most: float) -> CommonFit:
+    """The same common unknowns, with each chip's lean as it is where one deviation moves it by only that `share`.
+
+    A chip's own row of the equations is linear in how far one deviation moves it: its precision above the prior's
+    one goes with the square, its ties and what pulls at it with the share itself.
+    """
+    chips = {}
+    for name, chip in fit.chips.items():
+        by = share[name]
+        precision = 1 + (chip.precision - 1) * by * by
+        lean = min(max(chip.lean * chip.precision * by / precision, -lean_most), lean_most)
+        chips[name] = Chip(lean, precision, chip.tie_log * by, chip.tie_k * by, chip.tie_mv * by)
+    return fit._replace(chips=chips)
+
+
 def fit_common(points: list[Point], prior: Prior, starts: list[tuple[float, float]], steps: int) -> CommonFit:
     """The common unknowns of these points, from the best of several (log current, kelvin) starts."""
     if not points:

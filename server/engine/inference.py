@@ -29,7 +29,7 @@ from server.engine.meters import (
     SessionFit,
 )
 from server.engine.numbering import Counting, count
-from server.engine.other_maker import shifted_together
+from server.engine.other_maker import freed_of_leaning, shifted_together
 from server.engine.overstress import net_key
 from server.engine.prepared import Prepared
 from server.engine.second_current import Second
@@ -138,6 +138,8 @@ def _infer(
     rows.extend(blunder_factors(prepared.stories, sheet, facts, observations, wrongly))
     factors = [math.fsum(row[place] for row in rows) for place in range(len(prepared.stories))]
     for story, extra in lone_over_range(prepared, seen, views).items():
+        factors[story] += extra
+    for story, extra in freed_of_leaning(prepared.stories, fit.common).items():
         factors[story] += extra
     scores = [
         score + factor for score, factor in zip(story_scores(prepared.model, log_likelihoods), factors, strict=True)

@@ -8,12 +8,15 @@ a fault of its own comes last and moves nobody.
 """
 
 import math
+from collections.abc import Sequence
 
 from server.engine.accepted_board import Board
+from server.engine.common_fit import CommonFit
 from server.engine.constants import REVISION_OWN_SD_MV, REVISION_SPAN_MV, VERDICT_Z_RETOUCH
 from server.engine.drops import View
 from server.engine.roles import leans_with
 from server.engine.seen import Seen
+from server.engine.stories.kinds import Story
 
 Key = tuple[int, str]
 
@@ -47,4 +50,24 @@ def _of_group(lines: list[tuple[float, Key]], views: dict[Key, View]) -> dict[Ke
         if abs(off - mean) < VERDICT_Z_RETOUCH * math.sqrt(variance + own):
             pull = variance / (variance + own)
             mean, variance = mean + pull * (off - mean), variance * (1 - pull)
+    return told
+
+
+def freed_of_leaning(stories: Sequence[Story], fit: CommonFit) -> dict[int, float]:
+    """By how much (ln) a chip of another maker is likelier than its lines' own densities say, for each such story.
+
+    Those densities stand where this board's chip leans, as found from the lines themselves. A chip that is as the
+    healthy boards' has to have leant that far, one of another maker need not: of the Laplace approximation of the
+    lean (Bishop, Pattern Recognition and Machine Learning, 2006, section 4.4.1) the healthy one owes the prior's
+    density and width, but for what judging each line without itself took already.
+    """
+    told: dict[int, float] = {}
+    for place, story in enumerate(stories):
+        if story.kind != "other_revision":
+            continue
+        told[place] = math.fsum(
+            0.5 * chip.lean * chip.lean + 0.5 * math.log(chip.precision) - (1 - 1 / chip.precision)
+            for name, chip in sorted(fit.chips.items())
+            if name.partition("/")[0] == (story.part or "")
+        )
     return told

@@ -17,7 +17,7 @@ from server.engine.bands import (
     with_limit,
 )
 from server.engine.branches import branching
-from server.engine.common_fit import CommonFit, Point, Prior, fit_common, lean_of
+from server.engine.common_fit import CommonFit, Point, Prior, fit_common, lean_of, leaning_less
 from server.engine.constants import (
     BRIDGE_N_SD_MV,
     DOUBLE_TOUCH_MV,
@@ -212,6 +212,7 @@ def fit_from_references(
             keys.append((contact, lead))
     prior = Prior(at.current_ma, at.air_c, current_sd, air_sd_k, OFFSET_SD_MV)
     common = fit_common(points, prior, starts_of(points, prior), SESSION_STEPS)
+    common = _beside_another_maker(points, prior, common)
     wrongly = 0.0
     if _used(common) >= OFFSET_MIN_CONTACTS:
         free = Prior(at.current_ma, at.air_c, *told_nothing(current_sd, air_sd_k), OFFSET_SD_MV)
@@ -230,6 +231,29 @@ def fit_from_references(
             others = points[:place] + points[place + 1 :]
             without[key] = fit_common(others, prior, starts_of(others, prior), SESSION_STEPS)
     return SessionFit(common, weights, without, offset, offset_sd, _used(common)), wrongly
+
+
+def _beside_another_maker(points: list[Point], prior: Prior, common: CommonFit) -> CommonFit:
+    """The fit in which one chip's lines are another maker's, where that explains the readings better; else `common`.
+
+    Such a chip is a story of its own: its lines move neither the meter nor the air. They lean as far as a healthy
+    chip's may; what is left of their shift stays in view.
+    """
+    makers = sorted({maker for point in points if (maker := point.chip.partition("/")[0])})
+    rarely = math.log(SHARE["other_revision"] / (math.fsum(SHARE.values()) * max(1, len(makers))))
+    best, evidence = common, common.evidence + TOLD_WRONGLY
+    for maker in makers:
+        freed = [
+            point._replace(chip_mv=math.hypot(point.chip_mv, REVISION_SPAN_MV / math.sqrt(3)))
+            if point.chip.startswith(f"{maker}/")
+            else point
+            for point in points
+        ]
+        fit = fit_common(freed, prior, [(0.0, 0.0)], SESSION_STEPS)
+        if fit.evidence + rarely > evidence:
+            usual = {point.chip: point.chip_mv / free.chip_mv for point, free in zip(points, freed, strict=True) if point.chip}
+            best, evidence = leaning_less(fit, usual, prior.lean_most), fit.evidence + rarely
+    return best
 
 
 def _with_a_chip_of_another_maker(points: list[Point], prior: Prior) -> float:

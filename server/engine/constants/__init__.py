@@ -489,7 +489,7 @@ REVISION_SPAN_MV = _num(
     "REVISION_SPAN_MV", 80.0, "mV", "PRACTICE", "another maker's chip: its contacts 20 to 60 mV apart, all together"
 )
 REVISION_OWN_SD_MV = _num(
-    "REVISION_OWN_SD_MV", 8.0, "mV", "ASSUMED", "lines of one role of such a chip stand off together within this"
+    "REVISION_OWN_SD_MV", 4.0, "mV", "ASSUMED", "lines of one role of such a chip stand off together within this"
 )
 SEEN_HERE = _map(
     "SEEN_HERE",
