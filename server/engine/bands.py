@@ -180,7 +180,8 @@ def role_band(board: Board, contact: int, lead: LeadOnGround, to: Conditions) ->
         return Healthy("role", loc, scale, ROLE_DF, shows_ol, loc - middle, climb, path=path)
     path = board.paths[contact]
     series = (path.series_ohm - _role_ohm(one.role)) if path is not None else 0.0
-    typical = role.typical_mv + max(series, 0.0) * REFERENCE_CURRENT_MA
+    # a part of the role's own that the board does not mention may be there; where its path is told, it is not
+    typical = role.typical_mv + (series if path is not None and path.known else max(series, 0.0)) * REFERENCE_CURRENT_MA
     loc = carry(typical, path, REFERENCE_CURRENT_MA, REFERENCE_C, to.current_ma, to.air_c)
     sd = GROUND_SD_MV if one.role == "ground" else max((role.high_mv - role.low_mv) * RANGE_TO_SD, role.sd_mv)
     return Healthy(

@@ -36,13 +36,13 @@ from server.engine.second_current import Second
 from server.engine.second_meter import one_meters_sweep, second_looks
 from server.engine.seen import Seen, as_drawn, drawn_observation, gather
 from server.engine.session import (
-    fit_from_references,
     known_bands,
     open_circuit_of,
     session_conditions,
     session_slack,
     views_of,
 )
+from server.engine.session_fit import fit_from_references
 from shared_models.job import Observation
 from shared_models.reading import Meter
 from shared_models.sheet import BenchSheet

@@ -1,10 +1,10 @@
 """A chip of another maker: lines of one chip and role stand apart from healthy boards' together.
 
-The probability of their readings under such a chip is taken line by line, each given the lines before it (chain
-rule; Gelman et al., Bayesian Data Analysis, 3rd edition, section 2.5, normal mean with known variance): the first
-may stand anywhere within what makers differ by, and nowhere beyond; the next ones where the first ones say. One line
-alone that stands off is then no other maker, nor are lines that are far off alike. Lines come in the order of their distance from their group's middle, so that a line with
-a fault of its own comes last and moves nobody.
+The probability of their readings under such a chip is taken line by line, each given the lines before it (chain rule;
+Gelman et al., Bayesian Data Analysis, 3rd edition, section 2.5, normal mean with known variance): the first may stand
+anywhere within what makers differ by, and nowhere beyond; the next ones where the first ones say. One line alone that
+stands off is then no other maker, nor are lines that are far off alike. Lines come in the order of their distance
+from their group's middle, so that a line with a fault of its own comes last and moves nobody.
 """
 
 import math
@@ -42,7 +42,8 @@ def _of_group(lines: list[tuple[float, Key]], views: dict[Key, View]) -> dict[Ke
     for off, key in sorted(lines, key=lambda line: (abs(line[0] - middle), line[1])):
         view = views[key]
         own = view.scale * view.scale + REVISION_OWN_SD_MV * REVISION_OWN_SD_MV
-        if not told:  # the first: `drops` takes it as even over the span, so its own scatter is all that is left after it
+        if not told:
+            # of the first `drops` says that it lies anywhere in the span; after it only its own scatter is left
             told[key] = view
             mean, variance = min(max(off, -REVISION_SPAN_MV), REVISION_SPAN_MV), own
             continue

@@ -7,10 +7,11 @@ import pytest
 
 from server.engine.accepted_board import accept_board
 from server.engine.constants import REVISION_OWN_SD_MV, REVISION_SPAN_MV
+from server.engine.door import form_opinion
 from server.engine.drops import SHIFTED, View, state_densities
 from server.engine.other_maker import shifted_together
 from server.engine.seen import Seen
-from tests.support.benches import board_of, line, sheet_of
+from tests.support.benches import board_of, line, nine_boards, sheet_of, touched
 
 BOARD = accept_board(sheet_of(board_of([line(n, "control", leads_to="U1") for n in range(1, 6)])))
 SCALE_MV = 4.0
@@ -30,7 +31,8 @@ def told(drops: list[float]) -> list[View]:
 
 def log_density(drops: list[float]) -> float:
     """Of all five under another maker's chip, as the engine has it."""
-    return math.fsum(math.log(state_densities(drop, view)[SHIFTED]) for drop, view in zip(drops, told(drops), strict=True))
+    pairs = zip(drops, told(drops), strict=True)
+    return math.fsum(math.log(state_densities(drop, view)[SHIFTED]) for drop, view in pairs)
 
 
 def by_quadrature(drops: list[float]) -> float:
@@ -52,8 +54,8 @@ def test_the_lines_together_have_the_density_of_one_shift_and_their_own_scatter(
 def test_lines_far_off_alike_are_not_another_maker() -> None:
     """Makers differ by 20 to 60 mV (common practice, no source); lines that are 115 mV low alike are hurt alike."""
     near, far = [450.0 - 55 + k for k in range(5)], [450.0 - 115 + k for k in range(5)]
-    assert by_quadrature(far) < by_quadrature(near) - 8
-    assert log_density(far) < by_quadrature(far) + 1
+    assert by_quadrature(far) < by_quadrature(near) - 30
+    assert log_density(far) < log_density(near) - 30
 
 
 def test_one_line_that_stands_off_alone_is_not_another_maker() -> None:
@@ -68,3 +70,29 @@ def test_a_line_with_a_fault_of_its_own_moves_nobody() -> None:
     stands = [view.other_maker[0] for view in told(drops) if view.other_maker is not None]
     assert len(stands) == 4  # all but the first of the chain
     assert min(stands) > 480
+
+
+# ---- on a whole board ----------------------------------------------------
+
+LANES = [line(n, "lane", leads_to="U1") for n in range(2, 10)]
+CONTROLS = [line(n, "control", leads_to="U2") for n in range(10, 18)]
+TWO_CHIPS = board_of([line(1, "ground"), *LANES, *CONTROLS])
+USUAL: dict[str, float] = {**{str(n): 360.0 + n for n in range(2, 10)}, **{str(n): 470.0 + n for n in range(10, 18)}}
+
+
+@pytest.mark.parametrize("shift_mv", [-45, 40])
+def test_it_is_told_and_moves_neither_the_meter_nor_the_air_for_the_rest(shift_mv: int) -> None:
+    drops = {contact: mv + (shift_mv if int(contact) < 10 else 0) for contact, mv in USUAL.items()}
+    opinion = form_opinion(sheet_of(TWO_CHIPS, touched({"1": 0, **drops}), known=nine_boards({"1": 0.0, **USUAL})))
+    assert opinion.stories[0].kind == "other_revision"
+    assert opinion.stories[0].odds > 0.9
+    assert [one.contact for one in opinion.contacts if one.verdict != "expected"] == []
+    for one in opinion.contacts:
+        if one.contact.isdigit() and int(one.contact) >= 10:
+            assert one.off_by_mv == pytest.approx(0, abs=3)
+
+
+def test_a_whole_board_that_is_warm_is_no_chip_of_another_maker() -> None:
+    drops = {contact: mv - 13 for contact, mv in USUAL.items()}
+    opinion = form_opinion(sheet_of(TWO_CHIPS, touched({"1": 0, **drops}), known=nine_boards({"1": 0.0, **USUAL})))
+    assert [story.odds for story in opinion.stories if story.kind == "other_revision" and story.odds > 0.1] == []

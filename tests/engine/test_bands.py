@@ -192,6 +192,17 @@ def test_lines_behind_another_resistor_or_another_chip_are_no_siblings() -> None
     assert set(of(opinion, "6").band.siblings) == {"7", "8", "9"}
 
 
+def test_a_path_that_lacks_the_roles_usual_resistor_is_judged_without_it() -> None:
+    """The role's 1446 mV stands for a hot-plug line through 1 kohm; one through 100 ohm reads 900 mV less at 1 mA."""
+    told = line("2", "hot_plug_detect", path=(SeriesPart(part="R2", ohm=100),), leads_to="U1")
+    opinion = form_opinion(sheet_of(board_of([line("1", "ground"), told]), touched({"1": 0, "2": 560})))
+    assert of(opinion, "2").band.rests_on == "role"
+    assert of(opinion, "2").band.centre_mv == pytest.approx(546, abs=1)
+    assert called(opinion) == []
+    silent = form_opinion(sheet_of(board_of([line("1", "ground"), line("2", "hot_plug_detect")]), touched({"1": 0})))
+    assert of(silent, "2").band.centre_mv == pytest.approx(1446, abs=1)
+
+
 # ---- what a band says of itself --------------------------------------------
 
 
