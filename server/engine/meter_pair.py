@@ -4,8 +4,9 @@ Source of the law: a junction with a resistance in series, V2 - V1 = n Vt ln(k) 
 ratio of the currents; it rises with k, so each contact gives one k. The contacts' centre is Huber's
 location of ln k (`robust`). How far contacts scatter is not left to two of them: a scaled inverse chi-square
 prior (Gelman et al., Bayesian Data Analysis, 3rd ed., 2.6), worth `PAIR_PRIOR_DF` contacts, holds what a touch
-with either meter and the junctions' own spread of n make of it; Student's t has the degrees of both. What all
-contacts share (the junctions' n is known to a sixth or so) is added to it and does not shrink.
+with either meter, the junctions' own spread of n and parts in series that nobody described make of it; Student's t
+has the degrees of both. What all contacts share (the junctions' n is known to a sixth or so, the zeros of two
+meters to a few millivolts) is added to it and does not shrink.
 """
 
 import math
@@ -15,15 +16,20 @@ from server.engine.constants import (
     CURRENT_HIGH_MA,
     CURRENT_LOW_MA,
     DIODE_MODE_MAX_MV,
+    GAIN_SD,
     IDEALITY,
     IDEALITY_OWN_SD,
     IDEALITY_SD,
     KELVIN,
     NOISE_PERSON_MV,
+    OFFSET_SD_MV,
     PAIR_COVERAGE,
     PAIR_LEAST_MV,
     PAIR_ODD_SCALES,
     PAIR_PRIOR_DF,
+    PAIR_SERIES_OHM,
+    PAIR_SERIES_OWN_SD_OHM,
+    PAIR_SERIES_SD_OHM,
     PAIR_SHARE_WANTED,
     PAIR_STEPS,
     PERCENT,
@@ -32,7 +38,7 @@ from server.engine.constants import (
 )
 from server.engine.errors import SheetError
 from server.engine.meter_sheet import number_shown
-from server.engine.robust import huber_location, mad_scale
+from server.engine.robust import huber_location, mad_scale_of_few
 from server.engine.rounding import milliamperes, plain
 from server.engine.student import StudentT
 from shared_models.meters import MeterPair, MeterPairQuestion
@@ -53,7 +59,7 @@ def meter_pair(question: MeterPairQuestion) -> MeterPair:
             example="2",
         )
     vt = VT_MV_PER_K * (KELVIN + (REFERENCE_C if question.air_c is None else question.air_c))
-    moved = _moved_mv(question)
+    moved, middle_mv = _moved_mv(question)
     if len(moved) < 2:
         raise SheetError(
             "too_few_contacts", "two contacts that show a junction on both meters are needed", where="$.contacts",
@@ -61,13 +67,14 @@ def meter_pair(question: MeterPairQuestion) -> MeterPair:
             expected="at least two; grounds and OL say nothing of the current",
             example='[{"contact":"3","first_shown":"452","second_shown":"431"}]',
         )
-    per_log = IDEALITY * vt + BULK_OHM * first_ma
-    logs = [log_ratio(change, IDEALITY * vt, BULK_OHM * first_ma) for _, change in moved]
-    touch = math.sqrt(2) * NOISE_PERSON_MV / per_log
-    centre = huber_location(logs, max(mad_scale(logs), touch))
-    scale = _scatter(logs, math.hypot(touch, abs(centre) * IDEALITY_OWN_SD / IDEALITY))
+    series_mv = (BULK_OHM + PAIR_SERIES_OHM) * first_ma
+    logs = [log_ratio(change, IDEALITY * vt, series_mv) for _, change in moved]
+    middle = sorted(logs)[len(logs) // 2]
+    own = _scatter_expected(middle, IDEALITY * vt, first_ma)
+    centre = huber_location(logs, max(mad_scale_of_few(logs), own))
+    scale = _scatter(logs, own)
     df = PAIR_PRIOR_DF + len(logs) - 1
-    shared = abs(centre) * IDEALITY_SD / IDEALITY
+    shared = _shared(centre, IDEALITY * vt, first_ma, middle_mv)
     sd = math.hypot(scale / math.sqrt(len(logs)), shared)
     low, high = StudentT(df, centre, sd).limits(PAIR_COVERAGE)
     odd = [name for (name, _), each in zip(moved, logs, strict=True) if abs(each - centre) > PAIR_ODD_SCALES * scale]
@@ -86,9 +93,30 @@ def meter_pair(question: MeterPairQuestion) -> MeterPair:
     )
 
 
+def _per_log(log: float, junction_mv: float, first_ma: float) -> float:
+    """By how many millivolts a contact moves for one unit of the ratio's logarithm, at that ratio."""
+    return junction_mv + (BULK_OHM + PAIR_SERIES_OHM) * first_ma * math.exp(log)
+
+
+def _scatter_expected(log: float, junction_mv: float, first_ma: float) -> float:
+    """How far one contact's logarithm strays by itself: a touch with either meter, its own n, what it has in series."""
+    touches = math.sqrt(2) * NOISE_PERSON_MV
+    ideality = abs(log) * junction_mv * IDEALITY_OWN_SD / IDEALITY
+    series = PAIR_SERIES_OWN_SD_OHM * first_ma * abs(math.expm1(log))
+    return math.hypot(touches, ideality, series) / _per_log(log, junction_mv, first_ma)
+
+
+def _shared(log: float, junction_mv: float, first_ma: float, read_mv: float) -> float:
+    """How far the logarithm is off for all contacts alike: n of the board, what lies in series, both zeros and gains."""
+    ideality = abs(log) * junction_mv * IDEALITY_SD / IDEALITY
+    series = PAIR_SERIES_SD_OHM * first_ma * abs(math.expm1(log))
+    meters = math.sqrt(2) * math.hypot(OFFSET_SD_MV, GAIN_SD * read_mv)
+    return math.hypot(ideality, series, meters) / _per_log(log, junction_mv, first_ma)
+
+
 def _scatter(logs: list[float], expected: float) -> float:
     """One contact's deviation from the centre: what is seen, and what is expected of a touch, by their degrees."""
-    seen, more = mad_scale(logs), len(logs) - 1
+    seen, more = mad_scale_of_few(logs), len(logs) - 1
     square = (PAIR_PRIOR_DF * expected * expected + more * seen * seen) / (PAIR_PRIOR_DF + more)
     return math.sqrt(square)
 
@@ -100,16 +128,17 @@ def _enough(scale: float, shared: float, df: float) -> int:
     return max(2, math.ceil(times * scale / wanted * (times * scale / wanted)))
 
 
-def _moved_mv(question: MeterPairQuestion) -> list[tuple[str, float]]:
-    """Contact, and how many millivolts the second shows above the first, where both show a junction."""
-    moved = []
+def _moved_mv(question: MeterPairQuestion) -> tuple[list[tuple[str, float]], float]:
+    """Contact, and how many millivolts the second shows above the first, where both show a junction; a middle reading."""
+    moved, shown = [], [0.0]
     for index, each in enumerate(question.contacts):
         first = number_shown(each.first_shown, question.first_unit, f"$.contacts[{index}].first_shown")
         second = number_shown(each.second_shown, question.second_unit, f"$.contacts[{index}].second_shown")
         _check_shown(max(first or 0.0, second or 0.0), index)
         if first is not None and second is not None and min(first, second) >= PAIR_LEAST_MV:
             moved.append((each.contact, second - first))
-    return moved
+            shown.append(first)
+    return moved, sorted(shown)[len(shown) // 2]
 
 
 def _check_shown(highest_mv: float, index: int) -> None:

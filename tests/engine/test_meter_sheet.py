@@ -8,7 +8,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.engine.constants import IDEALITY, IDEALITY_OWN_SD, IDEALITY_SD, KELVIN, VT_MV_PER_K
+from server.engine.constants import (
+    BULK_OHM,
+    GAIN_SD,
+    IDEALITY,
+    IDEALITY_OWN_SD,
+    IDEALITY_SD,
+    KELVIN,
+    NOISE_PERSON_MV,
+    OFFSET_SD_MV,
+    PAIR_SERIES_OHM,
+    PAIR_SERIES_OWN_SD_OHM,
+    PAIR_SERIES_SD_OHM,
+    VT_MV_PER_K,
+)
 from server.engine.errors import SheetError
 from server.engine.meter_pair import log_ratio, meter_pair
 from server.engine.meter_sheet import current_words, meter_sheet
@@ -154,9 +167,9 @@ def test_the_ideality_of_a_diode_comes_back(n: float, current_ma: float, air_c: 
 
 
 def contacts(ratio: float, n: int = 6, first_ma: float = 1.0) -> tuple[SameContact, ...]:
-    """Contacts as two ideal meters would read them, through an input clamp of the assumed ideality."""
+    """Contacts as two ideal meters would read them, through an input clamp of the assumed ideality and series part."""
     vt = VT_MV_PER_K * (KELVIN + 23.0)
-    moved = IDEALITY * vt * math.log(ratio) + 5.0 * first_ma * (ratio - 1)
+    moved = IDEALITY * vt * math.log(ratio) + (BULK_OHM + PAIR_SERIES_OHM) * first_ma * (ratio - 1)
     return tuple(
         SameContact(contact=str(k), first_shown=f"{440 + 5 * k}", second_shown=f"{440 + 5 * k + moved:.3f}")
         for k in range(1, n + 1)
@@ -174,16 +187,21 @@ def test_two_meters_on_the_same_contacts_give_their_ratio_with_an_interval(ratio
 @pytest.mark.parametrize("n", [2, 3, 6, 15])
 @pytest.mark.parametrize("ratio", [0.3, 0.8, 1.9])
 def test_the_interval_of_two_meters_covers_as_often_as_it_says(ratio: float, n: int) -> None:
-    """Contacts drawn from the stated spreads: n common and of each contact, two touches of 2 mV."""
+    """Contacts drawn from the stated spreads: n and series parts, common and each one's own, touches, zeros, gains."""
     rng = random.Random(f"pair {ratio} {n}")
     vt, inside, tried = VT_MV_PER_K * (KELVIN + 23.0), 0, 400
     for _ in range(tried):
-        common = rng.gauss(IDEALITY, IDEALITY_SD)
+        common, in_line = rng.gauss(IDEALITY, IDEALITY_SD), rng.gauss(BULK_OHM + PAIR_SERIES_OHM, PAIR_SERIES_SD_OHM)
+        zeros, gains = ([rng.gauss(0, sd) for _ in range(2)] for sd in (OFFSET_SD_MV, GAIN_SD))
         rows = []
         for k in range(n):
             at = 450 + rng.gauss(0, 10)
-            moved = rng.gauss(common, IDEALITY_OWN_SD) * vt * math.log(ratio) + 5.0 * (ratio - 1)
-            first, second = at + rng.gauss(0, 2), at + moved + rng.gauss(0, 2)
+            moved = rng.gauss(common, IDEALITY_OWN_SD) * vt * math.log(ratio)
+            moved += rng.gauss(in_line, PAIR_SERIES_OWN_SD_OHM) * (ratio - 1)
+            first, second = (
+                mv * (1 + gain) + zero + rng.gauss(0, NOISE_PERSON_MV)
+                for mv, zero, gain in zip((at, at + moved), zeros, gains, strict=True)
+            )
             rows.append(SameContact(contact=str(k), first_shown=f"{first:.1f}", second_shown=f"{second:.1f}"))
         pair = meter_pair(MeterPairQuestion(contacts=tuple(rows)))
         inside += pair.ratio_low < ratio < pair.ratio_high
@@ -191,8 +209,8 @@ def test_the_interval_of_two_meters_covers_as_often_as_it_says(ratio: float, n: 
 
 
 def test_two_contacts_give_an_interval_that_is_of_use_and_say_how_many_more_would_help() -> None:
-    two, twenty = (meter_pair(MeterPairQuestion(contacts=contacts(0.8, n))) for n in (2, 20))
-    assert two.ratio_high / two.ratio_low < 1.5
+    two, twenty = (meter_pair(MeterPairQuestion(contacts=contacts(0.4, n))) for n in (2, 20))
+    assert two.ratio_high / two.ratio_low < 3.5
     assert two.contacts_enough is not None and two.contacts_enough > 2
     assert f"{two.contacts_enough} contacts would narrow it" in " ".join(two.sentences)
     assert twenty.ratio_high / twenty.ratio_low < two.ratio_high / two.ratio_low

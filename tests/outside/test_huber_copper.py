@@ -6,9 +6,12 @@ location with MAD scale and k = 1.5 stands as 3.206724 and the scale as 0.526323
 Does not prove: that 1.5 is the right bend for the millivolts of two meters.
 """
 
+import random
+import statistics
+
 import pytest
 
-from server.engine.robust import huber_location, mad_scale, median
+from server.engine.robust import huber_location, mad_scale, mad_scale_of_few, median
 
 COPPER_PPM = (
     2.9, 3.1, 3.4, 3.4, 3.7, 3.7, 2.8, 2.5, 2.4, 2.4, 2.7, 2.2, 5.28, 3.37, 3.03, 3.03, 28.95, 3.77, 3.4, 2.2, 3.5, 3.6,
@@ -34,3 +37,11 @@ def test_equal_values_are_their_own_centre() -> None:
     assert huber_location((452.0, 452.0, 452.0, 30.0), 0.0) == 452.0
     with pytest.raises(ValueError, match="expected at least one"):
         median(())
+
+
+@pytest.mark.parametrize("count", [3, 5, 9, 15])
+def test_the_scale_of_few_values_is_that_of_normal_values_on_average(count: int) -> None:
+    rng = random.Random(f"few {count}")
+    drawn = [mad_scale_of_few([rng.gauss(0, 1) for _ in range(count)]) for _ in range(6000)]
+    assert statistics.fmean(drawn) == pytest.approx(1, abs=0.04)
+    assert mad_scale_of_few([452.0]) == 0

@@ -162,10 +162,20 @@ HUBER_K = _num(
 HUBER_STEPS = int(_num("HUBER_STEPS", 100, "steps", "ASSUMED", "converges in ten"))
 HUBER_STOP = _num("HUBER_STOP", 1e-10, "scales", "ASSUMED", "a step that moves no printed digit")
 MAD_TO_SD = _num("MAD_TO_SD", 1.4826, "1", "SOURCE", "normal values; Venables and Ripley, as above, 4th ed., 5.5")
+MAD_OF_FEW = (1.196, 1.495, 1.363, 1.206, 1.200, 1.140, 1.129, 1.107)
+TABLE.append(
+    Entry("MAD_OF_FEW", MAD_OF_FEW, "1", "SOURCE", "Croux and Rousseeuw 1992, of 2 to 9 values; from memory")
+)
+MAD_OF_MANY = _num("MAD_OF_MANY", 0.8, "values", "SOURCE", "the same of more than 9: n / (n - 0.8); from memory")
 PAIR_COVERAGE = _num("PAIR_COVERAGE", 0.95, "1", "PRACTICE", "an interval is a 95 % one unless it says otherwise")
 PAIR_PRIOR_DF = _num(
     "PAIR_PRIOR_DF", 4.0, "contacts", "ASSUMED", "how far contacts scatter between two meters is known as from so many"
 )
+PAIR_SERIES_OHM = _num(
+    "PAIR_SERIES_OHM", 12.0, "ohm", "ASSUMED", "in series with a contact nobody described: none, or 22 to 33 ohm"
+)
+PAIR_SERIES_OWN_SD_OHM = _num("PAIR_SERIES_OWN_SD_OHM", 15.0, "ohm", "ASSUMED", "spread of the same among contacts")
+PAIR_SERIES_SD_OHM = _num("PAIR_SERIES_SD_OHM", 6.0, "ohm", "ASSUMED", "spread of its mean among sockets")
 PAIR_SHARE_WANTED = _num(
     "PAIR_SHARE_WANTED", 0.05, "ln", "ASSUMED", "the scatter of contacts is worth narrowing down to 5 %, no further"
 )
