@@ -5,51 +5,84 @@ The circuit is drawn from the contact's path, or its role where no path was told
 contact reads in this session; where no circuit is near that reading, the plain words of `wording` stand instead.
 """
 
+import math
+
 from server.engine import wording, wording_ohms
-from server.engine.bands import Healthy
-from server.engine.circuit.anchored import anchored
+from server.engine.bands import Healthy, noise_sd
+from server.engine.circuit.anchored import anchored, with_junctions_of
 from server.engine.circuit.behind import circuit_behind
 from server.engine.circuit.meaning import Doubts, what_it_means
 from server.engine.circuit.parts import forced_current
 from server.engine.circuit.readings import prepared as solvable
-from server.engine.constants import VERDICT_Z_RETOUCH
+from server.engine.constants import CURRENT_SD_KNOWN, SERIES_PART_SD, VERDICT_Z_RETOUCH
+from server.engine.constants.circuit import LEAST_SHARE_LEFT, TWO_SIDED_95
 from server.engine.errors import SheetError
-from server.engine.faulted import View, leak_ohm
+from server.engine.faulted import View, behind, leak_ohm
 from server.engine.roles import first_series
 from server.engine.second_current import Second, leak_found, smallest_leak_shown
 from shared_models.board import BoardVersion, Contact
 from shared_models.opinion import Reason
 
 
-def low_in_ohms(board: BoardVersion, one: Contact, drop_mv: float, view: View, air_c: float) -> Reason:
-    """A low number in ohms: what is left behind each part passed, if the circuit is known; else as one leak."""
-    told = _by_circuit(board, one, drop_mv, view, air_c)
+def low_in_ohms(
+    board: BoardVersion, one: Contact, drop_mv: float, view: View, ideality_share: float, air_c: float
+) -> Reason:
+    """A low number in ohms: what is left behind each part passed, if the circuit is known; else as one leak.
+
+    `ideality_share`: how well n of what conducts here is known, as a share.
+    """
+    told = _by_circuit(board, one, drop_mv, view, ideality_share, air_c)
     return told if told is not None else plainly_in_ohms(one, drop_mv, view)
 
 
 def plainly_in_ohms(one: Contact, drop_mv: float, view: View) -> Reason:
-    """A low number in ohms without the circuit: less the part in series where it is one, else as the leak."""
-    ohm = drop_mv / view.current_ma
-    leak = leak_ohm(drop_mv, view)
+    """A low number in ohms without the circuit: behind the part in series where it can lie there, else as the leak."""
     series = first_series(one)
-    if series is not None and series.ohm is not None and leak is not None and drop_mv > series.ohm * view.current_ma:
-        return wording.ohms_left(one.number, drop_mv, view.current_ma, ohm, series.part, series.ohm)
-    return wording.as_ohms(one.number, leak if leak is not None else ohm)
+    if series is not None and series.ohm is not None:
+        left = _left_behind(drop_mv, series.ohm, view)
+        if left is not None:
+            return wording_ohms.ohms_left(one.number, drop_mv, view.current_ma, series.part, series.ohm, left)
+    leak = leak_ohm(drop_mv, view)
+    return wording.as_ohms(one.number, leak if leak is not None else drop_mv / view.current_ma)
 
 
-def _by_circuit(board: BoardVersion, one: Contact, drop_mv: float, view: View, air_c: float) -> Reason | None:
+def _left_behind(drop_mv: float, part_ohm: float, view: View) -> tuple[float, float, float | None] | None:
+    """(ohm, low, high) to ground behind a part in series, 95 %; None where nothing behind it reads so low."""
+    there = behind(view._replace(before_ohm=part_ohm, before_sd_ohm=0.0))
+    there_mv = drop_mv - part_ohm * view.current_ma
+    ohm = leak_ohm(there_mv, there)
+    if ohm is None:
+        return None
+    own = noise_sd(drop_mv, view.current_ma, same_meter=True)
+    taken = math.hypot(own, SERIES_PART_SD * part_ohm * view.current_ma, CURRENT_SD_KNOWN * drop_mv)
+    # of a shift of the healthy reading so much is left beside the leak: its slope against the junction's
+    left = max(LEAST_SHARE_LEFT, 1 - there_mv / (ohm * view.current_ma))
+    slope_ohm = view.junction_mv / (left * view.current_ma)
+    half = TWO_SIDED_95 * math.hypot(taken, ohm / (ohm + slope_ohm) * spread_of(view))
+    low, high = leak_ohm(there_mv - half, there), leak_ohm(there_mv + half, there)
+    return ohm, low or 0.0, high
+
+
+def spread_of(view: View) -> float:
+    """Standard deviation of a healthy reading, mV: of Student's t, which is wider than its scale."""
+    return view.scale * math.sqrt(view.df / (view.df - 2)) if view.df > 2 else view.scale
+
+
+def _by_circuit(
+    board: BoardVersion, one: Contact, drop_mv: float, view: View, ideality_share: float, air_c: float
+) -> Reason | None:
     """By the circuit; None where there is none, or none that reads like this contact."""
     circuit = circuit_behind(one, board)
     if circuit is None or view.ol_odds > 0.5 or drop_mv <= 0:
         return None
     try:
         meter = forced_current(view.current_ma, view.limit_mv)
-        ready = anchored(solvable(circuit, air_c), meter, "red", view.loc)
+        of_its_n = with_junctions_of(solvable(circuit, air_c), view.junction_mv, view.current_ma)
+        ready = anchored(of_its_n, meter, "red", view.loc)
         if ready is None:
             return None
-        return wording_ohms.means(
-            one.number, what_it_means(ready, meter, "red", drop_mv, Doubts(healthy_mv=view.scale)), circuit
-        )
+        doubts = Doubts(healthy_mv=spread_of(view), ideality=ideality_share)
+        return wording_ohms.means(one.number, what_it_means(ready, meter, "red", drop_mv, doubts), circuit)
     except SheetError:
         return None  # outside what the circuit is good for: the plain words stand
 

@@ -107,7 +107,7 @@ def _scatter_expected(log: float, junction_mv: float, first_ma: float) -> float:
 
 
 def _shared(log: float, junction_mv: float, first_ma: float, read_mv: float) -> float:
-    """How far the logarithm is off for all contacts alike: n of the board, what lies in series, both zeros and gains."""
+    """How far the logarithm is off for all contacts alike: n, what lies in series, both zeros and both gains."""
     ideality = abs(log) * junction_mv * IDEALITY_SD / IDEALITY
     series = PAIR_SERIES_SD_OHM * first_ma * abs(math.expm1(log))
     meters = math.sqrt(2) * math.hypot(OFFSET_SD_MV, GAIN_SD * read_mv)
@@ -122,14 +122,14 @@ def _scatter(logs: list[float], expected: float) -> float:
 
 
 def _enough(scale: float, shared: float, df: float) -> int:
-    """So many contacts bring their own scatter to `PAIR_SHARE_WANTED`, or below what they all share."""
+    """So many contacts bring their own scatter to `PAIR_SHARE_WANTED`, or to half of what they all share."""
     _, times = StudentT(df, 0.0, 1.0).limits(PAIR_COVERAGE)
-    wanted = max(PAIR_SHARE_WANTED, times * shared)
+    wanted = max(PAIR_SHARE_WANTED, 0.5 * times * shared)
     return max(2, math.ceil(times * scale / wanted * (times * scale / wanted)))
 
 
 def _moved_mv(question: MeterPairQuestion) -> tuple[list[tuple[str, float]], float]:
-    """Contact, and how many millivolts the second shows above the first, where both show a junction; a middle reading."""
+    """Contact, and by how much the second shows more, mV, where both show a junction; and a middle reading."""
     moved, shown = [], [0.0]
     for index, each in enumerate(question.contacts):
         first = number_shown(each.first_shown, question.first_unit, f"$.contacts[{index}].first_shown")

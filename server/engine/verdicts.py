@@ -299,13 +299,19 @@ def _in_ohms(judged: Judged, state: ContactState, drop_mv: float, view: View, so
     one = judged.prepared.board.contacts[state.contact]
     air_c = judged.at.air_c + judged.fit.common.kelvin
     told = [
-        low_in_ohms(judged.prepared.board.version, one, drop_mv, view, air_c)
+        low_in_ohms(judged.prepared.board.version, one, drop_mv, view, _ideality_share(judged, state.contact), air_c)
         if solved
         else plainly_in_ohms(one, drop_mv, view)
     ]
     second = judged.seconds.get((state.contact, "red"))
     pair = pair_in_ohms(one, drop_mv, view, second, low=True) if second is not None else None
     return told if pair is None else [*told, pair]
+
+
+def _ideality_share(judged: Judged, contact: int) -> float:
+    """How well n of the line behind a contact is known, its own part and the one its chip shares, as a share."""
+    path = judged.bands[contact, "red"].path
+    return 0.0 if path is None else math.hypot(path.ideality_sd, path.shared_ideality_sd) / path.ideality
 
 
 def _not_hidden(judged: Judged, state: ContactState, drop_mv: float, view: View, band: Healthy) -> list[Reason]:

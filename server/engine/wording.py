@@ -7,7 +7,7 @@ translations read codes. Never "OK", which sounds like OL.
 from typing import Literal
 
 from server.engine.bands import Healthy
-from server.engine.constants import LEAD_NOISE_OHM, SERIES_PART_SD, UNIT_FACTORS
+from server.engine.constants import UNIT_FACTORS
 from server.engine.faulted import View
 from server.engine.rounding import millivolts, plain
 from server.engine.stories.kinds import Scene, Story
@@ -140,27 +140,6 @@ def two_touches(contact: str, one: float | None, other: float | None) -> Reason:
         code="touches_disagree",
         sentence=f"One touch says {words[0]}, another {words[1]}: touch it a third time, or it changes when pressed.",
         contacts=(contact,),
-    )
-
-
-def ohms_left(contact: str, drop_mv: float, current_ma: float, ohm: float, part: str, part_ohm: float) -> Reason:
-    """A low number as ohms, less the part in series: what is left lies behind it."""
-    left = max(0.0, ohm - part_ohm)
-    doubt = 2 * (LEAD_NOISE_OHM + SERIES_PART_SD * part_ohm)
-    return Reason(
-        code="ohms_left",
-        contacts=(contact,),
-        parts=(part,),
-        sentence=(
-            f"{_mv(drop_mv)} at {current_ma:.2f} mA is {ohm:.0f} ohm. {part} is {part_ohm:.0f} "
-            f"of them: if the fault lies behind it, {left:.0f} ± {doubt:.0f} ohm are left."
-        ),
-        numbers=(
-            Number(name="ohm", value=plain(ohm)),
-            Number(name="series_ohm", value=plain(part_ohm)),
-            Number(name="left_ohm", value=plain(left)),
-            Number(name="doubt_ohm", value=plain(doubt)),
-        ),
     )
 
 

@@ -5,6 +5,8 @@ Only what the path supports is said; where several places explain a number alike
 sentence says that the number does not part them. Every sentence has its numbers beside it.
 """
 
+import math
+
 from server.engine.circuit.meaning import LeakAt, Meaning
 from server.engine.circuit.parts import Circuit
 from server.engine.constants import UNIT_FACTORS
@@ -13,6 +15,8 @@ from server.engine.second_current import Second
 from shared_models.opinion import Number, Reason
 
 CLAMP_ENDS = (".lower", ".upper")
+EVEN_SIDES = 0.25
+"""An interval whose sides differ by no more than this share of the larger is told as plus and minus the larger."""
 
 
 def ohms(value: float) -> str:
@@ -42,14 +46,20 @@ def _passed(place: LeakAt, circuit: Circuit) -> tuple[str, ...]:
     return tuple(name for name in place.after if kinds.get(name) != "contact")
 
 
-def _interval(place: LeakAt) -> str:
-    """11 ± 4 ohm, where that is what the interval is; else from and to, or more than."""
-    ohm, low, high = place.ohm or 0.0, place.low_ohm or 0.0, place.high_ohm
+def interval(ohm: float, low: float, high: float | None) -> str:
+    """11 ± 4 ohm, where that is what the interval is; else from and to, at most, or more than."""
     if high is None:
         return f"more than {ohms(low)}"
-    if high < UNIT_FACTORS["kohm"] and low > 0:
-        return f"{ohm:.0f} ± {0.5 * (high - low):.0f} ohm"
-    return f"{ohms(ohm)} ({ohms(low)} to {ohms(high)})" if low > 0 else f"at most {ohms(high)}"
+    if low <= 0:
+        return f"at most {ohms(high)}"
+    up, down = high - ohm, ohm - low
+    if high < UNIT_FACTORS["kohm"] and abs(up - down) <= EVEN_SIDES * max(up, down):
+        return f"{ohm:.0f} ± {math.ceil(max(up, down))} ohm"
+    return f"{ohms(ohm)} ({ohms(low)} to {ohms(high)})"
+
+
+def _interval(place: LeakAt) -> str:
+    return interval(place.ohm or 0.0, place.low_ohm or 0.0, place.high_ohm)
 
 
 def means(contact: str, meaning: Meaning, circuit: Circuit) -> Reason | None:
@@ -85,6 +95,34 @@ def means(contact: str, meaning: Meaning, circuit: Circuit) -> Reason | None:
         numbers=_numbers(meaning, place),
         contacts=(contact,),
         parts=tuple(dict.fromkeys(name for one in (shorts or told) for name in one.beside)),
+    )
+
+
+def ohms_left(
+    contact: str, drop_mv: float, current_ma: float, part: str, part_ohm: float, left: tuple[float, float, float | None]
+) -> Reason:
+    """A low number where the circuit is not drawn: if what is wrong lies behind the part in series, how large it is.
+
+    `left`: the resistance to ground there, and its interval, ohm.
+    """
+    ohm, low, high = left
+    numbers = [
+        Number(name="ohm", value=plain(drop_mv / current_ma)),
+        Number(name="series_ohm", value=plain(part_ohm)),
+        Number(name="left_ohm", value=plain(ohm)),
+        Number(name="left_low_ohm", value=plain(low)),
+    ]
+    if high is not None:
+        numbers.append(Number(name="left_high_ohm", value=plain(high)))
+    return Reason(
+        code="ohms_left",
+        contacts=(contact,),
+        parts=(part,),
+        sentence=(
+            f"{drop_mv:.0f} mV at {current_ma:.2f} mA is {drop_mv / current_ma:.0f} ohm, {part} ({ohms(part_ohm)}) in "
+            f"line: if the fault lies behind it, {interval(ohm, low, high)} to ground there would read this."
+        ),
+        numbers=tuple(numbers),
     )
 
 

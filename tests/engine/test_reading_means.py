@@ -5,7 +5,7 @@ import random
 
 import pytest
 
-from server.engine.circuit.anchored import anchored
+from server.engine.circuit.anchored import anchored, with_junctions_of
 from server.engine.circuit.behind import circuit_behind
 from server.engine.circuit.junction import at, drop_at
 from server.engine.circuit.meaning import Doubts, largest_visible_leak, what_it_means
@@ -187,3 +187,36 @@ def test_a_circuit_that_was_moved_to_a_band_stays_moved(branch: bool) -> None:
     told = what_it_means(ready, meter, "red", leaky)
     assert told.healthy_mv == pytest.approx(543.0, abs=0.01)
     assert told.places[0].ohm == pytest.approx(3000.0, rel=0.02)
+
+
+@pytest.mark.parametrize("ideality", [1.1, 1.5, 1.8])
+def test_a_leak_is_sized_by_the_n_that_healthy_boards_told(ideality: float) -> None:
+    """One junction of that n behind 5 ohm reads 452 mV at 1 mA; with 470 ohm across the contact Kirchhoff by bisection.
+
+    V / 470 + Id = 1 mA and V = 452 + n Vt ln(Id / 1 mA) + 5 (Id - 1 mA), solved here apart from the engine.
+    """
+    nvt = ideality * 8.617333262e-2 * 296.15  # k T / q at 23 degrees, mV
+    low, high = 1e-6, 1.0
+    while high - low > 1e-12:
+        share = 0.5 * (low + high)
+        drop = 452 + nvt * math.log(share) + 5 * (share - 1)
+        low, high = (share, high) if drop / 470 + share < 1 else (low, share)
+    read_mv = 470 * (1 - low)
+    one = line("7", "control", leads_to="U1")
+    circuit = circuit_behind(one, None)
+    assert circuit is not None
+    meter = forced_current(1.0)
+    ready = anchored(with_junctions_of(prepared(circuit, 23), nvt, 1.0), meter, "red", 452.0)
+    assert ready is not None
+    assert what_it_means(ready, meter, "red", read_mv).places[0].ohm == pytest.approx(470, rel=0.01)
+
+
+def test_how_well_n_is_known_widens_what_is_left_of_a_leak() -> None:
+    """A leak leaves the clamp a share s of the current: n Vt |ln s| goes with n, as far as the leak lets it through."""
+    sharp, vague = (
+        what_it_means(READY, METER, "red", 280.0, Doubts(ideality=share)).places[0] for share in (0.0, 0.15)
+    )
+    assert vague.ohm == sharp.ohm
+    assert (vague.high_ohm or 0) - (vague.low_ohm or 0) > 1.15 * ((sharp.high_ohm or 0) - (sharp.low_ohm or 0))
+    short, same = (what_it_means(READY, METER, "red", 20.0, Doubts(ideality=d)).places[0] for d in (0.15, 0.0))
+    assert short.high_ohm == pytest.approx(same.high_ohm, rel=1e-5)

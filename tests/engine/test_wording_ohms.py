@@ -1,12 +1,19 @@
 """The circuit's answers as sentences: only what the path supports, with the numbers beside."""
 
+import math
+
+import pytest
+
 from server.engine.circuit.behind import circuit_behind
 from server.engine.circuit.meaning import Doubts, what_it_means
 from server.engine.circuit.parts import Circuit, forced_current
 from server.engine.circuit.readings import prepared, read
-from server.engine.wording_ohms import means, would_not_show
+from server.engine.faulted import View
+from server.engine.in_ohms import plainly_in_ohms
+from server.engine.wording_ohms import interval, means, would_not_show
 from shared_models.board import BoardVersion, ChipPin, Contact, Part, SeriesPart, ShuntPart
 from shared_models.opinion import Reason
+from tests.support.benches import line as connector_line
 
 METER = forced_current(1.02)
 
@@ -71,3 +78,33 @@ def test_what_would_not_show() -> None:
     told = would_not_show("7", 2943.0)
     assert told.sentence == "A leak above 2.9 kohm would not show on this meter."
     assert would_not_show("7", None).sentence == "No leak would show here on this meter."
+
+
+def test_without_the_circuit_what_is_left_behind_the_part_is_a_leak_beside_the_junction() -> None:
+    """R214, 33 ohm, before a junction that reads 452 mV with it at 1 mA, 419 behind it; a leak to ground there.
+
+    By Kirchhoff, V / R + s = 1 mA with V = 419 + n Vt ln s + 5 ohm (s - 1 mA), by bisection. With 700 ohm the junction
+    takes so much that Ohm's law alone would say a hundred less.
+    """
+    one = connector_line("7", "control", path=(SeriesPart(part="R214", ohm=33),), leads_to="U1")
+    view = View(452.0, 3.0, 12.0, 0.0, 0.0, 38.0, 38.0, 1.0, 2000.0, (), (), before_ohm=33.0)
+    for leak_ohm in (200.0, 700.0):
+        low, high = 1e-9, 1.0
+        while high - low > 1e-12:
+            share = 0.5 * (low + high)
+            there_mv = 419 + 38 * math.log(share) + 5 * (share - 1)
+            low, high = (share, high) if there_mv / leak_ohm + share < 1 else (low, share)
+        there_mv = leak_ohm * (1 - low)
+        told = plainly_in_ohms(one, there_mv + 33, view)
+        numbers = {number.name: number.value for number in told.numbers}
+        assert told.code == "ohms_left"
+        assert numbers["left_ohm"] == pytest.approx(leak_ohm, rel=0.01)
+        assert numbers["left_low_ohm"] < leak_ohm < numbers["left_high_ohm"]
+        assert "R214 (33 ohm) in line" in told.sentence
+
+
+def test_an_interval_with_unequal_sides_is_told_from_and_to() -> None:
+    assert interval(11, 7, 15) == "11 ± 4 ohm"
+    assert interval(500, 420, 640) == "500 ohm (420 ohm to 640 ohm)"
+    assert interval(500, 420, None) == "more than 420 ohm"
+    assert interval(3, 0, 8) == "at most 8 ohm"

@@ -9,7 +9,9 @@ back), which is what a density even in ln R needs.
 import math
 from typing import NamedTuple
 
+from server.engine.circuit.junction import Law, saturation_for
 from server.engine.circuit.ladder import Edge
+from server.engine.circuit.nodal import critical_mv
 from server.engine.circuit.parts import GROUND, DiodeTest, PartState
 from server.engine.circuit.readings import InPlace, Prepared, current_at, leak_readings, read
 from server.engine.constants import LEAK_HIGH_OHM, LEAK_LOW_OHM
@@ -51,6 +53,31 @@ def shifted(ready: Prepared, by_mv: float) -> Prepared:
             return one
         less = law._replace(saturation_ma=law.saturation_ma * math.exp(-by_mv / law.nvt_mv))
         return name, other, ohm, less, anode
+
+    return ready._replace(
+        parts=tuple([part(one) for one in ready.parts]),
+        beside=tuple([tuple([edge(one) for one in edges]) for edges in ready.beside]),
+    )
+
+
+def with_junctions_of(ready: Prepared, nvt_mv: float, current_ma: float) -> Prepared:
+    """The same with this n Vt of every junction, as healthy boards at several currents told it.
+
+    What each drops at `current_ma` stays. How a line takes less current beside a leak goes by n, and a part's own is
+    rarely known.
+    """
+
+    def of(law: Law) -> Law:
+        junction_mv = law.nvt_mv * math.log1p(current_ma / law.saturation_ma)
+        return Law(saturation_for(junction_mv, nvt_mv, current_ma), nvt_mv, law.series_ohm)
+
+    def part(one: InPlace) -> InPlace:
+        name, near, far, ohm, law, _ = one
+        return one if law is None else (name, near, far, ohm, of(law), critical_mv(of(law)))
+
+    def edge(one: Edge) -> Edge:
+        name, other, ohm, law, anode = one
+        return one if law is None else (name, other, ohm, of(law), anode)
 
     return ready._replace(
         parts=tuple([part(one) for one in ready.parts]),

@@ -19,6 +19,7 @@ from server.engine.constants.circuit import (
     IN_LINE,
     LEAK_SEARCH_STOP,
     LEAST_OHM,
+    LEAST_SHARE_LEFT,
     MOST_OHM,
     SHORT_BELOW_OHM,
     SLOPE_SHARE,
@@ -37,8 +38,8 @@ class Doubts(NamedTuple):
     """How well everything is known that a reading rests on; one standard deviation each.
 
     `current` and `gain` as shares, `noise_mv` the hand and the last digit, `zero_mv` the meter's zero, `touch_ohm`
-    probe and contact, `healthy_mv` the healthy reading's own spread, `part` the share of a part's value, `parts`
-    the same of single parts by name.
+    probe and contact, `healthy_mv` the healthy reading's own spread, `ideality` the share of n Vt of what conducts
+    behind, `part` the share of a part's value, `parts` the same of single parts by name.
     """
 
     current: float = CURRENT_SD_KNOWN
@@ -47,6 +48,7 @@ class Doubts(NamedTuple):
     zero_mv: float = ZERO_SD_MV
     touch_ohm: float = LEAD_NOISE_OHM
     healthy_mv: float = 0.0
+    ideality: float = 0.0
     part: float = SERIES_PART_SD
     parts: tuple[tuple[str, float], ...] = ()
 
@@ -249,11 +251,13 @@ def _meters_own(drop_mv: float, meter: DiodeTest, doubts: Doubts) -> float:
 def _sd_mv(line: _Line, meter: DiodeTest, lead: LeadOnGround, drop_mv: float, ohm: float, doubts: Doubts) -> float:
     """The deviation of what the circuit with this leak reads, and of the reading, together, mV."""
     here = _shown(line, meter, lead, ohm)
+    junction = _junction_share(line, meter, lead, ohm, here)
     up = meter._replace(current_ma=meter.current_ma * (1 + SLOPE_SHARE))
     terms = [
         _meters_own(drop_mv, meter, doubts),
         (_shown(line, up, lead, ohm) - here) / SLOPE_SHARE * doubts.current,
-        _junction_share(line, meter, lead, ohm, here) * doubts.healthy_mv,
+        junction * doubts.healthy_mv,
+        junction * _by_ideality(line, meter, lead, ohm) * doubts.ideality,
     ]
     known = dict(doubts.parts)
     for part in line.after:
@@ -269,3 +273,15 @@ def _junction_share(line: _Line, meter: DiodeTest, lead: LeadOnGround, ohm: floa
     higher = line._replace(ready=shifted(line.ready, SLOPE_SHARE))
     healthy = _shown(higher, meter, lead, MOST_OHM) - _shown(line, meter, lead, MOST_OHM)
     return 0.0 if healthy <= 0 else (_shown(higher, meter, lead, ohm) - here_mv) / healthy
+
+
+def _by_ideality(line: _Line, meter: DiodeTest, lead: LeadOnGround, ohm: float) -> float:
+    """By how much the junctions behind drop less than healthy for the current the leak takes off them, mV.
+
+    As n Vt ln of the share left to them, it goes with n: a share of n wrong is that share of this.
+    """
+    nvt_mv = max([law.nvt_mv for *_, law, _ in line.ready.parts if law is not None], default=0.0)
+    passed = math.fsum([part.ohm or 0.0 for part in line.after]) * meter.current_ma
+    there_mv = _shown(line, meter, lead, ohm) - passed
+    left = 1 - there_mv / (max(ohm, LEAST_OHM) * meter.current_ma)
+    return nvt_mv * abs(math.log(min(1.0, max(left, LEAST_SHARE_LEFT))))
