@@ -1,4 +1,5 @@
-"""The command `secondprobe`: an opinion about a sheet, a board file's sockets and paths, the shop's server.
+"""The command `secondprobe`: an opinion about a sheet, a board file's sockets and paths, the shop's server,
+the record copied elsewhere.
 
 Exit status: 0 done, 1 the server could not start, 2 the input or the record cannot be used (said on
 the error stream: given, where, expected, example).
@@ -9,6 +10,7 @@ import os
 import sys
 from pathlib import Path
 
+from server.cli_copies import add_copy_commands
 from server.cli_shop import add_shop_commands
 from server.engine.errors import SheetError
 from server.network.trouble import Trouble
@@ -72,6 +74,7 @@ def _parser() -> argparse.ArgumentParser:
     board.set_defaults(run=_board)
 
     add_shop_commands(commands, default_data_dir(), DEFAULT_APP_DIR)
+    add_copy_commands(commands, default_data_dir())
     return parser
 
 

@@ -37,5 +37,6 @@ def test_the_merge_rule_stays_short() -> None:
 
 def test_the_steps_travel_with_the_package() -> None:
     carried = {file.distribution_path for file in WheelBuilder(str(ROOT)).recurse_included_files()}
-    steps = [f"server/store/steps/{path.name}" for path in (ROOT / "server/store/steps").glob("*.sql")]
-    assert steps and carried.issuperset(steps)
+    for folder in ("server/store/steps", "server/store/shop_steps"):
+        steps = [f"{folder}/{path.name}" for path in (ROOT / folder).glob("*.sql")]
+        assert steps and carried.issuperset(steps)
