@@ -113,13 +113,19 @@ ProposedField = Literal["working_mv", "sourced_by", "pair_with"]
 
 
 class Feed(Model, frozen=True, kw_only=True):
-    """What makes a rail of a lower one: the coil and the chip at the node `net`, and the diode behind it."""
+    """What makes a rail of a lower one: the coil and the chip's `pin` at the node `net`, and the diode behind it.
 
-    diode: Id
-    coil: Id
+    A chip that rectifies by itself has no diode, and its `out_pin` is on the rail; a charge pump has a `capacitor`
+    between two of its own pins and no coil.
+    """
+
     chip: Id
     pin: str = ""
     net: str = ""
+    diode: Id | None = None
+    coil: Id | None = None
+    capacitor: Id | None = None
+    out_pin: str = ""
 
 
 class Contact(Model, frozen=True, kw_only=True):

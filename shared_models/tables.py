@@ -40,6 +40,8 @@ class MakeSafeStep(Model, frozen=True, kw_only=True):
 PLUGGING_LIMIT_MV = 1000.0
 HONEST_READING_LIMIT_MV = 10.0
 BODY_LIMIT_MV = 60_000.0
+BOARD_FILE_MAX_BYTES = 64_000_000
+"""A longer board file is refused unread. The largest public board seen is 7 MB; 30 MB still has room here."""
 DIODE_MODE_MAX_MV = 4000.0
 """A meter that puts more on its leads in diode mode never goes on a board's socket. Common practice, no source."""
 DIODE_MODE_WHY = (
@@ -365,6 +367,7 @@ class Tables(Struct, frozen=True, kw_only=True):
     body_limit_mv: float
     diode_mode_max_mv: float
     diode_mode_why: str
+    board_file_max_bytes: int
     body_v: int
     defaults: dict[str, dict[str, Any]]
 
@@ -392,6 +395,7 @@ def all_tables() -> dict[str, object]:
             body_limit_mv=BODY_LIMIT_MV,
             diode_mode_max_mv=DIODE_MODE_MAX_MV,
             diode_mode_why=DIODE_MODE_WHY,
+            board_file_max_bytes=BOARD_FILE_MAX_BYTES,
             body_v=BODY_V,
             defaults=_defaults_of(Job, Intake, Meter),
         )

@@ -9,11 +9,11 @@ from typing import Literal, NamedTuple
 
 from server.problems import Refusal
 from shared_models.change import Problem
+from shared_models.tables import BOARD_FILE_MAX_BYTES
 
 BoardSide = Literal["top", "bottom", "both"]
 
-LARGEST_BYTES = 64_000_000
-"""A longer file is refused unread. The largest public board seen is 7 MB; 30 MB still has room here."""
+LARGEST_BYTES = BOARD_FILE_MAX_BYTES
 
 LARGEST_NAME = 400
 """Characters of a name, a number or a value; more is no name."""

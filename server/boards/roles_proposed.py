@@ -8,6 +8,7 @@ from names alone. Common practice, no source.
 import re
 from typing import NamedTuple
 
+from server.boards.feeds import feed_words, is_fed_from_outside
 from server.boards.nets import BoardPin, Nets, plain_name
 from server.boards.rails import is_rail_name, volts_in
 from server.boards.socket_kinds import socket_kind
@@ -74,7 +75,7 @@ def _source(side: Side | None, role: Role, socket: str, kind: SocketKind) -> Sid
     """Which side feeds a rail's contact: a battery's plug does, on USB-C either may."""
     if role == "ground" or side != "board" or not ROLE_BY_ID[role].is_rail:
         return side
-    if re.search("BAT|DC_?IN|PWR_?IN", socket, re.IGNORECASE):
+    if is_fed_from_outside(socket):
         return "module"
     return "both" if kind == "usb_c" else side
 
@@ -112,15 +113,17 @@ def _rail(name: str, pin: BoardPin, traced: Traced, words: str) -> Proposal:
     volts = volts_in(name)
     if volts is None:
         volts = volts_in(far)
-    if traced.feed is not None and ((volts or LED_FEED_FROM_V) >= LED_FEED_FROM_V):
-        feed = traced.feed
-        boost = f"{feed.coil} and {feed.chip} through {feed.diode}"
-        return Proposal("led_plus", f"{name}: fed by a boost, {boost}", volts, "board")
     spoken: list[Role | None] = [role_from_name(one) for one in (name, pin.function, far)]
     named: list[Role] = []
     for role in spoken:
         if role is not None and ROLE_BY_ID[role].is_rail:
             named.append(role)
+    if traced.feed is not None:
+        words = f"fed by a boost, {feed_words(traced.feed)}"
+        # without volts in its name a boost beside a display is its light's, unless the name is another rail's
+        lights = not named or named[0] == "led_plus" if volts is None else volts >= LED_FEED_FROM_V
+        if lights:
+            return Proposal("led_plus", f"{name}: {words}", volts, "board")
     if _LIGHT.search(f"{name} {pin.function}") and not named:
         return Proposal("led_plus", f"{name}: a supply of the light by its name, {words}", volts, "board")
     by_volts = _by_volts(volts)

@@ -39,7 +39,8 @@ def path_words(contact: Contact) -> str:
     words = [element_words(one) for one in contact.path]
     if contact.fed_by is not None:
         feed = contact.fed_by
-        words[-1:] = [f"{feed.diode} from {feed.net}: {feed.coil} and {feed.chip}.{feed.pin}"]
+        made_by = f"{feed.coil or feed.capacitor} and {feed.chip}.{feed.pin}"
+        words[-1:] = [f"{feed.diode or f'{feed.chip}.{feed.out_pin}'} from {feed.net}: {made_by}"]
     return " > ".join(words)
 
 

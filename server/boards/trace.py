@@ -9,6 +9,7 @@ Leaves to others: what a contact is for (`roles_proposed`).
 from collections.abc import Iterable
 from typing import NamedTuple
 
+from server.boards.feeds import FEEDS_OHM, feed_of
 from server.boards.nets import BoardPart, Nets, natural
 from server.boards.part_kinds import ohms_in
 from server.boards.part_pairs import partner_pin
@@ -18,13 +19,8 @@ from shared_models.board import Feed
 MOST_HOPS = 6
 """Parts in series that are followed; real lines have one or two."""
 
-FEEDS_OHM = 20.0
-"""A resistor up to this between a line and a rail feeds it; a larger one pulls it."""
-
 IN_SERIES = frozenset({"resistor", "array", "ferrite", "coil", "choke", "fuse", "capacitor", "jumper"})
 ENDS = frozenset({"chip", "transistor", "other", "connector", "switch", "crystal"})
-NODE_PINS = 12
-"""A switch node joins a coil, a chip and a diode, and little else."""
 
 
 class Hop(NamedTuple):
@@ -83,7 +79,7 @@ class Tracer:
         seen, passed = {net}, {socket}
         while len(hops) < MOST_HOPS:
             here = stops[-1]
-            rail, feed = self.rails.get(here.net), self.feed(here.net)
+            rail, feed = self.rails.get(here.net), feed_of(self.nets, self.rails, here.net, socket)
             if feed is not None or (rail is not None and (len(stops) > 1 or rail.why in ("ground", "size"))):
                 return Traced(tuple(stops), tuple(hops), rail, feed)
             hop = self._onward(here, seen)
@@ -177,32 +173,6 @@ class Tracer:
 
     def _ground_of(self, part: BoardPart) -> str | None:
         return next((net for net in part.nets() if (rail := self.rails.get(net)) and rail.why == "ground"), None)
-
-    def feed(self, net: str) -> Feed | None:
-        """The boost that feeds a net: a diode from a node on which lie a coil and a chip's pin."""
-        rail = self.rails.get(net)
-        if rail is not None and rail.why == "ground":
-            return None
-        for ref, number in self.nets.pins_on[net]:
-            part = self.nets.parts[ref]
-            if part.kind != "diode" or part.not_fitted or part.mixed or len(part.pins) != 2:
-                continue
-            other = partner_pin(part, number, net)
-            node = part.pins[other].net if other is not None else None
-            found = self._switch_node(node, ref) if node is not None and node != net else None
-            if found is not None and node is not None:
-                coil, (chip, pin) = found
-                return Feed(diode=ref, coil=coil, chip=chip, pin=pin, net=self.nets.shown[node])
-        return None
-
-    def _switch_node(self, node: str, diode: str) -> tuple[str, tuple[str, str]] | None:
-        pins = self.nets.pins_on[node]
-        if node in self.rails or len(pins) > NODE_PINS:
-            return None
-        parts = [(self.nets.parts[ref], number) for ref, number in pins if ref != diode]
-        coil = next((part.ref for part, _ in parts if part.kind == "coil" and not part.not_fitted), None)
-        chip = next(((part.ref, number) for part, number in parts if part.kind in ("chip", "transistor")), None)
-        return None if coil is None or chip is None else (coil, chip)
 
 
 def _pulls(hop: Hop) -> bool:

@@ -19,6 +19,7 @@ from shared_models.board import (
     ChipPin,
     Clamp,
     Contact,
+    Feed,
     Net,
     Part,
     PathElement,
@@ -77,8 +78,18 @@ def _contact(pin: BoardPin, lies: Lies, nets: Nets, traced: Traced | None, told:
         role_origin="proposed", role_why=told.why, proposed=tuple(proposed),
         working_mv=None if told.working_v is None else round(1000 * told.working_v, 3), sourced_by=told.sourced_by,
         leads_to=leads_to, pair_with=told.pair_with, path=path, also=also, x_mm=pad.x_mm, y_mm=pad.y_mm,
-        neighbours=lies.neighbours.get(pin.number, ()), fed_by=traced.feed if traced is not None else None,
+        neighbours=lies.neighbours.get(pin.number, ()), fed_by=_feed(traced),
     )
+
+
+def _feed(traced: Traced | None) -> Feed | None:
+    """The feed with its parts' names as ids."""
+    feed = traced.feed if traced is not None else None
+    if feed is None:
+        return None
+    ids = {name: None if ref is None else part_id(ref) for name, ref in (
+        ("diode", feed.diode), ("coil", feed.coil), ("capacitor", feed.capacitor))}
+    return Feed(chip=part_id(feed.chip), pin=feed.pin, net=feed.net, out_pin=feed.out_pin, **ids)
 
 
 def _path(traced: Traced, nets: Nets) -> tuple[tuple[PathElement, ...], tuple[PathElement, ...]]:
@@ -102,7 +113,7 @@ def _path(traced: Traced, nets: Nets) -> tuple[tuple[PathElement, ...], tuple[Pa
             part, number = stop.ends[0]
             path.append(ChipPin(part=part_id(part.ref), pin=number))
     if traced.feed is not None:
-        path.append(ChipPin(part=part_id(traced.feed.chip), pin=traced.feed.pin))
+        path.append(ChipPin(part=part_id(traced.feed.chip), pin=traced.feed.out_pin or traced.feed.pin))
     return tuple(path), tuple(also[:MOST_ALSO])
 
 
@@ -160,7 +171,9 @@ def parts_of(socket: Socket, board: Nets) -> tuple[Part, ...]:
             if not isinstance(element, TestPoint) and element.part is not None:
                 named.setdefault(element.part)
         if contact.fed_by is not None:
-            named.update(dict.fromkeys((contact.fed_by.diode, contact.fed_by.coil, contact.fed_by.chip)))
+            feed = contact.fed_by
+            refs = (feed.diode, feed.coil, feed.capacitor, feed.chip)
+            named.update((ref, None) for ref in refs if ref is not None)
     return tuple(_part(ref, by_id[ref]) for ref in named if ref in by_id)
 
 

@@ -2,6 +2,8 @@
 
 import asyncio
 import time
+import tracemalloc
+from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +11,7 @@ import msgspec
 import pytest
 from litestar.testing import AsyncTestClient
 
+from server.boards.board_file import LARGEST_BYTES
 from server.boards.desk import KEPT
 from server.boards.door import OpenBoard
 from shared_models.board_file import BoardReading, TracedSocket
@@ -88,6 +91,31 @@ async def test_what_is_no_board_file_is_refused_before_it_is_read(client: Client
     answer = await client.post("/api/board-files", content=raw)
     assert (answer.status_code, answer.json()["problem"]["code"]) == (status, code)
     assert (await client.get("/api/health")).json()["ok"] is True
+
+
+@pytest.mark.parametrize(("headers", "most_mb"), [
+    ({"content-length": "500000000"}, 0), ({}, LARGEST_BYTES // 1_000_000 + 1),
+])
+async def test_a_file_of_500_mb_is_refused_in_words_without_waiting_for_its_end(
+    tmp_path: Path, headers: dict[str, str], most_mb: int
+) -> None:
+    taken_mb = 0
+
+    async def file() -> AsyncIterator[bytes]:
+        nonlocal taken_mb
+        for _ in range(500):
+            taken_mb += 1
+            yield b"(" * 1_000_000
+
+    async with in_this_loop(tmp_path / "data") as client:
+        tracemalloc.start()
+        answer = await client.post("/api/board-files", content=file(), headers=headers)
+        peak = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        problem = answer.json()["problem"]
+        assert (answer.status_code, problem["code"]) == (413, "too_large") and "64000000" in problem["expected"]
+        assert taken_mb <= most_mb and peak < 3 * LARGEST_BYTES
+        assert (await client.get("/api/health")).json()["ok"] is True
 
 
 async def test_a_socket_that_is_not_there_and_one_that_is_not_named_are_told(tmp_path: Path) -> None:

@@ -2,7 +2,7 @@
  * Where on the board something can be touched: pads out of the board's drawing, in the order of a contact's path.
  * Lengths are millimetres as the drawing has them, x to the right and y downwards, seen from the top.
  */
-import type { BoardPad, BoardVersion, Contact, NextTouch, PathElement, Socket } from "../generated/models";
+import type { BoardPad, BoardVersion, Contact, Feed, NextTouch, PathElement, Socket } from "../generated/models";
 
 /** One station of a contact's way inward. `pads` are where it can be touched, the nearest to the contact first. */
 export interface Station {
@@ -33,20 +33,29 @@ export function stationsOf(board: BoardVersion, contact: Contact): Station[] {
   const stations: Station[] = [];
   let net = contact.net ?? "";
   (contact.path ?? []).forEach((element, place) => {
-    // a made rail's own chip lies behind its diode, at another net
-    const atFeed = contact.fed_by != null && element.what === "chip_pin" && element.part === contact.fed_by.chip;
-    const at = atFeed ? (contact.fed_by?.net ?? net) : net;
-    if (atFeed && contact.fed_by != null) {
-      stations.push(station(board, contact, `feed-${place}`, contact.fed_by.diode, `diode from ${at}`, net, true));
-      stations.push(station(board, contact, `coil-${place}`, contact.fed_by.coil, "coil of the boost", at, true));
+    const feed = contact.fed_by ?? null;
+    if (feed !== null && element.what === "chip_pin" && element.part === feed.chip) {
+      stations.push(...feedStations(board, contact, feed, element.pin, net));
+      return;
     }
-    stations.push(station(board, contact, String(place), nameOf(element), whatOf(board, element, at), at, isInLine(element)));
+    stations.push(station(board, contact, String(place), nameOf(element), whatOf(board, element, net), net, isInLine(element)));
     if (element.what === "series" && element.far_net != null) {
       net = element.far_net;
       stations.push(station(board, contact, `${place}-far`, element.part, `far end, ${net}`, net, true));
     }
   });
   return stations;
+}
+
+/** What makes a rail: through a diode from its node, or by a chip whose own pin is on the rail. */
+function feedStations(board: BoardVersion, contact: Contact, feed: Feed, pin: string, net: string): Station[] {
+  const node = feed.net ?? net;
+  const chip = (at: string): Station => station(board, contact, "feed-chip", feed.chip, whatOf(board, { what: "chip_pin", part: feed.chip, pin }, at), at, true);
+  const swung = feed.coil ?? feed.capacitor ?? null;
+  const what = feed.coil == null ? "capacitor of the charge pump" : "coil of the boost";
+  const swings = swung === null ? [] : [station(board, contact, "feed-swings", swung, `${what}, at ${node}`, node, true)];
+  if (feed.diode == null) return [chip(net), ...swings];
+  return [station(board, contact, "feed-diode", feed.diode, `diode from ${node}`, net, true), ...swings, chip(node)];
 }
 
 function station(board: BoardVersion, contact: Contact, id: string, name: string, what: string, net: string, inLine: boolean): Station {

@@ -3,6 +3,7 @@
  * here or there before a person has gone through it.
  */
 import type { BoardInFile, Problem, TracedSocket } from "../generated/models";
+import tables from "../generated/tables.json";
 import * as server from "../sync/server";
 
 const LOOK_AGAIN_MS = 250;
@@ -38,6 +39,7 @@ export interface BoardFileDoors {
 
 export const boardFileDoors: BoardFileDoors = {
   async readBoardFile(file, columns, told) {
+    if (file.size > tables.board_file_max_bytes) throw tooLarge(file.size);
     let reading = await answered(server.sendBoardFile(file, columns, (share) => told({ doing: "sending", share })));
     while (reading.state === "reading") {
       told({ doing: "reading", share: reading.of_bytes > 0 ? reading.read_bytes / reading.of_bytes : 0 });
@@ -58,6 +60,18 @@ async function answered<T>(question: Promise<T>): Promise<T> {
     if (error instanceof server.Trouble) throw refusedBy(error.problem);
     throw new BoardFileError("The shop's computer reads board files, and it cannot be reached now. Nothing was kept.");
   }
+}
+
+/** Said before a byte is sent: the shop would break off in the middle, which looks like no network. */
+function tooLarge(bytes: number): BoardFileError {
+  const most = megabytes(tables.board_file_max_bytes);
+  const message = `The file has ${megabytes(bytes)}; no board has more than ${most}. It was not sent.`;
+  const problem = { code: "too_large", message, where: "the whole file", given: megabytes(bytes), expected: `at most ${most}`, example: "the board file alone, 1 to 10 MB" };
+  return new BoardFileError(message, problem);
+}
+
+function megabytes(bytes: number): string {
+  return `${Math.ceil(bytes / 1e6)} MB`;
 }
 
 function refusedBy(problem: Problem | null): BoardFileError {
