@@ -5,11 +5,11 @@ import json
 import os
 import signal
 import socket
-import subprocess
-import sys
 import time
 from pathlib import Path
 from typing import Any
+
+from tests.support.forked_server import ForkedServer
 
 ROOT = Path(__file__).resolve().parents[2]
 START_S = 30
@@ -33,7 +33,7 @@ class ServerProcess:
         self.app_dir = app_dir
         self.port = free_port()
         self.url = f"http://127.0.0.1:{self.port}"
-        self._process: subprocess.Popen[bytes] | None = None
+        self._process: ForkedServer | None = None
         self._token: str | None = None
 
     def start(self) -> None:
@@ -43,28 +43,21 @@ class ServerProcess:
             RuntimeError: it ended at once, or gave no answer in time; with what it said.
         """
         log_path = self.data_dir.parent / "server.log"
-        with log_path.open("ab") as log:
-            self._process = subprocess.Popen(
-                [
-                    sys.executable, "-m", "server.cli", "serve", "--this-machine",
-                    "--data", str(self.data_dir), "--port", str(self.port), "--app", str(self.app_dir),
-                ],
-                cwd=ROOT, stdout=log, stderr=subprocess.STDOUT,
-            )
+        words = ["serve", "--this-machine", "--port", str(self.port)]
+        self._process = ForkedServer([*words, "--data", str(self.data_dir), "--app", str(self.app_dir)], log_path)
         until = time.monotonic() + START_S
         while time.monotonic() < until and self._process.poll() is None:
             if self._answers():
                 self._token = self.post("/api/pair-here", {})["token"]
                 return
-            time.sleep(0.05)
+            time.sleep(0.02)
         self.kill()
         raise RuntimeError(f"the server did not start:\n{log_path.read_text(errors='replace')[-2000:]}")
 
     def kill(self) -> None:
         """Ends it without a chance to finish anything."""
         if self._process is not None:
-            self._process.send_signal(signal.SIGKILL)
-            self._process.wait()
+            self._process.kill()
             self._process = None
 
     def restart(self) -> None:

@@ -12,7 +12,6 @@ Proves law, temperature and resistances. Does not prove what a board's chips are
 import math
 
 import numpy as np
-import pvlib
 import pytest
 from scipy.special import lambertw
 
@@ -182,6 +181,9 @@ def test_the_lambert_form_of_a_junction_beside_a_resistor(celsius: float, beside
 @pytest.mark.parametrize("current_ma", CURRENTS_MA)
 def test_pvlibs_single_diode_is_the_same_junction(junction: Junction, current_ma: float) -> None:
     law = at(junction, 27)
+
+    # imported here: it takes seconds, and pytest would wait for it in each worker before the first test
+    import pvlib
 
     def pvlib_mv(series_ohm: float, shunt_ohm: float) -> float:
         volts = pvlib.pvsystem.v_from_i(

@@ -7,13 +7,17 @@ Does not prove: that the tables describe a socket, only that what follows from t
 Both sides read the same lists, so a mistake in building a model would be shared.
 """
 
+from typing import TYPE_CHECKING
+
 import pytest
 from pytest import approx
 
 from server.engine import latent
 from server.engine.latent import LatentModel
 from tests.support.latent_models import log_likelihoods, random_model, random_observations
-from tests.support.pgmpy_oracle import Oracle
+
+if TYPE_CHECKING:
+    from tests.support.pgmpy_oracle import Oracle
 
 SIZES = [(1, 2, 3, 2), (2, 4, 8, 3), (3, 6, 20, 4), (4, 6, 20, 20), (5, 9, 40, 5), (6, 12, 60, 6)]
 WITHIN = 1e-9
@@ -23,10 +27,17 @@ def _model(seed: int, n_variables: int, n_stories: int, n_decisions: int) -> Lat
     return random_model(seed, n_variables, n_stories, n_decisions, longest_footprint=n_variables)
 
 
+def _oracle(model: LatentModel) -> "Oracle":
+    # pgmpy takes seconds to import, and pytest would have to wait for it in each worker before the first test
+    from tests.support.pgmpy_oracle import Oracle
+
+    return Oracle(model)
+
+
 @pytest.mark.parametrize("size", SIZES)
 def test_posterior_and_per_variable_posterior(size: tuple[int, int, int, int]) -> None:
     model = _model(*size)
-    oracle = Oracle(model)
+    oracle = _oracle(model)
     for share in (0.0, 0.5, 1.0):
         observed = random_observations(size[0], model, share)
         post = latent.posterior(latent.story_scores(model, log_likelihoods(model, observed)))
@@ -43,7 +54,7 @@ def test_posterior_and_per_variable_posterior(size: tuple[int, int, int, int]) -
 @pytest.mark.parametrize("size", SIZES)
 def test_gain_about_the_story_and_about_the_decision(size: tuple[int, int, int, int]) -> None:
     model = _model(*size)
-    oracle = Oracle(model)
+    oracle = _oracle(model)
     observed = random_observations(size[0] + 100, model, share=0.4)
     unread = [c for c in range(len(model.signatures)) if c not in observed]
     assert unread
@@ -61,4 +72,4 @@ def test_the_comparison_would_notice_a_wrong_table() -> None:
     heavier = [model.log_priors[0] + 1e-6, *model.log_priors[1:]]
     other = LatentModel(model.signatures, heavier, model.footprints, model.decisions)
     post = latent.posterior(latent.story_scores(other, log_likelihoods(model, {})))
-    assert post != approx(Oracle(model).ask("S", {}), abs=WITHIN)
+    assert post != approx(_oracle(model).ask("S", {}), abs=WITHIN)
