@@ -9,6 +9,7 @@ from typing import Any
 import psycopg
 import pytest
 
+from server.photos.files import PhotoFolder
 from server.shop import push as pushing
 from server.store.copies import make_another
 from server.store.database import FILE_NAME
@@ -208,12 +209,16 @@ async def test_a_row_the_database_will_not_take_is_named_and_holds_up_no_other(r
 
 
 async def test_an_owners_forgotten_words_leave_the_copy_too(record: Path, address: str) -> None:
-    await send(record, change(1, fields_set({"title": "Mrs Quillfeather", "tray": "gone"}, "t10-cold")))
+    note = reading("r-note", "t10-cold", note="as Mrs Quillfeather said")
+    gone = fields_set({"title": "Mrs Quillfeather", "tray": "gone"}, "t10-cold")
+    await send(record, change(1, gone), change(2, added(note)), change(3, added(PHOTO, "photo")))
     await copy(record, address)
     async with open_record(record) as database:
-        assert await forget_owners(database, 1_767_225_600_000 + 400 * DAY_MS, 365) >= 1
+        assert await forget_owners(database, PhotoFolder(record), 1_767_225_600_000 + 400 * DAY_MS, 365) >= 1
     await copy(record, address)
-    assert content(address)["job"]["t10-cold"]["title"] == ""
+    there = content(address)
+    assert "Quillfeather" not in str(there) and there["photo"]["p-1"]["is_removed"]
+    assert there == await exported(record)
 
 
 async def test_each_table_and_column_says_what_it_is_and_the_views_have_the_same(record: Path, address: str) -> None:
