@@ -55,9 +55,9 @@ def create_app(
     access = access or Access()
     routes = create_routes(data_dir, vocabulary or Vocabulary(), access)
     if app_dir is None or not app_dir.is_dir():
-        return Edge(routes, access.desk, access.doors, lambda _path: False, access.log)
+        return Edge(routes, access, lambda _path: False)
     files = AppFiles(routes, app_dir)
-    return Edge(files, access.desk, access.doors, files.has, access.log)
+    return Edge(files, access, files.has)
 
 
 def create_routes(data_dir: Path, vocabulary: Vocabulary, access: Access) -> Litestar:

@@ -67,10 +67,14 @@ class Paired(Model, frozen=True, kw_only=True):
 
 
 class Me(Model, frozen=True, kw_only=True):
-    """Which phone asks, and at which addresses the shop's server is reached."""
+    """Which phone asks, and at which addresses the shop's server is reached, the one to hand out first.
+
+    `elsewhere`: where its app may look for the shop should its own address no longer answer.
+    """
 
     phone: Phone
     addresses: tuple[str, ...]
+    elsewhere: tuple[str, ...] = ()
 
 
 class PhoneList(Model, frozen=True, kw_only=True):

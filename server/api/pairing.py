@@ -5,6 +5,7 @@ from litestar.datastructures import State
 from litestar.params import FromPath
 
 from server.access.access import Access, pairing_link
+from server.access.elsewhere import others_to_try
 from server.access.pairing import Desk
 from server.access.qr import qr_rows
 from server.api.description import PROBLEMS
@@ -30,7 +31,9 @@ async def pair_here(state: State) -> Paired:
 @get("/api/me", responses=PROBLEMS)
 async def me(request: Request, state: State) -> Me:
     """Which phone asks, and where the shop's server is reached."""
-    return Me(phone=_phone(request), addresses=_access(state).addresses)
+    access = _access(state)
+    elsewhere = others_to_try(access.addresses, access.former)
+    return Me(phone=_phone(request), addresses=access.addresses, elsewhere=elsewhere)
 
 
 @post("/api/codes", status_code=201, opt={TAKES: CodeWanted}, responses=PROBLEMS)

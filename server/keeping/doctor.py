@@ -16,7 +16,7 @@ from urllib.parse import urlsplit
 
 from server.access.by_hand import known_addresses
 from server.access.guard import address_of
-from server.network.addresses import own_addresses
+from server.network.addresses import own_addresses, own_names
 from server.network.authority import FILE_NAME as AUTHORITY
 from server.network.authority import FOLDER, read_authority
 from server.network.clock import behind_record
@@ -31,6 +31,7 @@ from server.store.migrations import RecordUnusable
 
 LEAST_FREE_BYTES = 500_000_000
 AUTHORITY_SOON_DAYS = 180
+MULTICAST_DNS_PORT = 5353  # RFC 6762
 
 
 class Finding(NamedTuple):
@@ -123,8 +124,30 @@ def _addresses(data_dir: Path) -> Iterator[Finding]:
     address = address_of(host)
     well = address in here if address is not None else _leads_here(host, here)
     yield Finding(well, f"phones know the shop as {known[0]}",
-                  f"this machine is not at {host} now: give it that address back (a fixed lease in the router), or hand"
-                  " over from each phone as a file and pair anew")
+                  f"this machine is not at {host} now: give it that address back (a fixed lease in the router). Phones"
+                  " that find it by another name go on by themselves; from each other one hand over as a file, and pair"
+                  " anew")
+    yield Finding(True, _by_name())
+
+
+def _by_name() -> str:
+    """Whether phones can find this machine by a name should its address change; good to know, and no fault."""
+    names = own_names()
+    if not names:
+        return "this machine's name cannot stand in an address: phones know it by its address only"
+    if _is_taken(MULTICAST_DNS_PORT):
+        return f"should its address change, phones whose network answers {names[0]} find this machine by that name"
+    return (f"nobody answers for {names[0]} here: should this machine's address change, phones do not find it by"
+            " themselves (apt-get install avahi-daemon, or a fixed lease in the router)")
+
+
+def _is_taken(port: int) -> bool:
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.bind(("", port))
+        except OSError:
+            return True
+    return False
 
 
 def _leads_here(name: str, here: list[IPv4Address | IPv6Address]) -> bool:

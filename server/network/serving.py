@@ -219,7 +219,8 @@ class ShopServer:
         address = self.access.addresses[0]
         before = await self.access.note_address(address)
         if before is not None and any(phone.revoked_at_ms is None for phone in await self.access.desk.list()):
-            self._tell(MOVED.format(before=before, address=address))
+            others = ", ".join(each for each in self.access.addresses[1:] if each != before) or "another address"
+            self._tell(MOVED.format(before=before, address=address, others=others))
 
     def _tell(self, words: str) -> None:
         print(words, flush=True)

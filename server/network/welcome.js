@@ -4,8 +4,12 @@ const said = document.getElementById("said");
 const iphone = document.getElementById("iphone");
 const android = document.getElementById("android");
 const agent = navigator.userAgent;
-if (/Android/.test(agent)) iphone.open = false;
-if (/iPhone|iPad/.test(agent)) android.open = false;
+function fold(other) {
+  other.open = false;
+  document.querySelector("." + other.id).hidden = true;
+}
+if (/Android/.test(agent)) fold(iphone);
+if (/iPhone|iPad/.test(agent)) fold(android);
 
 // a certificate is good from a day to a day: a phone whose clock is far off refuses it
 const off_days = Math.round((Date.now() - Number(button.dataset.serverMs)) / 86400000);

@@ -94,8 +94,9 @@ class Welcome:
         former = [each for each in self._access.former if each != app]
         moved = "".join(
             f'<p class="warn">The shop was at <span class="address">{escape(each)}</span> before. If this phone'
-            " has the app from there: open that one first, press &quot;Hand everything over as one file&quot; under"
-            " The shop, and take the file in in the new one.</p>" for each in former[:3]
+            " has the app from there, open that one first. Where it says that the shop has another address, its work"
+            " comes here by itself. Else press &quot;Hand everything over as one file&quot; under The shop, and take"
+            " the file in in the new one.</p>" for each in former[:3]
         )
         return self._page.substitute(
             style=self._style, script=self._script, app=escape(app), page=escape(page), moved=moved,

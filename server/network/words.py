@@ -6,7 +6,8 @@ MOVED = """
      now it is           {address}
    To a phone that is another app, with an empty record. What the old one has not sent stays safe inside it.
    Best: give this machine its old address back (in the router: a fixed lease for it). Then nothing else is to do.
-   Else, on each phone: open the old app, and under The shop press "Hand everything over as one file"; then open
+   A phone that finds this machine by {others} goes on sending there by itself, and says so.
+   On each other one: open the old app, and under The shop press "Hand everything over as one file"; then open
    the new address, pair, and press "Take a file in" there.
 """
 

@@ -67,7 +67,7 @@ async def in_this_loop(data_dir: Path) -> AsyncIterator[httpx.AsyncClient]:
     """
     access = Access()
     routes = create_routes(data_dir, Vocabulary(), access)
-    edge = Edge(routes, access.desk, access.doors, lambda _path: False)
+    edge = Edge(routes, access, lambda _path: False)
     async with routes.lifespan(), httpx.AsyncClient(
         transport=httpx.ASGITransport(edge), base_url=THIS_MACHINE
     ) as client:

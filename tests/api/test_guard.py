@@ -1,5 +1,6 @@
 """Nothing is answered outside the guard, and every answer carries what keeps the browser safe."""
 
+from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any
 
@@ -106,3 +107,52 @@ def test_the_policy_lets_the_page_reach_its_own_origin_only() -> None:
     assert parts["script-src"] == "'self' 'wasm-unsafe-eval'"  # the engine is WebAssembly; no other script may be made
     assert parts["object-src"] == parts["base-uri"] == parts["frame-ancestors"] == "'none'"
     assert "http" not in CONTENT_SECURITY_POLICY and "unsafe-inline" not in CONTENT_SECURITY_POLICY
+
+
+NOW, NAME, BEFORE = "https://192.168.1.31:8765", "https://shop.local:8765", "https://192.168.1.20:8765"
+STRANGERS = (
+    "https://shop.example", "null", "", "http://192.168.1.20:8765", "https://192.168.1.20", "https://192.168.1.20:8766",
+    f"{BEFORE}.shop.example", f"{BEFORE}/", "https://192.168.1.21:8765",
+)
+
+
+@pytest.fixture
+async def moved(tmp_path: Path, built_app: Path) -> AsyncIterator[Client]:
+    """A shop that has another address since; the addresses it had are in its record."""
+    access = Access(addresses=(NOW, NAME))
+    async with AsyncTestClient(
+        SeenFrom(create_app(tmp_path / "data", built_app, access=access)), base_url=THIS_MACHINE
+    ) as client:
+        for address in (BEFORE, "http://192.168.1.20:8765", NOW):
+            await access.note_address(address)
+        yield client
+
+
+async def test_the_app_of_a_former_address_is_answered_across_and_needs_its_token_all_the_same(moved: Client) -> None:
+    for origin in (BEFORE, NAME, NOW):
+        wants = {"Origin": origin, "Access-Control-Request-Method": "POST"}
+        asked = await moved.options("/api/changes", headers=wants)
+        assert (asked.status_code, asked.headers["access-control-allow-origin"], asked.content) == (204, origin, b"")
+        assert "authorization" in asked.headers["access-control-allow-headers"]
+        assert "access-control-allow-credentials" not in asked.headers
+        answer = await moved.get("/api/changes?after=0", headers={"Origin": origin})
+        assert (answer.status_code, answer.headers["access-control-allow-origin"]) == (401, origin)
+        assert answer.headers["vary"] == "Origin"
+
+
+@pytest.mark.parametrize("origin", STRANGERS)
+async def test_nobody_elses_page_is_answered_across(moved: Client, origin: str) -> None:
+    wants = {"Origin": origin, "Access-Control-Request-Method": "POST"}
+    asked = await moved.options("/api/changes", headers=wants)
+    answer = await moved.get("/api/health", headers={"Origin": origin})
+    assert (asked.status_code, answer.status_code) == (401, 200)
+    for each in (asked, answer):
+        assert not any(name.startswith("access-control") for name in each.headers)
+
+
+async def test_the_policy_names_the_shops_own_addresses_and_no_other(moved: Client) -> None:
+    policy = (await moved.get("/")).headers["content-security-policy"]
+    assert f"connect-src 'self' {NOW} {NAME} {BEFORE};" in policy and policy.count("http") == 3
+    token = (await moved.post("/api/pair-here")).json()["token"]
+    me = (await moved.get("/api/me", headers={"Authorization": f"Bearer {token}"})).json()
+    assert me["addresses"] == [NOW, NAME] and me["elsewhere"] == [NOW, NAME, BEFORE]

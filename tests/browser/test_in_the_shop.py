@@ -6,9 +6,7 @@ names a router would know are given to the browser by a rule.
 
 import datetime as dt
 import http.server
-import shutil
 import ssl
-import subprocess
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -22,6 +20,7 @@ from server.network.leaf import sign
 from tests.browser.chromium_process import FLAGS
 from tests.browser.conftest import PHONE
 from tests.browser.overheard import Asked
+from tests.browser.trusting import home_that_trusts
 from tests.browser.walks import wait_for_engine
 from tests.network.shop_process import ShopProcess
 
@@ -48,19 +47,10 @@ def trusting(
     playwright: Playwright, chromium_path: str, shop: ShopProcess, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[Browser]:
     """A browser that trusts the shop's authority and knows two names."""
-    certutil = shutil.which("certutil")
-    if certutil is None:
-        pytest.skip("no certutil: apt-get install -y --no-install-recommends libnss3-tools")
-    home = tmp_path_factory.mktemp("home")
-    der = home / "authority.crt"
-    der.write_bytes(open_authority(shop.data_dir).der)
-    store = home / ".pki" / "nssdb"
-    store.mkdir(parents=True)
-    subprocess.run([certutil, "-N", "-d", f"sql:{store}", "--empty-password"], check=True)
-    subprocess.run([certutil, "-A", "-d", f"sql:{store}", "-n", "shop", "-t", "C,,", "-i", str(der)], check=True)
+    home = home_that_trusts(shop.data_dir, tmp_path_factory.mktemp("home"))
     rules = f"MAP {NAME} 127.0.0.1, MAP {FOREIGN} 127.0.0.1"
     started = playwright.chromium.launch(
-        executable_path=chromium_path, args=[*FLAGS, f"--host-resolver-rules={rules}"], env={"HOME": str(home)},
+        executable_path=chromium_path, args=[*FLAGS, f"--host-resolver-rules={rules}"], env=home,
     )
     yield started
     started.close()

@@ -5,6 +5,7 @@ import datetime as dt
 import errno
 import hashlib
 import os
+import socket
 import sqlite3
 import subprocess
 import threading
@@ -17,6 +18,7 @@ import pytest
 
 from server.cli import main
 from server.keeping import backup as backup_module
+from server.keeping import doctor
 from server.keeping.backup import make_backup, read_manifest
 from server.keeping.restore import restore
 from server.keeping.unit import unit
@@ -233,6 +235,20 @@ def test_the_doctor_names_a_clock_that_is_behind_and_a_certificate_of_a_clock_th
                   "start the server, it makes a new one"):
         assert words in told
     assert "disk" in told and "no server runs" in told
+
+
+def test_the_doctor_says_whether_phones_can_find_this_machine_by_its_name(
+    quiet: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with sqlite3.connect(quiet / "record.sqlite3") as connection:
+        connection.execute("INSERT INTO origin VALUES ('https://10.99.99.99:8765', 1, 2)")
+    connection.close()
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as responder:
+        responder.bind(("", 0))
+        for port, words in ((responder.getsockname()[1], "find this machine by that name"), (0, "avahi-daemon")):
+            monkeypatch.setattr(doctor, "MULTICAST_DNS_PORT", port)  # 0: always free
+            main(["doctor", "--data", str(quiet)])
+            assert words in capsys.readouterr().out
 
 
 @pytest.fixture

@@ -87,6 +87,7 @@ def test_the_plain_port_serves_the_page_and_the_authority_and_nothing_else(shop:
     text = page.body.decode()  # type: ignore[attr-defined]
     for words in ("Certificate Trust Settings", "CA certificate", "Add to Home Screen", "fingerprint"):
         assert words in text
+    assert text.index("Open the app") < text.index("The share menu"), "it is the app that goes on the home screen"
     assert "/#/pair/" not in text, "a code on an open page would let everybody on the network in"
     crt = plain(shop.page_port, "/authority.crt")
     assert crt.headers["content-type"] == "application/x-x509-ca-cert"

@@ -4,7 +4,6 @@ Needs network namespaces: a user who may make them (root) and a kernel that has 
 """
 
 import json
-import os
 import signal
 import subprocess
 import sys
@@ -14,10 +13,8 @@ from typing import Any
 
 import pytest
 
-from tests.network.namespaces import made_or_skipped
+from tests.network.hosts import FIRST, SECOND, Hosts, ip, two_hosts
 from tests.network.shop_process import ROOT, ShopProcess
-
-FIRST, SECOND, PHONE = "192.168.77.20", "192.168.77.31", "192.168.77.51"
 
 ASK = """
 import http.client, json, ssl, sys
@@ -37,47 +34,10 @@ except OSError as error:
 """
 
 
-class Hosts:
-    """Two namespaces, joined by a cable."""
-
-    def __init__(self, mark: str) -> None:
-        self.shop, self.phone = f"sp-shop-{mark}", f"sp-phone-{mark}"
-
-    def make(self, mark: str) -> None:
-        ends = (f"sps{mark}", f"spp{mark}")
-        for name in (self.shop, self.phone):
-            ip("netns", "add", name)
-            ip("-n", name, "link", "set", "lo", "up")
-        ip("link", "add", ends[0], "netns", self.shop, "type", "veth", "peer", "name", ends[1], "netns", self.phone)
-        for name, end, address in ((self.shop, ends[0], FIRST), (self.phone, ends[1], PHONE)):
-            ip("-n", name, "addr", "add", f"{address}/24", "dev", end)
-            ip("-n", name, "link", "set", end, "up")
-        self.end = ends[0]
-
-    def remove(self) -> None:
-        for name in (self.shop, self.phone):
-            subprocess.run(["ip", "netns", "delete", name], capture_output=True, check=False)
-
-    def give(self, address: str, before: str) -> None:
-        """The PC gets another address."""
-        ip("-n", self.shop, "addr", "del", f"{before}/24", "dev", self.end)
-        ip("-n", self.shop, "addr", "add", f"{address}/24", "dev", self.end)
-
-
-def ip(*words: str) -> None:
-    subprocess.run(["ip", *words], capture_output=True, text=True, check=True)
-
-
 @pytest.fixture
 def hosts() -> Iterator[Hosts]:
-    made_or_skipped("unshare", "--net", "true")
-    mark = f"{os.getpid() % 100_000}"
-    made = Hosts(mark)
-    try:
-        made.make(mark)
+    with two_hosts() as made:
         yield made
-    finally:
-        made.remove()
 
 
 @pytest.fixture

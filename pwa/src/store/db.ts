@@ -124,6 +124,10 @@ export interface Meta {
   token: string;
   paired_as: Phone;
   entry_refused: Problem | null;
+  /** Other addresses of the shop's server, as it last told them. */
+  shop_addresses: string[];
+  /** The address the shop hands out now, where this app's own no longer leads there. */
+  shop_moved_to: string | null;
 }
 
 export class PhoneDb extends Dexie {

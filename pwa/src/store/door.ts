@@ -209,6 +209,8 @@ export interface SyncState {
   clock_off_ms: number | null;
   /** False until the shop's boards and jobs have been pulled once. */
   first_pull_done: boolean;
+  /** The address the shop hands out now, where this app's own no longer leads there; work goes there all the same. */
+  moved_to: string | null;
 }
 
 /** Where the engine stands. `ready` means: opinions work offline now. */

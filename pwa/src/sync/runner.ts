@@ -12,6 +12,7 @@ import type { Problem } from "../generated/models";
 import { onLiveConnection, type PhoneDb } from "../store/db";
 import type { State } from "../store/door";
 import { MAX_AHEAD_MS } from "../store/hlc";
+import { ShopAddresses } from "./addresses";
 import { cameInAnew, isLetIn, noteEntry } from "./entry";
 import { pushPhotos } from "./photos";
 import { pullAll } from "./pull";
@@ -29,7 +30,11 @@ export class SyncRunner {
   #round: Promise<void> | null = null;
   #again = false;
 
-  constructor(private readonly db: PhoneDb) {}
+  readonly #addresses: ShopAddresses;
+
+  constructor(private readonly db: PhoneDb) {
+    this.#addresses = new ShopAddresses(db);
+  }
 
   /** Starts the triggers and makes the first round. */
   watch(): void {
@@ -71,6 +76,7 @@ export class SyncRunner {
     const { db } = this;
     const reached = (server_ms: number): Promise<void> => this.#reached(server_ms);
     try {
+      await this.#addresses.lookHome();
       if (!(await isLetIn(db))) return;
       // what is wrong with sending must not keep what others did from arriving
       let trouble = await troubleOf(() => pushAll(db, reached));
@@ -79,8 +85,9 @@ export class SyncRunner {
       trouble ??= await troubleOf(() => pushPhotos(db, () => !this.#again));
       await db.setMeta("trouble", trouble);
       await noteEntry(db, null);
+      await this.#addresses.note();
     } catch (error) {
-      if (error instanceof Unreachable) await this.#unreachable();
+      if (error instanceof Unreachable) await this.#nobodyAnswered();
       else if (error instanceof Trouble) await this.#trouble(error);
       else throw error;
     }
@@ -96,7 +103,11 @@ export class SyncRunner {
     });
   }
 
-  async #unreachable(): Promise<void> {
+  async #nobodyAnswered(): Promise<void> {
+    if (await this.#addresses.findElsewhere()) {
+      this.#again = true;
+      return;
+    }
     const since = await this.db.metaOf("unreachable_since_ms");
     if (since == null) await this.db.setMeta("unreachable_since_ms", Date.now());
   }

@@ -6,6 +6,7 @@ import type {
   ChangePage,
   CodeMade,
   CodeWanted,
+  Me,
   Paired,
   Phone,
   PhoneList,
@@ -24,6 +25,31 @@ const OFFSET = "upload-offset";
 /** A file of 30 MB over a poor wireless network. */
 const BOARD_FILE_MS = 600_000;
 const BOARD_FILES = "/api/board-files";
+
+/** Whether somebody is at an address is known soon, on the shop's own network. */
+const KNOCK_MS = 5_000;
+
+/** The address that is asked: "" is the app's own, from which it came. */
+let base = "";
+
+/** From now on everything is asked at `address`, an origin; "" is the app's own. */
+export function askAt(address: string): void {
+  base = address;
+}
+
+export function askedAt(): string {
+  return base;
+}
+
+/** Whether a shop's server answers at an address ("" is the app's own). Nothing of this phone is sent along. */
+export async function answersAt(address: string): Promise<boolean> {
+  try {
+    const response = await fetch(`${address}/api/health`, { cache: "no-store", signal: AbortSignal.timeout(KNOCK_MS) });
+    return response.ok && ((await response.json()) as { ok?: boolean }).ok === true;
+  } catch {
+    return false;
+  }
+}
 
 let tokenNow: () => Promise<string | null> = () => Promise.resolve(null);
 
@@ -51,6 +77,11 @@ export class Trouble extends Error {
   get isAboutContent(): boolean {
     return [400, 413, 422].includes(this.status);
   }
+}
+
+/** Which phone this is to the shop, and where the shop is reached. */
+export function me(): Promise<Me> {
+  return asked<Me>("/api/me", ASK_MS, {});
 }
 
 export function pair(code: string): Promise<Paired> {
@@ -125,7 +156,7 @@ export async function sendBoardFile(file: Blob, columns: string, told: (share: n
   const token = await tokenNow();
   return new Promise((done, fail) => {
     const request = new XMLHttpRequest();
-    request.open("POST", address);
+    request.open("POST", base + address);
     request.timeout = BOARD_FILE_MS;
     request.setRequestHeader("content-type", "application/octet-stream");
     if (token !== null) request.setRequestHeader("authorization", `Bearer ${token}`);
@@ -176,7 +207,7 @@ async function fetched(address: string, limit_ms: number, init: RequestInit): Pr
   const token = await tokenNow();
   const headers = { ...(init.headers as Record<string, string> | undefined), ...(token === null ? {} : { authorization: `Bearer ${token}` }) };
   try {
-    return await fetch(address, { ...init, headers, cache: "no-store", signal: AbortSignal.timeout(limit_ms) });
+    return await fetch(base + address, { ...init, headers, cache: "no-store", signal: AbortSignal.timeout(limit_ms) });
   } catch (error) {
     throw new Unreachable(error instanceof Error ? error.message : String(error));
   }

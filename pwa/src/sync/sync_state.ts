@@ -17,6 +17,7 @@ const NOTHING_KNOWN: SyncState = {
   newer: [],
   clock_off_ms: null,
   first_pull_done: false,
+  moved_to: null,
 };
 
 export async function readSync(db: PhoneDb): Promise<SyncState> {
@@ -32,6 +33,7 @@ export async function readSync(db: PhoneDb): Promise<SyncState> {
     newer: (await db.newer.toArray()).map(newerChange),
     clock_off_ms: (await db.metaOf("clock_off_ms")) ?? null,
     first_pull_done: (await db.metaOf("first_pull_done")) ?? false,
+    moved_to: (await db.metaOf("shop_moved_to")) ?? null,
   };
 }
 
