@@ -153,7 +153,10 @@ def _strap_words(traced: Traced, nets: Nets) -> str:
 
 def _signal(pin: BoardPin, traced: Traced, tracer: Tracer, pair: str | None) -> Proposal:
     net = plain_name(pin.net or "")
-    end = next((f"{part.ref}.{number}" for stop in traced.stops for part, number in stop.ends), "no chip")
+    ends = [end for stop in traced.stops for end in stop.ends]
+    # another socket of the same line stands nearer than the chip, and says less
+    chips = [end for end in ends if end[0].kind in ("chip", "transistor")]
+    end = next((f"{part.ref}.{number}" for part, number in chips or ends), "no chip")
     volts = volts_in(net) if not is_rail_name(net) else None
     for one in (net, pin.function):
         if pair is not None and (_USB.fullmatch(one) or role_from_name(one) == "usb_pair"):

@@ -114,6 +114,9 @@ def _path(traced: Traced, nets: Nets) -> tuple[tuple[PathElement, ...], tuple[Pa
             path.append(ChipPin(part=part_id(part.ref), pin=number))
     if traced.feed is not None:
         path.append(ChipPin(part=part_id(traced.feed.chip), pin=traced.feed.out_pin or traced.feed.pin))
+        # the diode that feeds is on the way, not beside it
+        diode = part_id(traced.feed.diode or "")
+        also = [one for one in also if isinstance(one, TestPoint) or one.part != diode]
     return tuple(path), tuple(also[:MOST_ALSO])
 
 

@@ -27,7 +27,7 @@ def test_the_lights_feed_leads_back_to_its_boost_and_names_the_places_to_touch()
     assert feed.path == (TestPoint(name="TP1", side="bottom"), ShuntPart(part="C1", to_net="GND"), ChipPin(part="U2",
         pin="1"))
     # the divider that measures the feed is no way on
-    assert SeriesPart(part="R1", ohm=180_000.0, far_net="FEEDBACK") in feed.also
+    assert feed.also == (SeriesPart(part="R1", ohm=180_000.0, far_net="FEEDBACK"),)
     assert (feed.role, feed.sourced_by) == ("led_plus", "board")
 
 
@@ -99,6 +99,11 @@ def test_pins_on_one_net_that_meet_no_other_part_are_not_connected_whatever_the_
     ))
     found = contacts((*(part for part in PARTS if part.ref != "J1"), socket))
     assert [found[number].role for number in ("A4", "B9", "A1")] == ["unconnected", "unconnected", "ground"]
+
+
+def test_a_shared_line_is_said_to_go_to_its_chip_and_not_to_the_next_socket() -> None:
+    other = Part("J2", "KEYBOARD", "Connector_FFC:ZIF_1x2", 20, 30, (Pad("1", "/BUS/SDA"), Pad("2", "GND", 0.5)))
+    assert contacts((*PARTS, other))["13"].role_why == "SDA, to U1.6"
 
 
 def test_nothing_is_followed_through_a_rail() -> None:

@@ -11,8 +11,10 @@ from playwright.sync_api import Page, expect
 from tests.browser.server_process import ServerProcess
 from tests.browser.test_screens_shape import SERIOUS, SIDEWAYS, SMALL_TARGETS, TARGET_PX
 from tests.browser.walks import go, make_safe, number, safe_shop, to_sweep, wait_for_engine, wait_for_shop
-from tests.support.invented_board import kicad, pin_list
+from tests.support.invented_board import PARTS, Pad, Part, kicad, pin_list
 
+KEYBOARD = Part("J2", "KEYBOARD", "Connector_FFC:ZIF_1x4", 20, 30, tuple(
+    Pad(str(at), net, 0.5 * at) for at, net in enumerate(("GND", "/BUS/SDA", "+1V8", "/NOT_FITTED"), 1)))
 FROM_FILE = "#/board-from-file"
 PICTURES = os.environ.get("SECOND_PROBE_PICTURES")
 
@@ -39,12 +41,12 @@ def choose(page: Page, content: bytes, name: str = "main.kicad_pcb") -> None:
         "buffer": content})
 
 
-def keep_board(page: Page) -> None:
-    """From the bench to a kept board, the way a technician goes."""
+def keep_board(page: Page, parts: tuple[Part, ...] = PARTS) -> None:
+    """From the bench to a board that only has to be kept, the way a technician goes."""
     wait_for_shop(page)
     page.get_by_role("link", name="Take a device in").click()
     page.get_by_role("link", name="Take the board from a file").click()
-    choose(page, kicad().encode())
+    choose(page, kicad(parts=parts).encode())
     page.get_by_role("button", name="J1 14 contacts").click()
     expect(page.get_by_role("heading", name="J1: what its contacts are probably for")).to_be_visible()
     page.get_by_label("Device").fill("Reader test")
@@ -52,8 +54,13 @@ def keep_board(page: Page) -> None:
 
 
 def test_a_file_becomes_a_board_that_is_there_without_a_network(page: Page) -> None:
-    keep_board(page)
+    keep_board(page, (*PARTS, KEYBOARD))
     looks_right(page, "proposed")
+    page.get_by_role("button", name="J2 4 contacts").click()
+    expect(page.get_by_role("heading", name="J2: what its contacts are probably for")).to_be_visible()
+    expect(page.get_by_role("button", name="J1 14 contacts, top, taken")).to_have_attribute("aria-pressed", "true")
+    looks_right(page, "two-sockets")
+    page.get_by_role("radio", name="J1, 14 contacts").check()
     page.get_by_role("button", name="8 HPD").click()
     page.get_by_label("role of 8").select_option("control")
     page.get_by_label("working volts").fill("1,8")
@@ -64,6 +71,8 @@ def test_a_file_becomes_a_board_that_is_there_without_a_network(page: Page) -> N
     page.get_by_role("button", name="Keep this board").click()
     expect(page.get_by_role("heading", name="Take a device in")).to_be_visible()
     expect(page.get_by_role("radio", name="Reader test · RT-1")).to_be_checked()
+    expect(page.get_by_role("radio", name="J2")).not_to_be_checked()
+    page.get_by_role("radio", name="J1").check()
     page.context.set_offline(True)
     page.get_by_label("What and whose").fill("A reader's job")
     page.get_by_role("button", name="Take it in").click()

@@ -66,7 +66,7 @@ function station(board: BoardVersion, contact: Contact, id: string, name: string
 }
 
 /** A part's name as an id, as the server makes it: letters an id cannot have became -. */
-function idOf(part: string): string {
+export function idOf(part: string): string {
   const plain = part.replace(/[^A-Za-z0-9._:-]/g, "-");
   return /^[A-Za-z0-9]/.test(plain) ? plain : `x${plain}`;
 }

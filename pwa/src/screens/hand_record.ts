@@ -4,6 +4,7 @@
  */
 import type { Contact, Net, Part, PathElement, Socket } from "../generated/models";
 import type { NewBoard } from "../store/boards";
+import { namesOf } from "./board_kept";
 import { type HandBoard, type HandContact, type HandNet, type HandPathElement, type HandSocket, emptyContact, emptyPart, partsNamed } from "./hand_board";
 import { layOut } from "./hand_rows";
 import { toMillivolts } from "./volts";
@@ -19,9 +20,8 @@ const ID = /^[A-Za-z0-9][A-Za-z0-9._:-]{0,79}$/;
 const MAX_OHM = 1e9;
 
 export function boardOf(draft: HandBoard): { board: NewBoard } | Lack {
-  const [device, board] = [draft.device.trim(), draft.board.trim()];
-  if (device === "") return { lacks: "The device is missing, for example T10." };
-  if (board === "") return { lacks: "The board is missing, for example TB-1, as printed on it." };
+  const named = namesOf(draft);
+  if ("lacks" in named) return named;
   const sockets: Socket[] = [];
   for (const [place, typed] of draft.sockets.entries()) {
     const made = socketOf(typed);
@@ -39,7 +39,7 @@ export function boardOf(draft: HandBoard): { board: NewBoard } | Lack {
     if (nets.some(({ name }) => name === made.name)) return { lacks: `The rail ${made.name} stands twice; each stands once, for example LED_A.` };
     nets.push(made);
   }
-  return { board: { device, board, revision: draft.revision.trim(), sockets, parts: partsOf(draft), nets } };
+  return { board: { ...named, sockets, parts: partsOf(draft), nets } };
 }
 
 function socketOf(draft: HandSocket): { socket: Socket } | Lack {
