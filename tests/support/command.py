@@ -24,6 +24,8 @@ NEEDS = {
     "certutil": "libnss3-tools",  # puts a shop's authority where the browser looks for those it trusts
     "openssl": "openssl",  # a judge of certificates that is not the library that makes them
     "ip": "iproute2",  # two hosts on a network of their own
+    "/lib/systemd/systemd": "systemd",  # runs the unit that a shop would have it run
+    "/bin/kill": "procps",  # what the unit reloads the server with
     "pg_createcluster": "postgresql",  # a shop's own database
     "libatomic.so.1": "libatomic1",  # what drives the browser is linked with it; a bare Debian has none
 }
