@@ -210,7 +210,7 @@ class ShopServer:
             code, _ = await self.access.desk.make_code(FIRST_PHONE)
             link = pairing_link(address, code)
             self._tell(f"No phone is paired yet. The first one, an owner's, within ten minutes: code {code}\n"
-                       f"{in_terminal(link)}\n{link}\nLater: secondprobe pair --owner")
+                       f"{in_terminal(link)}\n{link}\nLater: secondprobe pair --owner --phone NAME --technician NAME")
 
     async def _tell_moved(self) -> None:
         """Says it loudly when phones know the shop under another address."""

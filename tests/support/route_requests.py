@@ -10,7 +10,7 @@ from functools import cache
 from typing import Any
 
 import schemathesis
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 from schemathesis.checks import load_all_checks
 from schemathesis.core.failures import FailureGroup, as_reported_failure
 from schemathesis.generation.feedback import FeedbackSources
@@ -42,7 +42,11 @@ def try_route(route: str, examples: int, judge: Callable[[Any], None]) -> None:
 
     test = build_operation_test(
         config=schema.config, operation=schema[path][method], given_kwargs={}, feedback=FeedbackSources(),
-        test_func=settings(max_examples=examples)(counted),
+        test_func=settings(
+            max_examples=examples,
+            # by the clock, so it says how busy this machine is: a request to /api/overstress takes a second to think of
+            suppress_health_check=[HealthCheck.too_slow],
+        )(counted),
     )
     try:
         test()
