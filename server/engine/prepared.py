@@ -29,6 +29,7 @@ from server.engine.roles import healthy_ol
 from server.engine.stories import told
 from server.engine.stories.kinds import STATE_OF, Mixture, Scene, Story, scene_of
 from server.engine.stories.places import placed
+from server.engine.touch_sides import Sides, sides_of
 from shared_models.sheet import BenchSheet
 
 CONTACT_ONLY = ("contact_torn", "bridge")
@@ -58,6 +59,7 @@ class Prepared(NamedTuple):
     known_ohms: dict[str, list[float]]
     notes: Notes
     known_bands: dict[tuple[Any, ...], Any]
+    sides: Sides
 
 
 _MEMO: dict[bytes, Prepared] = {}
@@ -109,6 +111,7 @@ def _make(sheet: BenchSheet) -> Prepared:
         known_rail_ohms(board, known.ohms),
         notes,
         {},
+        sides_of(board),
     )
 
 

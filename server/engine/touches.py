@@ -18,6 +18,7 @@ from server.engine.touch_current import with_a_smaller_current
 from server.engine.touch_hunt import hunting
 from server.engine.touch_parts import bridge_checks, touches_at_module, touches_at_parts
 from server.engine.touch_power import touches_under_power
+from server.engine.touch_sides import turned, where_now
 from server.engine.verdicts import ContactState
 
 
@@ -36,7 +37,9 @@ def candidates(
     found.extend(touches_under_power(judged, known))
     found.extend(hunting(judged, states, known, data_matters=data_matters))
     done = _done(judged)
-    return [one for one in found if (one.shown.title not in done)]
+    sides = judged.prepared.sides
+    now = where_now(sides, judged.facts)
+    return [one._replace(shown=turned(sides, now, one.shown)) for one in found if one.shown.title not in done]
 
 
 def _suspects(judged: Judged, states: list[ContactState]) -> list[int]:

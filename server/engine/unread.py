@@ -7,6 +7,7 @@ from server.engine.constants.touches import TOUCHES
 from server.engine.inference import Judged, probe_at
 from server.engine.latent import decision_outlook
 from server.engine.rounding import bits, plain, probability, rate
+from server.engine.touch_sides import turning_s, where_now
 from server.engine.worth import Ranked, effective_seconds
 from shared_models.opinion import NextTouch, Reason
 from shared_models.reading import AtContact
@@ -43,8 +44,10 @@ def outlook_of(judged: Judged) -> Outlook:
 def runs_of(judged: Judged, outlook: Outlook, *, data_matters: bool) -> list[Ranked]:
     """Unread contacts as short runs along their row, the best run of each start, none of them twice."""
     here = probe_at(judged)
+    sides = judged.prepared.sides
+    turning = turning_s(where_now(sides, judged.facts), sides.socket)
     runs = [
-        _best_run(judged, row, place, outlook, here, data_matters)
+        _best_run(judged, row, place, outlook, here, turning, data_matters)
         for row in judged.prepared.board.rows
         for place, contact in enumerate(row)
         if contact in outlook.gains
@@ -73,12 +76,12 @@ def _says_something(judged: Judged, contact: int) -> bool:
 
 
 def _best_run(
-    judged: Judged, row: list[int], place: int, outlook: Outlook, here: int | None, data_matters: bool
+    judged: Judged, row: list[int], place: int, outlook: Outlook, here: int | None, turning: float, data_matters: bool
 ) -> Run:
     """The run from one contact along its row with the most information per second."""
     along = TOUCHES["next_along_fine" if judged.prepared.board.socket.pitch_mm < FINE_PITCH_MM else "next_along"]
     beside = here is not None and row[place] in judged.prepared.scene.neighbours[here]
-    seconds = along.seconds if beside else TOUCHES["jump"].seconds
+    seconds = turning + (along.seconds if beside else TOUCHES["jump"].seconds)
     best: Run | None = None
     gain, change, run = 0.0, 0.0, []
     for contact in row[place : place + RUN_LENGTH]:

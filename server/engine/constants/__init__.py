@@ -16,7 +16,7 @@ from server.engine.constants.table import mapping as _map
 from server.engine.constants.table import num as _num
 from shared_models import tables
 
-CONSTANTS_VERSION = "2026.11.6"
+CONSTANTS_VERSION = "2026.11.7"
 
 # ---- physics of a junction ------------------------------------------------------------------
 MEMO_SIZE = int(_num("MEMO_SIZE", 8, "boards", "ASSUMED", "prepared boards kept; a bench rarely has more in hand"))

@@ -6,7 +6,7 @@ common practice, no source, but for the rows marked so.
 
 from typing import NamedTuple
 
-from server.engine.constants.table import TABLE, Entry
+from server.engine.constants.table import TABLE, Entry, num
 
 
 class TouchCost(NamedTuple):
@@ -50,3 +50,6 @@ TOUCHES: dict[str, TouchCost] = {
     "lift_part": TouchCost(180, 0.015, "whether a small part is the fault", changes_board=True),
 }
 TABLE.append(Entry("TOUCHES", TOUCHES, "s, 1", "PRACTICE", "locate + touch + settle, and risk, from the bench"))
+TURN_OVER_S = num(
+    "TURN_OVER_S", 15, "s", "ASSUMED", "the board turned over under the microscope, the place found again from there"
+)
