@@ -22,8 +22,13 @@ Headers = list[tuple[bytes, bytes]]
 
 def others_to_try(addresses: Sequence[str], former: Iterable[str]) -> tuple[str, ...]:
     """Where an app of any of these addresses may look for the shop; none where it does not speak HTTPS."""
-    known = [each for each in (*addresses, *list(former)[:FORMER_TRIED]) if each.startswith(SECURE)]
-    return tuple(dict.fromkeys(known))
+    known = [*addresses, *list(former)[:FORMER_TRIED]]
+    return tuple(dict.fromkeys(each for each in known if each.startswith(SECURE) and can_be_in_policy(each)))
+
+
+def can_be_in_policy(origin: str) -> bool:
+    """Whether a content security policy can name it: its grammar has no IPv6 address (CSP 3, 2.3.1)."""
+    return "[" not in origin
 
 
 def is_own_app(origin: str, addresses: Iterable[str], former: Iterable[str]) -> bool:

@@ -2,7 +2,7 @@
 
 Decides: that nothing but this page and the authority is answered here, to the shop's own network only; that
 the page runs no script and no style but its own two (by their hash), and reaches nothing but the app's
-secure address, to test it.
+secure address, to test it (where a policy can name that; an IPv6 address it cannot).
 """
 
 import base64
@@ -17,6 +17,7 @@ from typing import Any
 from cryptography.x509.oid import NameOID
 
 from server.access.access import Access
+from server.access.elsewhere import can_be_in_policy
 from server.access.guard import refusal_for
 from server.access.qr import as_path, qr_rows
 from server.network.authority import Authority
@@ -61,8 +62,10 @@ class Welcome:
             "'sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() + "'"
             for text in (self._style, self._script)
         )
+        app = self._access.addresses[0]
+        tested = app if can_be_in_policy(app) else "https:"
         return (
-            f"default-src 'none'; style-src {style}; script-src {script}; connect-src {self._access.addresses[0]}; "
+            f"default-src 'none'; style-src {style}; script-src {script}; connect-src {tested}; "
             "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
         )
 

@@ -1,7 +1,9 @@
 """`secondprobe serve` in a shop: what it opens, what it changes while it runs, what it says when it cannot."""
 
+import datetime as dt
 import http.client
 import json
+import os
 import signal
 import socket
 import ssl
@@ -17,7 +19,9 @@ import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding
 
-from server.network.authority import open_authority
+from server.access.access import Access
+from server.network.authority import make_authority, open_authority
+from server.network.welcome import Welcome
 from tests.network.shop_process import ROOT, ShopProcess, run_to_its_end
 from tests.sync.making import added, change, reading
 
@@ -108,6 +112,14 @@ def test_the_plain_port_serves_the_page_and_the_authority_and_nothing_else(shop:
         plain(shop.port, "/api/health")
 
 
+def test_the_plain_page_may_test_an_address_that_no_policy_can_name() -> None:
+    authority = make_authority(dt.datetime.now(dt.UTC))
+    usual = "https://192.168.1.20:8765"
+    for address, named in ((usual, usual), ("https://[fd00::2]:8765", "https:")):
+        policy = Welcome(Access(addresses=(address,)), authority, 8764).policy()
+        assert f"connect-src {named};" in policy and "[" not in policy
+
+
 def test_what_it_keeps_is_for_its_own_user_only(shop: ShopProcess) -> None:
     shop.pair_first()
     assert stat.S_IMODE(shop.data_dir.stat().st_mode) == 0o700
@@ -174,7 +186,10 @@ def test_a_second_start_keeps_authority_certificate_phones_and_asks_for_no_first
         token = shop.pair_first()
         kept = [(shop.data_dir / "tls" / name).read_bytes() for name in ("authority.pem", "server.pem")]
         shop.stop(signal.SIGKILL)  # as a power cut
+        later_s = time.time() + 366 * 86_400
+        os.utime(shop.data_dir / "record.sqlite3", (later_s, later_s))  # and the clock is a year behind since
         shop.start()
+        assert "but the record was last written" in shop.said and "timedatectl set-ntp true" in shop.said
         shop.wait_for("keeps its record in", 2)
         assert [(shop.data_dir / "tls" / name).read_bytes() for name in ("authority.pem", "server.pem")] == kept
         assert shop.ask("GET", "/api/me", token=token)[0] == 200
@@ -192,8 +207,6 @@ def test_a_certificate_of_ones_own_is_shown_and_read_again(tmp_path: Path) -> No
     made, files = open_authority(tmp_path / "elsewhere"), [tmp_path / "chain.pem", tmp_path / "key.pem"]
 
     def bring(name: str) -> None:
-        import datetime as dt
-
         from cryptography.hazmat.primitives.serialization import load_pem_private_key
 
         path, _ = keep_leaf(tmp_path / name, made, [name, "localhost"], dt.datetime.now(dt.UTC))
