@@ -16,6 +16,7 @@ from urllib.parse import urlsplit
 
 from server.access.by_hand import known_addresses
 from server.access.guard import address_of
+from server.keeping.restore import KEPT_COPY
 from server.network.addresses import own_addresses, own_names
 from server.network.authority import FILE_NAME as AUTHORITY
 from server.network.authority import FOLDER, read_authority
@@ -25,12 +26,13 @@ from server.network.leaf import RENEWED_BEFORE_END, hosts_in, read_certificate
 from server.network.trouble import Trouble
 from server.store.copies import faults_of
 from server.store.database import FILE_NAME as RECORD
-from server.store.database import is_without_room
+from server.store.database import clock_ms, is_without_room
 from server.store.in_use import is_in_use
 from server.store.migrations import RecordUnusable
 
 LEAST_FREE_BYTES = 500_000_000
 AUTHORITY_SOON_DAYS = 180
+COPIES_KEPT_MS = 30 * 86_400_000
 MULTICAST_DNS_PORT = 5353  # RFC 6762
 
 
@@ -49,6 +51,7 @@ def look(data_dir: Path, app_dir: Path, port: int) -> Iterator[Finding]:
         return
     yield from _folder(data_dir)
     yield _record(data_dir)
+    yield from _copies(data_dir)
     yield Finding((app_dir / "index.html").exists(), f"the app in {app_dir}", "it is not built: install the package, or"
                   " python3 demo once")
     yield from _certificates(data_dir)
@@ -71,6 +74,17 @@ def _record(data_dir: Path) -> Finding:
     faults = faults_of(data_dir / RECORD)
     words = "the record is sound" if not faults else f"the record is damaged: {'; '.join(faults)}"
     return Finding(not faults, words, "stop the server, then: secondprobe restore BACKUP.zip")
+
+
+def _copies(data_dir: Path) -> Iterator[Finding]:
+    """Copies that a restore left: nothing in them is ever forgotten, so they are not for ever."""
+    made_before_ms = clock_ms() - COPIES_KEPT_MS
+    copies = data_dir.glob(f"{KEPT_COPY}[0-9]*.sqlite3")
+    old = [each.name for each in copies if int(each.stem.removeprefix(KEPT_COPY)) < made_before_ms]
+    if old:
+        yield Finding(False, f"from before a restore of long ago: {', '.join(sorted(old))}",
+                      "they still hold what the shop has forgotten since; when they are not needed any more:"
+                      f" rm {data_dir}/{KEPT_COPY}*")
 
 
 def _certificates(data_dir: Path) -> Iterator[Finding]:

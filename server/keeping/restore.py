@@ -21,6 +21,9 @@ from server.sync.accept import Vocabulary
 from server.sync.catch_up import apply_waiting
 from shared_models.base import Model
 
+KEPT_COPY = "record-before-restore-"
+"""How the copy of the record that was there begins; the time (ms) follows."""
+
 
 class Restored(Model, frozen=True, kw_only=True):
     """What was restored. `kept_copy`: where the record lies that was there before; "" when there was none.
@@ -75,7 +78,7 @@ def _take_place(copy: Path, record: Path) -> str:
         make_another(copy, None)
         copy.rename(record)
         return ""
-    kept = record.with_name(f"record-before-restore-{clock_ms()}.sqlite3")
+    kept = record.with_name(f"{KEPT_COPY}{clock_ms()}.sqlite3")
     if not faults_of(record):
         make_another(copy, record)
         copy_record(record, kept)

@@ -26,6 +26,7 @@ from server.network.authority import open_authority
 from server.network.leaf import keep_leaf
 from server.network.trouble import Trouble
 from server.store.copies import faults_of
+from server.store.database import clock_ms
 from tests.network.shop_process import ShopProcess
 from tests.support.pictures import noise
 from tests.sync.making import added, change, reading
@@ -235,6 +236,19 @@ def test_the_doctor_names_a_clock_that_is_behind_and_a_certificate_of_a_clock_th
                   "start the server, it makes a new one"):
         assert words in told
     assert "disk" in told and "no server runs" in told
+
+
+def test_the_doctor_names_a_copy_of_long_ago_in_which_nothing_is_forgotten(
+    quiet: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    fresh, old = (f"record-before-restore-{ms}.sqlite3" for ms in (clock_ms(), clock_ms() - 31 * 86_400_000))
+    (quiet / fresh).touch()
+    main(["doctor", "--data", str(quiet)])
+    assert "before-restore" not in capsys.readouterr().out
+    (quiet / old).touch()
+    assert main(["doctor", "--data", str(quiet)]) == 1
+    told = capsys.readouterr().out
+    assert f"!!  from before a restore of long ago: {old}\n" in told and f"rm {quiet}/record-before-restore-*" in told
 
 
 def test_the_doctor_says_whether_phones_can_find_this_machine_by_its_name(
