@@ -189,8 +189,8 @@ def test_a_second_start_keeps_authority_certificate_phones_and_asks_for_no_first
         later_s = time.time() + 366 * 86_400
         os.utime(shop.data_dir / "record.sqlite3", (later_s, later_s))  # and the clock is a year behind since
         shop.start()
-        assert "but the record was last written" in shop.said and "timedatectl set-ntp true" in shop.said
         shop.wait_for("keeps its record in", 2)
+        assert "but the record was last written" in shop.said and "timedatectl set-ntp true" in shop.said
         assert [(shop.data_dir / "tls" / name).read_bytes() for name in ("authority.pem", "server.pem")] == kept
         assert shop.ask("GET", "/api/me", token=token)[0] == 200
         assert shop.said.count("No phone is paired yet") == 1
