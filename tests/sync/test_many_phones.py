@@ -67,10 +67,6 @@ class ManyPhones(RuleBasedStateMachine):
         answer = msgspec.to_builtins(self._do(take_batch(self._database, sent, Vocabulary())))
         return {**answer, "server_ms": self._time_ms}
 
-    def _page(self, twin: Twin, limit: int) -> dict[str, Any]:
-        page = self._do(hand_out(self._database, twin.cursor, limit))
-        return {**msgspec.json.decode(msgspec.json.encode(page)), "server_ms": self._time_ms}
-
     @rule(phone=PHONES, bodies=st.lists(BODIES, max_size=4), sync=st.sampled_from(SYNCS),
           at_most=st.integers(min_value=1, max_value=5), limit=st.integers(min_value=1, max_value=4))
     def a_phone_works(self, phone: int, bodies: list[dict[str, Any]], sync: str, at_most: int, limit: int) -> None:
