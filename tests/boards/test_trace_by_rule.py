@@ -9,6 +9,7 @@ from server.boards.rails import is_ground_name, is_rail_name, volts_in
 from server.engine.door import form_opinion
 from server.problems import Refusal
 from shared_models.board import BoardVersion, ChipPin, Clamp, Contact, Feed, Pull, SeriesPart, ShuntPart, TestPoint
+from shared_models.board_file import PinRow
 from shared_models.sheet import BenchSheet
 from tests.support.invented_board import PARTS, Pad, Part, ipc356, kicad, two
 
@@ -245,3 +246,19 @@ def test_a_socket_that_cannot_be_traced_is_told(ref: str, status: int, code: str
     with pytest.raises(Refusal) as told:
         OpenBoard.of(kicad().encode()).traced(ref)
     assert (told.value.status, told.value.problem.code, told.value.problem.example) == (status, code, "J1")
+
+
+def test_the_pin_table_stands_as_in_the_file_and_in_the_order_people_count() -> None:
+    socket = Part("J8", "PLUG", "Connector_USB:USB_C", 20, 30, (
+        Pad("A10", "/A"), Pad("A2", "/B", 0.5, 0.0, "TX"), Pad("0", "GND", 1.0), Pad("SH", "GND", 1.5),
+        Pad("S1", "/C", 2.0), Pad("B1", None, 2.5),
+    ))
+    more = (two("R1", "1k", "R:R_0402", "/B", "GND", 1, 1), two("R2", "1k", "R:R_0402", "/B", "/C", 2, 1))
+    traced = OpenBoard.of(kicad(parts=(socket, *more)).encode()).traced("J8")
+    rows = {row.pin: row for row in traced.pins}
+    assert list(rows) == ["0", "A2", "A10", "B1", "S1", "SH"]
+    assert rows["A2"] == PinRow(pin="A2", function="TX", net="/B", pins_on_net=3, others=("R1.1", "R2.1"))
+    assert (rows["B1"].net, rows["B1"].pins_on_net, rows["A10"].others) == (None, 0, ())
+    # the shell's pads are ground; a contact that is called like one and carries a signal is a contact
+    assert traced.left_out == ("0", "SH")
+    assert {one.number for one in traced.board.sockets[0].contacts} == {"A2", "A10", "B1", "S1"}

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Locator, Page, expect
 
 from tests.browser.server_process import ServerProcess
 from tests.browser.test_screens_shape import SERIOUS, SIDEWAYS, SMALL_TARGETS, TARGET_PX
@@ -107,7 +107,7 @@ def test_a_file_becomes_a_board_that_is_there_without_a_network(page: Page) -> N
     expect(page.get_by_role("img", name="The bottom side of the board with 1 pads of this net")).to_be_visible()
 
 
-def test_a_tap_on_a_pad_says_its_name_and_a_drag_moves_the_board(page: Page) -> None:
+def test_a_tap_on_a_pad_says_its_name_a_drag_moves_the_board_and_two_fingers_bring_it_nearer(page: Page) -> None:
     keep_board(page)
     page.get_by_role("button", name="Keep this board").click()
     page.get_by_label("What and whose").fill("A reader's job")
@@ -116,18 +116,49 @@ def test_a_tap_on_a_pad_says_its_name_and_a_drag_moves_the_board(page: Page) -> 
     job = page.url.split("/job/")[1].split("/")[0]
     go(page, f"#/job/{job}/leads?contact=5")
     outline = page.get_by_role("img", name="The top side of the board")
-    pad = outline.locator("rect").nth(1)
-    pad.scroll_into_view_if_needed()
-    box = pad.bounding_box()
-    assert box is not None
-    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
-    expect(page.get_by_role("status").filter(has_text=": top side")).to_be_visible()
-    before = outline.get_attribute("viewBox")
-    page.mouse.move(box["x"], box["y"])
+    outline.scroll_into_view_if_needed()
+    x, y = middle(outline.locator("rect").nth(1))
+    whole = frame(outline)
+    page.mouse.move(x - 40, y - 40)
     page.mouse.down()
-    page.mouse.move(box["x"] + 60, box["y"] + 20, steps=4)
+    page.mouse.move(x, y, steps=4)  # ends on a pad, and is no tap on it
     page.mouse.up()
-    assert outline.get_attribute("viewBox") != before
+    assert frame(outline) != whole
+    expect(page.get_by_text("Tap a pad for its name.")).to_be_visible()
+    page.get_by_role("button", name="This net").click()
+    x, y = middle(outline.locator("rect").nth(1))  # the page may have moved to bring the button in
+    page.mouse.click(x, y)
+    expect(page.get_by_role("status").filter(has_text=": top side")).to_be_visible()
+    pinched(page, x, y)
+    near = frame(outline)
+    assert near[2] < 0.7 * whole[2]
+    # what lay between the fingers still does: the same share of the picture from its left and its top
+    box = outline.bounding_box()
+    assert box is not None
+    for at, low, size in ((x - box["x"], 0, box["width"]), (y - box["y"], 1, box["height"])):
+        share = at / size
+        assert near[low] + share * near[low + 2] == pytest.approx(whole[low] + share * whole[low + 2], abs=0.6)
+
+
+def middle(one: Locator) -> tuple[float, float]:
+    """Where its middle is on the screen."""
+    box = one.bounding_box()
+    assert box is not None
+    return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+
+
+def frame(outline: Locator) -> list[float]:
+    """The part of the board that is shown: left, top, width, height in millimetres."""
+    return [float(one) for one in (outline.get_attribute("viewBox") or "").split()]
+
+
+def pinched(page: Page, x: float, y: float) -> None:
+    """Two fingers come down beside a point and part."""
+    session = page.context.new_cdp_session(page)
+    session.send("Emulation.setTouchEmulationEnabled", {"enabled": True, "maxTouchPoints": 2})
+    for kind, half in (("touchStart", 20), ("touchMove", 30), ("touchMove", 45), ("touchEnd", None)):
+        points = [] if half is None else [{"x": x - half, "y": y, "id": 1}, {"x": x + half, "y": y, "id": 2}]
+        session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
 
 
 def test_what_is_no_board_is_told_with_what_would_work_and_nothing_is_kept(page: Page) -> None:
