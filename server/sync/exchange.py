@@ -22,6 +22,9 @@ from server.sync.apply import apply_change
 from server.sync.forget import without_words
 from shared_models.change import BatchAnswer, Change, ChangeAnswer, ChangePage, NumberedChange, Problem
 
+LARGEST_BATCH = 5_000
+"""Changes in one batch, at most: they are one transaction, and everyone else's waits for it. A phone sends 200."""
+
 PAGE_BODY_BYTES = 2_000_000
 """A page holds no further change once its bodies reach this: what a phone reads in one go."""
 
@@ -44,8 +47,18 @@ def open_batch(raw: bytes) -> Sequence[Raw | bytes]:
     batch is cut up leniently, so that only the change that holds it is refused.
 
     Raises:
-        Refusal: 400, for what cannot be cut up at all.
+        Refusal: 400, for what cannot be cut up at all; 413, for more than `LARGEST_BATCH`.
     """
+    sent = _cut_up(raw)
+    if len(sent) > LARGEST_BATCH:
+        raise Refusal(413, Problem(
+            code="too_many_changes", message=f"A batch holds at most {LARGEST_BATCH} changes.", where="changes",
+            given=f"{len(sent)} changes", expected=f"at most {LARGEST_BATCH}", example="send them in smaller batches",
+        ))
+    return sent
+
+
+def _cut_up(raw: bytes) -> Sequence[Raw | bytes]:
     try:
         return strict_json(raw, SentBatch).changes
     except Refusal:

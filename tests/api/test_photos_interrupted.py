@@ -10,8 +10,8 @@ import pytest
 
 from server.photos import arriving
 from server.photos.files import PhotoFolder
+from tests.browser.server_process import ServerProcess
 from tests.support.pictures import noise, sha256
-from tests.sync.process import ServerProcess, free_port
 
 MADE = itertools.count()
 PATIENCE_S = 20
@@ -22,12 +22,11 @@ BUFFERED = 70_000
 @pytest.fixture(scope="module")
 def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ServerProcess]:
     """A real server that can be killed; one for all tests, each with a picture of its own."""
-    started = ServerProcess(tmp_path_factory.mktemp("cut") / "data", free_port())
-    started.data_dir.mkdir()
+    folder = tmp_path_factory.mktemp("cut")
+    started = ServerProcess(folder / "data", folder / "no-app")
     started.start()
     yield started
-    if started.process is not None:
-        started.kill()
+    started.kill()
 
 
 @pytest.fixture
@@ -47,7 +46,7 @@ def begin(server: ServerProcess, raw: bytes, sent: int, offset: int = 0) -> sock
 def _head(server: ServerProcess, name: str, length: int, offset: int, method: str = "PUT") -> bytes:
     return (
         f"{method} /api/photos/{name} HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n"
-        f"Authorization: Bearer {server.token}\r\nContent-Length: {length}\r\nUpload-Offset: {offset}\r\n\r\n"
+        f"Authorization: {server.with_token()['Authorization']}\r\nContent-Length: {length}\r\nUpload-Offset: {offset}\r\n\r\n"
     ).encode()
 
 
@@ -169,6 +168,13 @@ def test_a_second_server_on_the_same_record_leaves_what_is_just_arriving(server:
         connection.sendall(raw[len(raw) // 2 :])
         assert b"201" in connection.makefile("rb").readline()
     assert sha256(raw) in names(server)
+
+
+def test_a_picture_of_two_gigabytes_is_refused_by_its_length_alone(server: ServerProcess, raw: bytes) -> None:
+    with socket.create_connection(("127.0.0.1", server.port)) as connection:
+        connection.sendall(_head(server, sha256(raw), 2_000_000_000, 0) + raw[:1000])
+        assert b"413" in connection.makefile("rb").readline()
+    assert on_their_way(server) == {} and sha256(raw) not in names(server)
 
 
 def test_two_at_once_of_one_picture_are_one_file(server: ServerProcess, raw: bytes) -> None:
