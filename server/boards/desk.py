@@ -60,7 +60,9 @@ class BoardDesk:
         """
         format_of(raw)
         columns = columns_from(columns_told) if columns_told else None
-        file_id = hashlib.sha256(raw + (columns_told or "").encode()).hexdigest()
+        digest = hashlib.sha256(raw)
+        digest.update((columns_told or "").encode())
+        file_id = digest.hexdigest()
         if file_id not in self._lying:
             lying = self._lying[file_id] = _Lying(file_id, len(raw))
             while len(self._lying) > KEPT:

@@ -1,6 +1,7 @@
 """Files that were cut, doubled, spoilt or made up: a board or a sentence with a place, in bounded time, never else."""
 
 import tracemalloc
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -11,8 +12,9 @@ from server.boards.pin_list import columns_from
 from server.problems import Refusal
 from tests.support.invented_board import ipc356, ipc2581, kicad, pin_list
 
+BY_KICAD = Path(__file__).parents[1] / "vectors" / "boards" / "kicad9_revision_c_mm.xml"
 SEEDS = [kicad().encode(), kicad(20171114).encode(), kicad(20260206).encode(), ipc356().encode(), ipc2581(),
-    pin_list().encode()]
+    pin_list().encode(), BY_KICAD.read_bytes()]
 COLUMNS = columns_from("ref=Part,pin=Pin,net=Net")
 PIECES = [b"(", b")", b'"', b"\\", b"\n", b"\0", b"<", b">", b"&", b"-", b"999", b"(net", b"(pad", b"NaN", b"1e999",
     b"\xff", b"#1", b""]
@@ -62,7 +64,9 @@ def test_bytes_that_nobody_wrote_are_told(raw: bytes) -> None:
 
 @pytest.mark.parametrize("raw", [
     b"(kicad_pcb " + b"(footprint (pad 1 smd (net 1 A)) " * 5000, b"(kicad_pcb " + b'(property "' * 20_000,
-    b"<a>" + b"<b/>" * 100_000, b"P  UNITS CUST 0\n" + b"327" * 100_000, b"a,b,c\n" * 50_000,
+    b"<a>" + b"<b/>" * 100_000, b"<a><Profile><Polygon>" + b'<PolyStepSegment x="1" y="1"/>' * 20_000,
+    b'<a><Set net="A">' + b'<Pad><PinRef componentRef="A" pin="1"/></Pad>' * 20_000,
+    b"P  UNITS CUST 0\n" + b"327" * 100_000, b"a,b,c\n" * 50_000,
 ])
 def test_a_long_file_of_nothing_takes_no_more_memory_than_a_few_times_its_size(raw: bytes) -> None:
     tracemalloc.start()

@@ -151,7 +151,9 @@ def _fuzz(seconds: int, bars: Bars) -> None:
     with tempfile.TemporaryDirectory() as folder:
         corpus = Path(folder) / "corpus"
         corpus.mkdir()
-        seeds = [kicad(), kicad(20171114), kicad(20260206), ipc356(), ipc2581().decode(), pin_list()]
+        by_kicad = Path(__file__).parents[1] / "vectors" / "boards" / "kicad9_revision_c_mm.xml"
+        seeds = [kicad(), kicad(20171114), kicad(20260206), ipc356(), ipc2581().decode(), pin_list(),
+                 by_kicad.read_text(encoding="utf-8")]
         for at, text in enumerate(seeds):
             (corpus / f"seed-{at}").write_text(text, encoding="utf-8")
         script = Path(folder) / "fuzz.py"
@@ -160,7 +162,7 @@ def _fuzz(seconds: int, bars: Bars) -> None:
         done = subprocess.run(
             [sys.executable, str(script), str(corpus), f"-max_total_time={seconds}", "-timeout=10",
             "-rss_limit_mb=1024",
-             "-max_len=20000"],
+             "-max_len=80000"],
             capture_output=True, text=True, check=False, cwd=folder,
             env={**os.environ, "PYTHONPATH": os.pathsep.join([str(Path(__file__).parents[2]), *sys.path])},
         )
