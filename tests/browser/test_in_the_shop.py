@@ -231,6 +231,10 @@ def test_the_plain_page_tests_the_secure_address(shop: ShopProcess, trusting: Br
         assert errors == []
         width = page.evaluate("() => document.documentElement.scrollWidth")
         assert width <= PHONE["width"], "it scrolls sideways"
+        expect(page.locator("#clock")).to_be_hidden()
+        page.clock.set_fixed_time(dt.datetime.now(dt.UTC) + dt.timedelta(days=366))
+        page.reload()
+        expect(page.locator("#clock")).to_contain_text("366 days ahead of the shop's")
         context.close()
 
 
