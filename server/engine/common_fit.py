@@ -32,6 +32,8 @@ from server.engine.constants import (
     LEAN_MOST,
     LOG_2PI_HALF,
     SESSION_FAULT_SHARES,
+    STRAINED_POINTS,
+    STRAINED_SD,
     TINY,
     VT_MV_PER_K,
     XTI,
@@ -78,6 +80,9 @@ class Chip(NamedTuple):
 
 
 NO_CHIP = Chip(0.0, 1.0, 0.0, 0.0, 0.0)
+
+
+_Row = tuple[float, float, float, float, float, int, float]
 
 
 class CommonFit(NamedTuple):
@@ -134,6 +139,25 @@ def fit_common(points: list[Point], prior: Prior, starts: list[tuple[float, floa
     """The common unknowns of these points, from the best of several (log current, kelvin) starts."""
     if not points:
         return nothing_in_common(prior)
+    rows, names = _rows(points, prior)
+    level = [0.0] * len(names)
+    best = _settle(starts[0], level, rows, names, prior, steps)
+    if len(points) >= FEW_CONTACTS and not is_strained(best, prior):
+        return best
+    others = [(start, level) for start in starts[1:]]
+    if len(points) >= FEW_CONTACTS and names:
+        others.append((starts[0], _middle_leans(points, names)))
+    for start, leans in others:
+        tried = _settle(start, leans, rows, names, prior, steps)
+        # two starts that reach one optimum differ by what the last step left, and the last bits of that are the
+        # machine's: the earlier start stands unless another is better by more than that
+        if tried.evidence > best.evidence + EVIDENCE_MARGIN:
+            best = tried
+    return best
+
+
+def _rows(points: list[Point], prior: Prior) -> tuple[list[_Row], list[str]]:
+    """The points as the steps take them, and the chips' names in their order."""
     names = sorted({point.chip for point in points if point.chip})
     rows = [
         (
@@ -147,18 +171,26 @@ def fit_common(points: list[Point], prior: Prior, starts: list[tuple[float, floa
         )
         for point in points
     ]
-    level = [0.0] * len(names)
-    best = _settle(starts[0], level, rows, names, prior, steps)
-    others = [(start, level) for start in starts[1:]]
-    if len(points) >= FEW_CONTACTS and names:
-        others.append((starts[0], _middle_leans(points, names)))
-    for start, leans in others:
-        tried = _settle(start, leans, rows, names, prior, steps)
-        # two starts that reach one optimum differ by what the last step left, and the last bits of that are the
-        # machine's: the earlier start stands unless another is better by more than that
-        if tried.evidence > best.evidence + EVIDENCE_MARGIN:
-            best = tried
-    return best
+    return rows, names
+
+
+def fit_again(points: list[Point], prior: Prior, before: CommonFit, steps: int) -> CommonFit:
+    """The common unknowns of these points, from where a fit of nearly the same points stood."""
+    rows, names = _rows(points, prior)
+    leans = [before.chips[name].lean if name in before.chips else 0.0 for name in names]
+    return _settle((before.log_current, before.kelvin), leans, rows, names, prior, steps, before.offset_mv)
+
+
+def is_strained(fit: CommonFit, prior: Prior) -> bool:
+    """Whether a fit had to go far: several points it cannot explain, or unknowns that stand far from where they were
+    told. Where it had not, no other explanation of the whole board is worth looking for.
+    """
+    unexplained = len([weight for weight in fit.weights if weight < 0.5])
+    far = max(
+        [abs(fit.log_current) / prior.current_sd, abs(fit.kelvin) / prior.air_sd_k]
+        + [abs(chip.lean) for chip in fit.chips.values()]
+    )
+    return unexplained >= STRAINED_POINTS or far > STRAINED_SD
 
 
 def _middle_leans(points: list[Point], names: list[str]) -> list[float]:
@@ -171,7 +203,6 @@ def _middle_leans(points: list[Point], names: list[str]) -> list[float]:
     return leans
 
 
-_Row = tuple[float, float, float, float, float, int, float]
 _Six = tuple[float, float, float, float, float, float]
 
 
@@ -198,14 +229,20 @@ class _Arrow(NamedTuple):
 
 
 def _settle(
-    start: tuple[float, float], leans: list[float], rows: list[_Row], names: list[str], prior: Prior, steps: int
+    start: tuple[float, float],
+    leans: list[float],
+    rows: list[_Row],
+    names: list[str],
+    prior: Prior,
+    steps: int,
+    offset_mv: float | None = None,
 ) -> CommonFit:
-    """Reweighted least squares from one start."""
+    """Reweighted least squares from one start; with `offset_mv` it is where a fit stood, chips and all."""
     leans = [min(max(lean, -prior.lean_most), prior.lean_most) for lean in leans]
-    now = _Now(*_bounded(start[0], start[1], prior.current_ma, prior.air_c), 0.0, leans)
+    now = _Now(*_bounded(start[0], start[1], prior.current_ma, prior.air_c), offset_mv or 0.0, leans)
     fit = nothing_in_common(prior)
     for step in range(steps):
-        left, healthy, faulty = _look(rows, now, prior, step == 0)
+        left, healthy, faulty = _look(rows, now, prior, step == 0 and offset_mv is None)
         weights, likelihood = _healthy_weights(healthy, faulty)
         arrow = _normal_equations(rows, left, weights, now, prior)
         evidence = likelihood - 0.5 * (_prior_cost(now, prior) + arrow.log_determinant)

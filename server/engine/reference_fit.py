@@ -10,12 +10,13 @@ import math
 from typing import NamedTuple
 
 from server.engine.accepted_board import Board
-from server.engine.common_fit import Point, Prior, fit_common, lean_of, nothing_in_common
+from server.engine.common_fit import CommonFit, Point, Prior, fit_again, fit_common, lean_of, nothing_in_common
 from server.engine.constants import (
     CURRENT_SD_SAME_METER,
     DOUBLE_TOUCH_MV,
     OFFSET_SD_MV,
     REFERENCE_DF,
+    REFERENCE_FIT_AGAIN,
     REFERENCE_FIT_MIN,
     REFERENCE_FIT_ROUNDS,
     REFERENCE_FIT_STEPS,
@@ -31,16 +32,21 @@ Cells = dict[tuple[int, str], ReferenceCell]
 class Freed(NamedTuple):
     """Red on ground, by contact and lead: `cells` freed of all that each board's readings share, `of_conditions` of
     what meter and air did to it alone; `unrest`: how far each group of lines moves from board to board beyond the
-    usual (mV). Black stays as carried.
+    usual (mV). `fits`: each board's. Black stays as carried.
     """
 
     cells: Cells
     of_conditions: Cells
     unrest: dict[str, float]
+    fits: dict[str, CommonFit]
 
 
-def without_what_boards_share(board: Board, cells: Cells, lines: dict[int, Line], to: Conditions) -> Freed:
-    """Each board fitted against the middle of all, as its lines read on one current."""
+def without_what_boards_share(
+    board: Board, cells: Cells, lines: dict[int, Line], to: Conditions, before: dict[str, CommonFit]
+) -> Freed:
+    """Each board fitted against the middle of all, as its lines read on one current; `before`: the boards' fits as
+    they stood when their lines were straightened less well, if they were fitted.
+    """
     values: dict[str, dict[int, float]] = {}
     taken_at: dict[str, Conditions] = {}
     for contact, line in lines.items():
@@ -49,12 +55,17 @@ def without_what_boards_share(board: Board, cells: Cells, lines: dict[int, Line]
             values.setdefault(name, {})[contact] = value
             taken_at[name] = at
     if len(values) < 2:
-        return Freed(cells, cells, {})
+        return Freed(cells, cells, {}, {})
     fits: dict[str, _Moved] = {}
+    stood = before
     freed = values
     for _ in range(REFERENCE_FIT_ROUNDS):
         middle = _middles(freed)
-        fits = {name: _fitted(board, values[name], middle, lines, taken_at[name], to) for name in sorted(values)}
+        fits = {
+            name: _fitted(board, values[name], middle, lines, (taken_at[name], to), stood.get(name))
+            for name in sorted(values)
+        }
+        stood = {name: one.fit for name, one in fits.items() if one.fit is not None}
         freed = {
             name: {contact: value - fits[name].whole.get(contact, 0.0) for contact, value in one.items()}
             for name, one in values.items()
@@ -69,7 +80,7 @@ def without_what_boards_share(board: Board, cells: Cells, lines: dict[int, Line]
         conditions[contact, "red"] = cell._replace(
             values=[value - fits[name].conditions.get(contact, 0.0) for name, value in both]
         )
-    return Freed(whole, conditions, _unrest([fits[name].groups for name in sorted(fits)]))
+    return Freed(whole, conditions, _unrest([fits[name].groups for name in sorted(fits)]), stood)
 
 
 def _unrest(shifts: list[dict[str, tuple[float, float]]]) -> dict[str, float]:
@@ -106,12 +117,13 @@ def _middles(boards: dict[str, dict[int, float]]) -> dict[int, float]:
 
 class _Moved(NamedTuple):
     """How one board's readings moved together: at each contact in all, and by meter and air alone; and each group,
-    with the variance that is usual.
+    with the variance that is usual. `fit` None: too little was read.
     """
 
     whole: dict[int, float]
     conditions: dict[int, float]
     groups: dict[str, tuple[float, float]]
+    fit: CommonFit | None
 
 
 def _fitted(
@@ -119,9 +131,10 @@ def _fitted(
     values: dict[int, float],
     middle: dict[int, float],
     lines: dict[int, Line],
-    at: Conditions,
-    to: Conditions,
+    taken: tuple[Conditions, Conditions],
+    before: CommonFit | None,
 ) -> _Moved:
+    at, to = taken
     same = at.meter_id == to.meter_id
     current_sd = CURRENT_SD_SAME_METER if same else at.current_sd
     prior = Prior(to.current_ma, to.air_c, current_sd, at.air_sd_k, OFFSET_SD_MV, math.inf)
@@ -134,10 +147,14 @@ def _fitted(
         group = leans_with(board.contacts[contact])
         points.append(Point(middle[contact], value, scatter, lines[contact].path, group, common))
         keys.append(contact)
-    told = _Moved({}, {}, {})
     if len(points) < REFERENCE_FIT_MIN:
-        return told
-    fit = fit_common(points, prior, [(0.0, 0.0)], REFERENCE_FIT_STEPS)
+        return _Moved({}, {}, {}, None)
+    fit = (
+        fit_common(points, prior, [(0.0, 0.0)], REFERENCE_FIT_STEPS)
+        if before is None
+        else fit_again(points, prior, before, REFERENCE_FIT_AGAIN)
+    )
+    told = _Moved({}, {}, {}, fit)
     usual = nothing_in_common(prior)
     for contact, point in zip(keys, points, strict=True):
         per_log, per_k = slopes(point.expected_mv, point.path, to.current_ma, to.air_c)

@@ -79,9 +79,9 @@ def known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) ->
 def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) -> KnownBands:
     carried = reference_cells(prepared.board, prepared.known_good, meters, at)
     red_lines = straightened(prepared.board, carried, at, "red", is_freed=False)
-    freed = Freed(carried, carried, {})
+    freed = Freed(carried, carried, {}, {})
     for _ in range(FREED_ROUNDS):
-        freed = without_what_boards_share(prepared.board, carried, red_lines.lines, at)
+        freed = without_what_boards_share(prepared.board, carried, red_lines.lines, at, freed.fits)
         red_lines = straightened(prepared.board, freed.of_conditions, at, "red", is_freed=True)
     cells, unrest = freed.cells, freed.unrest
     limit_mv = open_circuit_of(at.meter_id, meters)

@@ -7,7 +7,7 @@ whose lines then move neither; and a meter and an air that nobody told rightly.
 import math
 
 from server.engine.bands import Healthy
-from server.engine.common_fit import CommonFit, Point, Prior, fit_common, leaning_less
+from server.engine.common_fit import CommonFit, Point, Prior, fit_common, is_strained, leaning_less
 from server.engine.constants import (
     DOUBLE_TOUCH_MV,
     FEW_CONTACTS,
@@ -63,9 +63,11 @@ def fit_from_references(
             keys.append((contact, lead))
     prior = Prior(at.current_ma, at.air_c, current_sd, air_sd_k, OFFSET_SD_MV)
     common = fit_common(points, prior, starts_of(points, prior), SESSION_STEPS)
-    common = _beside_another_maker(points, prior, common)
+    strained = bool(points) and is_strained(common, prior)
+    if strained:
+        common = _beside_another_maker(points, prior, common)
     wrongly = 0.0
-    if _used(common) >= OFFSET_MIN_CONTACTS:
+    if strained and _used(common) >= OFFSET_MIN_CONTACTS:
         free = Prior(at.current_ma, at.air_c, *told_nothing(current_sd, air_sd_k), OFFSET_SD_MV)
         untold = fit_common(points, free, starts_of(points, free)[:2], SESSION_STEPS)
         wrongly = untold.evidence - common.evidence

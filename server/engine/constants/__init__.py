@@ -122,8 +122,13 @@ SECOND_BRIDGE_SD_MV = _num(
 LEAK_TAIL = _num("LEAK_TAIL", 0.05, "1", "PRACTICE", "an interval of nine tenths")
 LEAN_MOST = _num("LEAN_MOST", 3.0, "sd", "ASSUMED", "a chip that leans further is of another maker, or hurt: a story")
 EVIDENCE_MARGIN = _num("EVIDENCE_MARGIN", 0.05, "ln", "ASSUMED", "a start better by less has reached the same optimum")
+STRAINED_POINTS = int(
+    _num("STRAINED_POINTS", 3, "contacts", "ASSUMED", "so many that a fit cannot explain, and others are tried too")
+)
+STRAINED_SD = _num("STRAINED_SD", 1.5, "sd", "ASSUMED", "so far from where it was told, and others are tried too")
 FEW_CONTACTS = int(_num("FEW_CONTACTS", 4, "contacts", "ASSUMED", "up to here a session is fitted anew without each"))
 REFERENCE_FIT_ROUNDS = int(_num("REFERENCE_FIT_ROUNDS", 2, "1", "ASSUMED", "fit the boards, take the middle, again"))
+REFERENCE_FIT_AGAIN = int(_num("REFERENCE_FIT_AGAIN", 2, "1", "ASSUMED", "steps from where a board's fit stood before"))
 REFERENCE_FIT_STEPS = int(_num("REFERENCE_FIT_STEPS", 3, "1", "ASSUMED", "reweighting steps for one healthy board"))
 FREED_ROUNDS = int(
     _num("FREED_ROUNDS", 3, "1", "ASSUMED", "lines straightened, boards freed, and again; the rest moves 0.1 mV")
