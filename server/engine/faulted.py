@@ -68,7 +68,7 @@ def normal(x: float, loc: float, sd: float) -> float:
 def evenly(x: float, loc: float, span: float, sd: float) -> float:
     """Density of what lies anywhere within `span` of `loc`, seen with a normal scatter of `sd`, per mV."""
     root = sd * math.sqrt(2)
-    return (math.erf((x - loc + span) / root) - math.erf((x - loc - span) / root)) / (4 * span)
+    return 0.5 * (math.erf((x - loc + span) / root) - math.erf((x - loc - span) / root)) / (2 * span)
 
 
 def behind(view: View) -> View:

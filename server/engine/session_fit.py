@@ -7,13 +7,14 @@ whose lines then move neither; and a meter and an air that nobody told rightly.
 import math
 
 from server.engine.bands import Healthy
-from server.engine.common_fit import CommonFit, Point, Prior, fit_common, is_strained, leaning_less
+from server.engine.common_fit import CommonFit, Point, Prior, fit_again, fit_common, is_strained, leaning_less
 from server.engine.constants import (
     DOUBLE_TOUCH_MV,
     FEW_CONTACTS,
     OFFSET_MIN_CONTACTS,
     OFFSET_SD_MV,
-    REVISION_SPAN_MV,
+    REVISION_SD_MV,
+    SESSION_AGAIN,
     SESSION_STEPS,
     SHARE,
     TOLD_WRONGLY,
@@ -63,18 +64,7 @@ def fit_from_references(
             keys.append((contact, lead))
     prior = Prior(at.current_ma, at.air_c, current_sd, air_sd_k, OFFSET_SD_MV)
     common = fit_common(points, prior, starts_of(points, prior), SESSION_STEPS)
-    strained = bool(points) and is_strained(common, prior)
-    if strained:
-        common = _beside_another_maker(points, prior, common)
-    wrongly = 0.0
-    if strained and _used(common) >= OFFSET_MIN_CONTACTS:
-        free = Prior(at.current_ma, at.air_c, *told_nothing(current_sd, air_sd_k), OFFSET_SD_MV)
-        untold = fit_common(points, free, starts_of(points, free)[:2], SESSION_STEPS)
-        wrongly = untold.evidence - common.evidence
-        if wrongly > 1:
-            wrongly = untold.evidence - max(common.evidence, _with_a_chip_of_another_maker(points, prior))
-        if wrongly > TOLD_WRONGLY:
-            common, prior = untold, free
+    common, prior, wrongly = _best_told(points, prior, common, *told_nothing(current_sd, air_sd_k))
     offset, offset_sd = plain_offset(plain)
     weights = dict(zip(keys, common.weights, strict=True))
     without: dict[tuple[int, str], CommonFit] = {}
@@ -86,47 +76,57 @@ def fit_from_references(
     return SessionFit(common, weights, without, offset, offset_sd, _used(common)), wrongly
 
 
-def _beside_another_maker(points: list[Point], prior: Prior, common: CommonFit) -> CommonFit:
-    """The fit in which one chip's lines are another maker's, where that explains the readings better; else `common`.
+def _best_told(
+    points: list[Point], prior: Prior, common: CommonFit, current_sd: float, air_sd_k: float
+) -> tuple[CommonFit, Prior, float]:
+    """Of a meter and an air as told, beside one chip of another maker, or not told rightly (then this wide): the fit
+    that explains the readings best with its prior, and how much better (ln) the last explains them than the others.
+    """
+    wrongly, evidence, strained = 0.0, -math.inf, bool(points) and is_strained(common, prior)
+    best = common
+    if strained:
+        maker, evidence = _beside_another_maker(points, prior)
+        rarely = math.log(SHARE["other_revision"] / math.fsum(SHARE.values()))
+        if maker is not None and evidence + rarely > common.evidence + TOLD_WRONGLY:
+            best = maker
+    if _used(best) >= OFFSET_MIN_CONTACTS:
+        free = Prior(prior.current_ma, prior.air_c, current_sd, air_sd_k, OFFSET_SD_MV)
+        untold = (
+            fit_common(points, free, starts_of(points, free)[:2], SESSION_STEPS)
+            if strained
+            else fit_again(points, free, common, SESSION_AGAIN)
+        )
+        wrongly = untold.evidence - common.evidence
+        if strained and wrongly > 1:
+            rather = math.log(SHARE["other_revision"] / SHARE["meter_differs"])
+            wrongly = untold.evidence - max(common.evidence, evidence + rather)
+        if wrongly > TOLD_WRONGLY:
+            return untold, free, wrongly
+    return best, prior, wrongly
+
+
+def _beside_another_maker(points: list[Point], prior: Prior) -> tuple[CommonFit | None, float]:
+    """The fit in which one chip's lines are another maker's, with its evidence over all the chips it could be.
 
     Such a chip is a story of its own: its lines move neither the meter nor the air. They lean as far as a healthy
     chip's may; what is left of their shift stays in view.
     """
     makers = sorted({maker for point in points if (maker := point.chip.partition("/")[0])})
-    rarely = math.log(SHARE["other_revision"] / (math.fsum(SHARE.values()) * max(1, len(makers))))
-    best, evidence = common, common.evidence + TOLD_WRONGLY
+    best: CommonFit | None = None
+    evidence = -math.inf
     for maker in makers:
         freed = [
-            point._replace(chip_mv=math.hypot(point.chip_mv, REVISION_SPAN_MV / math.sqrt(3)))
+            point._replace(chip_mv=math.hypot(point.chip_mv, REVISION_SD_MV))
             if point.chip.startswith(f"{maker}/")
             else point
             for point in points
         ]
         fit = fit_common(freed, prior, [(0.0, 0.0)], SESSION_STEPS)
-        if fit.evidence + rarely > evidence:
+        if fit.evidence - math.log(len(makers)) > evidence:
             pairs = zip(points, freed, strict=True)
             usual = {one.chip: one.chip_mv / free.chip_mv for one, free in pairs if one.chip}
-            best, evidence = leaning_less(fit, usual, prior.lean_most), fit.evidence + rarely
-    return best
-
-
-def _with_a_chip_of_another_maker(points: list[Point], prior: Prior) -> float:
-    """The best evidence with what was told and one chip of another maker: its lines are off, and no meter is.
-
-    Such a chip is a story of its own; here it only keeps the meter from being blamed for it.
-    """
-    best = -math.inf
-    for maker in sorted({point.chip.partition("/")[0] for point in points if not point.chip.startswith("/")}):
-        if not maker:
-            continue
-        free = [
-            point._replace(chip_mv=math.hypot(point.chip_mv, REVISION_SPAN_MV / math.sqrt(3)))
-            if point.chip.startswith(f"{maker}/")
-            else point
-            for point in points
-        ]
-        best = max(best, fit_common(free, prior, [(0.0, 0.0)], SESSION_STEPS).evidence)
-    return best + math.log(SHARE["other_revision"] / SHARE["meter_differs"])
+            best, evidence = leaning_less(fit, usual, prior.lean_most), fit.evidence - math.log(len(makers))
+    return best, evidence
 
 
 def _used(common: CommonFit) -> int:

@@ -9,14 +9,12 @@ import math
 
 from server.engine.circuit.meaning import LeakAt, Meaning
 from server.engine.circuit.parts import Circuit
-from server.engine.constants import UNIT_FACTORS
+from server.engine.constants import EVEN_SIDES, UNIT_FACTORS
 from server.engine.rounding import millivolts, plain
 from server.engine.second_current import Second
 from shared_models.opinion import Number, Reason
 
 CLAMP_ENDS = (".lower", ".upper")
-EVEN_SIDES = 0.25
-"""An interval whose sides differ by no more than this share of the larger is told as plus and minus the larger."""
 
 
 def ohms(value: float) -> str:

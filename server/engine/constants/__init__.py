@@ -122,6 +122,7 @@ SECOND_BRIDGE_SD_MV = _num(
 LEAK_TAIL = _num("LEAK_TAIL", 0.05, "1", "PRACTICE", "an interval of nine tenths")
 LEAN_MOST = _num("LEAN_MOST", 3.0, "sd", "ASSUMED", "a chip that leans further is of another maker, or hurt: a story")
 EVIDENCE_MARGIN = _num("EVIDENCE_MARGIN", 0.05, "ln", "ASSUMED", "a start better by less has reached the same optimum")
+SESSION_AGAIN = int(_num("SESSION_AGAIN", 2, "1", "ASSUMED", "steps from a fit that stood to one with a wider prior"))
 STRAINED_POINTS = int(
     _num("STRAINED_POINTS", 3, "contacts", "ASSUMED", "so many that a fit cannot explain, and others are tried too")
 )
@@ -171,7 +172,7 @@ MAD_OF_FEW = (1.196, 1.495, 1.363, 1.206, 1.200, 1.140, 1.129, 1.107)
 TABLE.append(
     Entry("MAD_OF_FEW", MAD_OF_FEW, "1", "SOURCE", "Croux and Rousseeuw 1992, of 2 to 9 values; from memory")
 )
-MAD_OF_MANY = _num("MAD_OF_MANY", 0.8, "values", "SOURCE", "the same of more than 9: n / (n - 0.8); from memory")
+MAD_OF_MANY = _num("MAD_OF_MANY", 0.8, "values", "SOURCE", "Croux and Rousseeuw 1992, n / (n - 0.8) above 9; memory")
 PAIR_COVERAGE = _num("PAIR_COVERAGE", 0.95, "1", "PRACTICE", "an interval is a 95 % one unless it says otherwise")
 PAIR_PRIOR_DF = _num(
     "PAIR_PRIOR_DF", 4.0, "contacts", "ASSUMED", "how far contacts scatter between two meters is known as from so many"
@@ -503,6 +504,7 @@ ACROSS_ROWS = _num("ACROSS_ROWS", 0.2, "1", "ASSUMED", "a bridge across rows bes
 REVISION_SPAN_MV = _num(
     "REVISION_SPAN_MV", 80.0, "mV", "PRACTICE", "another maker's chip: its contacts 20 to 60 mV apart, all together"
 )
+REVISION_SD_MV = _num("REVISION_SD_MV", 46.0, "mV", "PRACTICE", "deviation of what lies evenly within that span")
 REVISION_OWN_SD_MV = _num(
     "REVISION_OWN_SD_MV", 4.0, "mV", "ASSUMED", "lines of one role of such a chip stand off together within this"
 )
@@ -796,6 +798,10 @@ BLACK_OL = _map(
     "how often a healthy contact of these roles shows OL with black on ground",
 )
 RANGE_TO_SD = _num("RANGE_TO_SD", 0.25, "1", "ASSUMED", "a stated range is about four deviations wide")
+
+EVEN_SIDES = _num(
+    "EVEN_SIDES", 0.25, "1", "ASSUMED", "sides that differ by no more of the larger are told as plus and minus"
+)
 
 # ---- units ------------------------------------------------------------------------------------------
 UNIT_FACTORS = _map(
