@@ -46,7 +46,8 @@ def begin(server: ServerProcess, raw: bytes, sent: int, offset: int = 0) -> sock
 def _head(server: ServerProcess, name: str, length: int, offset: int, method: str = "PUT") -> bytes:
     return (
         f"{method} /api/photos/{name} HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n"
-        f"Authorization: {server.with_token()['Authorization']}\r\nContent-Length: {length}\r\nUpload-Offset: {offset}\r\n\r\n"
+        f"Authorization: {server.with_token()['Authorization']}\r\nContent-Length: {length}\r\n"
+        f"Upload-Offset: {offset}\r\n\r\n"
     ).encode()
 
 
