@@ -120,6 +120,9 @@ class ShopServer:
                     server.should_exit = True
                 following.cancel()
                 await asyncio.gather(following, *serving, return_exceptions=True)
+                if main.started and main.force_exit:
+                    # told to end twice, it waits for no connection; the record is closed all the same
+                    await main.lifespan.shutdown()
         return 0 if main.started else 1
 
     def _plain_page(self) -> "Welcome | None":

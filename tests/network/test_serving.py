@@ -199,6 +199,17 @@ def test_a_second_start_keeps_authority_certificate_phones_and_asks_for_no_first
         shop.stop()
 
 
+def test_told_to_end_twice_it_ends_at_once_and_closes_the_record(shop: ShopProcess) -> None:
+    shop.pair_first()
+    with socket.create_connection(("127.0.0.1", shop.port), timeout=30) as waiting:  # nobody speaks on it
+        assert waiting.fileno() >= 0
+        shop.send(signal.SIGTERM)
+        shop.send(signal.SIGINT)
+        assert shop.stop() == 0
+    assert "Traceback" not in shop.said
+    assert not (shop.data_dir / "record.sqlite3-wal").exists(), "the record was closed: nothing is left beside it"
+
+
 def test_a_certificate_of_ones_own_is_shown_and_read_again(tmp_path: Path) -> None:
     from cryptography.hazmat.primitives.serialization import NoEncryption, PrivateFormat
 
