@@ -1,9 +1,15 @@
 """The log of changes: find, append, hand out. Statements only."""
 
+import json
+from collections.abc import Sequence
+
 import aiosqlite
 from msgspec import Raw
 
 from shared_models.change import Change, NumberedChange
+
+Place = tuple[str, int]
+"""A device and its own number of a change."""
 
 _COLUMNS = "seq, id, device, device_seq, hlc, actor, body"
 
@@ -14,28 +20,43 @@ def _numbered(row: aiosqlite.Row) -> NumberedChange:
     return NumberedChange(seq=seq, change=change)
 
 
-async def find(connection: aiosqlite.Connection, change_id: str) -> NumberedChange | None:
-    """The change of this id, if the log has it."""
-    rows = await connection.execute_fetchall(f"SELECT {_COLUMNS} FROM change WHERE id = ?", (change_id,))
-    return next(map(_numbered, rows), None)
-
-
-async def find_place(connection: aiosqlite.Connection, device: str, device_seq: int) -> NumberedChange | None:
-    """The change that has this number of this device, if the log has one."""
+async def find(connection: aiosqlite.Connection, ids: Sequence[str]) -> dict[str, NumberedChange]:
+    """Those of these changes that the log has, by id."""
     rows = await connection.execute_fetchall(
-        f"SELECT {_COLUMNS} FROM change WHERE device = ? AND device_seq = ?", (device, device_seq)
+        f"SELECT {_COLUMNS} FROM change WHERE id IN (SELECT value FROM json_each(?))", (json.dumps(ids),)
     )
-    return next(map(_numbered, rows), None)
+    return {one.change.id: one for one in map(_numbered, rows)}
 
 
-async def append(connection: aiosqlite.Connection, change: Change, v: int, applied: bool) -> int:
-    """Adds the change and gives its number. Inside a writing transaction only."""
-    cursor = await connection.execute(
-        "INSERT INTO change (id, device, device_seq, hlc, actor, v, body, applied) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-        (change.id, change.device, change.device_seq, change.hlc, change.actor, v, bytes(change.body), int(applied)),
+async def find_places(connection: aiosqlite.Connection, places: Sequence[Place]) -> dict[Place, str]:
+    """Those of these numbers of devices that the log has, with the id of the change there."""
+    rows = await connection.execute_fetchall(
+        "SELECT change.device, change.device_seq, change.id FROM json_each(?) AS given CROSS JOIN change"
+        " ON change.device = json_extract(given.value, '$[0]') AND change.device_seq = json_extract(given.value, '$[1]')",
+        (json.dumps(places),),
     )
-    assert cursor.lastrowid is not None  # an INSERT into a rowid table always has one
-    return cursor.lastrowid
+    return {(device, device_seq): change_id for device, device_seq, change_id in rows}
+
+
+async def next_seq(connection: aiosqlite.Connection) -> int:
+    """The number the next change gets. Inside a writing transaction only."""
+    rows = await connection.execute_fetchall("SELECT seq FROM sqlite_sequence WHERE name = 'change'")
+    return next((seq for (seq,) in rows), 0) + 1
+
+
+async def append(connection: aiosqlite.Connection, changes: Sequence[tuple[int, Change, int, bool]]) -> None:
+    """Adds changes, each with its number, the version of its body, and whether the record has it.
+
+    Inside a writing transaction only, with numbers from `next_seq` on.
+    """
+    await connection.executemany(
+        "INSERT INTO change (seq, id, device, device_seq, hlc, actor, v, body, applied)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        [
+            (seq, one.id, one.device, one.device_seq, one.hlc, one.actor, v, bytes(one.body), int(applied))
+            for seq, one, v, applied in changes
+        ],
+    )
 
 
 async def page(

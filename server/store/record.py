@@ -4,38 +4,41 @@ The rules (which of two values stays) are part of the statements, since SQLite d
 step; when which statement is due is `server.sync.apply`'s.
 """
 
+from collections.abc import Sequence
+
 import aiosqlite
 
+Stamped = tuple[str | int, ...]
+"""The columns of a row, its stamp and its number last."""
 
-async def add_fact(
-    connection: aiosqlite.Connection, kind: str, record_id: str, record: str, stamp: str, seq: int
-) -> None:
-    """Adds a fact. Two different ones of one id are nobody's intention; then the later stamp stays, as for a field."""
-    await connection.execute(
+
+async def add_facts(connection: aiosqlite.Connection, facts: Sequence[Stamped]) -> None:
+    """Adds facts: kind, id, record, stamp, seq. Two different ones of one id are nobody's intention; then the
+    later stamp stays, as for a field.
+    """
+    await connection.executemany(
         "INSERT INTO fact (kind, id, record, stamp, seq) VALUES (?, ?, ?, ?, ?) ON CONFLICT (kind, id) DO UPDATE"
         " SET record = excluded.record, stamp = excluded.stamp, seq = excluded.seq WHERE excluded.stamp > stamp",
-        (kind, record_id, record, stamp, seq),
+        facts,
     )
 
 
-async def set_field(
-    connection: aiosqlite.Connection, kind: str, entity_id: str, name: str, value: str, stamp: str, seq: int
-) -> None:
-    """Gives a field its value, unless it has one with a later stamp."""
-    await connection.execute(
+async def set_fields(connection: aiosqlite.Connection, fields: Sequence[Stamped]) -> None:
+    """Gives fields (kind, id, name, value, stamp, seq) their values, unless they have one with a later stamp."""
+    await connection.executemany(
         "INSERT INTO field (kind, id, name, value, stamp, seq) VALUES (?, ?, ?, ?, ?, ?)"
         " ON CONFLICT (kind, id, name) DO UPDATE"
         " SET value = excluded.value, stamp = excluded.stamp, seq = excluded.seq WHERE excluded.stamp > stamp",
-        (kind, entity_id, name, value, stamp, seq),
+        fields,
     )
 
 
-async def remove(connection: aiosqlite.Connection, kind: str, record_id: str, why: str, stamp: str, seq: int) -> None:
-    """Takes a record back for good, whether it is there yet or not; the latest reason stays."""
-    await connection.execute(
+async def remove(connection: aiosqlite.Connection, removals: Sequence[Stamped]) -> None:
+    """Takes records (kind, id, why, stamp, seq) back for good, there yet or not; the latest reason stays."""
+    await connection.executemany(
         "INSERT INTO removed (kind, id, why, stamp, seq) VALUES (?, ?, ?, ?, ?) ON CONFLICT (kind, id) DO UPDATE"
         " SET why = excluded.why, stamp = excluded.stamp, seq = excluded.seq WHERE excluded.stamp > stamp",
-        (kind, record_id, why, stamp, seq),
+        removals,
     )
 
 

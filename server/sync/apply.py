@@ -1,10 +1,12 @@
-"""Applies one accepted change to the record.
+"""Applies accepted changes to the record.
 
 The rule, which the phone has too (`pwa/src/store/apply.ts`; `tests/vectors/apply` holds the two
 equal): facts are a set by id that only grows; each field of an entity keeps the value with the
 largest (hlc, device, change id); a removal wins whatever the order. So the same changes give the
 same record in any order, however often and in whatever portions they come.
 """
+
+from collections.abc import Sequence
 
 import aiosqlite
 
@@ -18,19 +20,25 @@ def stamp_of(change: Change) -> str:
     return f"{change.hlc} {change.device} {change.id}"
 
 
-async def apply_change(connection: aiosqlite.Connection, accepted: Accepted, seq: int) -> None:
-    """Applies the change that has the number `seq`. A body made by a newer app is left closed."""
-    body, stamp = accepted.body, stamp_of(accepted.change)
-    match body:
-        case Added():
-            await record.add_fact(connection, body.kind, accepted.record_id, _text(body.record), stamp, seq)
-        case FieldsSet():
-            for name, value in body.fields.items():
-                await record.set_field(connection, body.kind, body.id, name, _text(value), stamp, seq)
-        case Removed():
-            await record.remove(connection, body.kind, body.id, body.why, stamp, seq)
-        case None:
-            pass
+async def apply_changes(connection: aiosqlite.Connection, numbered: Sequence[tuple[Accepted, int]]) -> None:
+    """Applies changes, each with its number. Bodies made by a newer app are left closed."""
+    facts: list[record.Stamped] = []
+    fields: list[record.Stamped] = []
+    removals: list[record.Stamped] = []
+    for accepted, seq in numbered:
+        body, stamp = accepted.body, stamp_of(accepted.change)
+        match body:
+            case Added():
+                facts.append((body.kind, accepted.record_id, _text(body.record), stamp, seq))
+            case FieldsSet():
+                fields += [(body.kind, body.id, name, _text(value), stamp, seq) for name, value in body.fields.items()]
+            case Removed():
+                removals.append((body.kind, body.id, body.why, stamp, seq))
+            case None:
+                pass
+    await record.add_facts(connection, facts)
+    await record.set_fields(connection, fields)
+    await record.remove(connection, removals)
 
 
 def _text(raw: object) -> str:

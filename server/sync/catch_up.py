@@ -11,7 +11,7 @@ from server.problems import Refusal
 from server.store import change_log
 from server.store.database import Database
 from server.sync.accept import Vocabulary, accept_body
-from server.sync.apply import apply_change
+from server.sync.apply import apply_changes
 
 _log = logging.getLogger(__name__)
 
@@ -31,7 +31,7 @@ async def apply_waiting(database: Database, vocabulary: Vocabulary) -> int:
                 problem = refusal.problem
                 _log.warning("change %s stays closed: %s (%s)", numbered.change.id, problem.message, problem.where)
                 continue
-            await apply_change(connection, accepted, numbered.seq)
+            await apply_changes(connection, [(accepted, numbered.seq)])
             await change_log.mark_applied(connection, numbered.seq)
             applied += 1
     return applied

@@ -18,7 +18,7 @@ from server.store import change_log
 from server.store.database import Database, clock_ms
 from server.store.forgotten import words_were_taken_out
 from server.sync.accept import Accepted, Vocabulary, accept_change
-from server.sync.apply import apply_change
+from server.sync.apply import apply_changes
 from server.sync.forget import without_words
 from shared_models.change import BatchAnswer, Change, ChangeAnswer, ChangePage, NumberedChange, Problem
 
@@ -78,7 +78,7 @@ async def take_batch(database: Database, sent: Sequence[Raw | bytes], vocabulary
     """
     read = [_read(raw, vocabulary) for raw in sent]
     async with database.writing() as connection:
-        answers = [one if isinstance(one, ChangeAnswer) else await _store(connection, one) for one in read]
+        answers = await _store(connection, read)
         epoch = await change_log.epoch(connection)
     return BatchAnswer(answers=tuple(answers), server_ms=clock_ms(), epoch=epoch)
 
@@ -108,26 +108,50 @@ def _id_in(raw: Raw | bytes) -> str:
         return ""
 
 
-async def _store(connection: aiosqlite.Connection, accepted: Accepted) -> ChangeAnswer:
-    change = accepted.change
-    if there := await change_log.find(connection, change.id):
-        if _same(there.change, change) or await words_were_taken_out(connection, change.id) or _forgot(there, change):
-            return ChangeAnswer(id=change.id, result="had", seq=there.seq)
-        return ChangeAnswer(id=change.id, result="refused", problem=Problem(
-            code="id_taken", message="Another change of this id is stored already, and a stored change never changes.",
-            where="id", given=shown(change.id), expected="a new id for a new change, or the stored change unaltered",
-            example=shown(there.change),
-        ))
-    if other := await change_log.find_place(connection, change.device, change.device_seq):
-        return ChangeAnswer(id=change.id, result="refused", problem=Problem(
-            code="device_seq_taken", message="This device has sent another change with this number already.",
-            where="device_seq", given=str(change.device_seq),
-            expected=f"a number that change {other.change.id} of this device does not have",
-            example="the device's last number + 1",
-        ))
-    seq = await change_log.append(connection, change, accepted.v, applied=accepted.body is not None)
-    await apply_change(connection, accepted, seq)
-    return ChangeAnswer(id=change.id, result="stored" if accepted.body else "stored_newer", seq=seq)
+async def _store(connection: aiosqlite.Connection, read: Sequence[Accepted | ChangeAnswer]) -> list[ChangeAnswer]:
+    """Stores what is new, all of it by a few statements, and answers for each change; the refused ones are answered."""
+    changes = [one.change for one in read if isinstance(one, Accepted)]
+    there = await change_log.find(connection, [change.id for change in changes])
+    taken = await change_log.find_places(connection, [(change.device, change.device_seq) for change in changes])
+    answers: list[ChangeAnswer] = []
+    stored: list[tuple[Accepted, int]] = []
+    seq = await change_log.next_seq(connection)
+    for one in read:
+        if isinstance(one, ChangeAnswer):
+            answers.append(one)
+        elif known := there.get(one.change.id):
+            answers.append(await _again(connection, known, one.change))
+        elif other := taken.get((one.change.device, one.change.device_seq)):
+            answers.append(_place_taken(one.change, other))
+        else:
+            there[one.change.id] = NumberedChange(seq=seq, change=one.change)
+            taken[one.change.device, one.change.device_seq] = one.change.id
+            stored.append((one, seq))
+            answers.append(ChangeAnswer(id=one.change.id, result="stored" if one.body else "stored_newer", seq=seq))
+            seq += 1
+    await change_log.append(connection, [(n, one.change, one.v, one.body is not None) for one, n in stored])
+    await apply_changes(connection, stored)
+    return answers
+
+
+async def _again(connection: aiosqlite.Connection, there: NumberedChange, change: Change) -> ChangeAnswer:
+    """What a change of an id is answered that is there already."""
+    if _same(there.change, change) or await words_were_taken_out(connection, change.id) or _forgot(there, change):
+        return ChangeAnswer(id=change.id, result="had", seq=there.seq)
+    return ChangeAnswer(id=change.id, result="refused", problem=Problem(
+        code="id_taken", message="Another change of this id is stored already, and a stored change never changes.",
+        where="id", given=shown(change.id), expected="a new id for a new change, or the stored change unaltered",
+        example=shown(there.change),
+    ))
+
+
+def _place_taken(change: Change, other_id: str) -> ChangeAnswer:
+    return ChangeAnswer(id=change.id, result="refused", problem=Problem(
+        code="device_seq_taken", message="This device has sent another change with this number already.",
+        where="device_seq", given=str(change.device_seq),
+        expected=f"a number that change {other_id} of this device does not have",
+        example="the device's last number + 1",
+    ))
 
 
 def _same(there: Change, given: Change) -> bool:

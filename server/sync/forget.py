@@ -20,7 +20,7 @@ from server.photos.files import PhotoFolder
 from server.store import change_log, forgotten, record
 from server.store.database import Database
 from server.sync.accept import Accepted
-from server.sync.apply import apply_change
+from server.sync.apply import apply_changes
 from shared_models.base import BODY_V
 from shared_models.change import Added, Change, FieldsSet, Removed
 
@@ -79,8 +79,9 @@ async def _forget(connection: aiosqlite.Connection, job_id: str, now_ms: int) ->
             id=change_id, device=f"shop-{change_id}", device_seq=1, actor="",
             hlc=f"{max(now_ms, latest_ms + 1):015d}-00000", body=Raw(msgspec.json.encode(body)),
         )
-        seq = await change_log.append(connection, change, BODY_V, applied=True)
-        await apply_change(connection, Accepted(change, BODY_V, body, record_id), seq)
+        seq = await change_log.next_seq(connection)
+        await change_log.append(connection, [(seq, change, BODY_V, True)])
+        await apply_changes(connection, [(Accepted(change, BODY_V, body, record_id), seq)])
     return had
 
 

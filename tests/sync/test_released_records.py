@@ -12,7 +12,7 @@ from server.store.database import Database
 from server.store.migrations import STEPS_DIR
 from server.store.shop_views import TABLES, all_rows, reading_only
 from server.sync.accept import Vocabulary, accept_body
-from server.sync.apply import apply_change
+from server.sync.apply import apply_changes
 from shared_models.change import ENTITY_TYPES, FACT_TYPES, Change
 from tests.sync.making import added, change, fields_set, reading, removed
 from tests.sync.rig import open_record, push, whole_state
@@ -47,9 +47,10 @@ async def write_as_of(folder: Path, steps: Path, sent: list[dict[str, Any]], *, 
         for one in sent:
             made = Change(**{**one, "body": Raw(json.dumps(one["body"]).encode())})
             accepted = accept_body(made, Vocabulary())
-            seq = await change_log.append(connection, made, accepted.v, has_record and accepted.body is not None)
+            seq = await change_log.next_seq(connection)
+            await change_log.append(connection, [(seq, made, accepted.v, has_record and accepted.body is not None)])
             if has_record:
-                await apply_change(connection, accepted, seq)
+                await apply_changes(connection, [(accepted, seq)])
     epoch = await old.epoch()
     await old.close()
     return epoch
