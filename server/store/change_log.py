@@ -32,7 +32,8 @@ async def find_places(connection: aiosqlite.Connection, places: Sequence[Place])
     """Those of these numbers of devices that the log has, with the id of the change there."""
     rows = await connection.execute_fetchall(
         "SELECT change.device, change.device_seq, change.id FROM json_each(?) AS given CROSS JOIN change"
-        " ON change.device = json_extract(given.value, '$[0]') AND change.device_seq = json_extract(given.value, '$[1]')",
+        " ON change.device = json_extract(given.value, '$[0]')"
+        " AND change.device_seq = json_extract(given.value, '$[1]')",
         (json.dumps(places),),
     )
     return {(device, device_seq): change_id for device, device_seq, change_id in rows}
@@ -82,8 +83,8 @@ async def page(
 
 
 async def count(connection: aiosqlite.Connection) -> int:
-    """How many changes the log holds."""
-    [(changes,)] = await connection.execute_fetchall("SELECT count(*) FROM change")
+    """How many changes the log holds: numbers run from 1 without a gap, and counting a million takes its time."""
+    [(changes,)] = await connection.execute_fetchall("SELECT coalesce(max(seq), 0) FROM change")
     return changes
 
 

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 import aiosqlite
 import msgspec
 
-from server.store.record import entities, facts_of, visible_fact
+from server.store.record import entities, entity, facts_of, visible_fact
 from shared_models.board import BoardVersion, ReferenceBoard
 from shared_models.change import ENTITY_TYPES, FACT_TYPES
 from shared_models.job import Job
@@ -35,7 +35,7 @@ async def gather_sheet(
     Raises:
         JobWithoutSheet: there is none yet.
     """
-    job: Job | None = (await _whole(connection, "job")).get(job_id)
+    job: Job | None = _made("job", job_id, await entity(connection, "job", job_id))
     if job is None:
         raise JobWithoutSheet("job")
     board = await visible_fact(connection, "board_version", job.board_version_id or "")
@@ -77,21 +77,24 @@ class _Rows:
 
     async def of(self, kind: str, *owners: str) -> tuple[Any, ...]:
         found = []
-        for owner in owners:
-            for record_id, record, is_removed in await facts_of(self._connection, kind, owner):
-                found.append(msgspec.json.decode(record, type=FACT_TYPES[kind]))
-                if is_removed:
-                    self.removed_ids.append(record_id)
+        for record_id, record, is_removed in await facts_of(self._connection, kind, *owners) if owners else ():
+            found.append(msgspec.json.decode(record, type=FACT_TYPES[kind]))
+            if is_removed:
+                self.removed_ids.append(record_id)
         return tuple(found)
 
 
 async def _whole(connection: aiosqlite.Connection, kind: str) -> dict[str, Any]:
     """The entities of a kind that have every field they need; one known only by a later edit waits for the rest."""
-    entity = ENTITY_TYPES[kind]
-    needed = {field.name for field in msgspec.structs.fields(entity) if field.required} - {"id"}
-    whole = {}
-    for entity_id, fields in (await entities(connection, kind)).items():
-        if needed <= fields.keys():
-            values = {name: msgspec.json.decode(value) for name, value in fields.items()}
-            whole[entity_id] = msgspec.convert({**values, "id": entity_id}, entity)
-    return whole
+    found = (await entities(connection, kind)).items()
+    return {each: made for each, fields in found if (made := _made(kind, each, fields)) is not None}
+
+
+def _made(kind: str, entity_id: str, fields: dict[str, str]) -> Any:
+    """The entity, once it has every field it needs and any at all."""
+    of_kind = ENTITY_TYPES[kind]
+    needed = {field.name for field in msgspec.structs.fields(of_kind) if field.required} - {"id"}
+    if not fields or not needed <= fields.keys():
+        return None
+    values = {name: msgspec.json.decode(value) for name, value in fields.items()}
+    return msgspec.convert({**values, "id": entity_id}, of_kind)

@@ -172,7 +172,9 @@ async def jobs_of(connection: aiosqlite.Connection, touched: dict[str, set[str]]
 async def stages_of(connection: aiosqlite.Connection, job_id: str) -> list[str]:
     """The stages of which a job has readings that are not taken back."""
     rows = await connection.execute_fetchall(
-        "SELECT DISTINCT coalesce(json_extract(record, '$.stage'), 'before_repair') AS stage FROM visible_fact"
-        " WHERE owner = ? AND kind = 'reading' ORDER BY stage DESC", (job_id,),
+        "SELECT DISTINCT coalesce(json_extract(record, '$.stage'), 'before_repair') AS stage"
+        " FROM fact INDEXED BY fact_of_owner WHERE owner = ? AND kind = 'reading' AND NOT EXISTS"
+        " (SELECT 1 FROM removed WHERE removed.kind = fact.kind AND removed.id = fact.id)"
+        " ORDER BY stage DESC", (job_id,),
     )
     return [stage for (stage,) in rows]
