@@ -9,7 +9,7 @@ from typing import NamedTuple
 import msgspec
 
 from server.engine.accepted_board import Board
-from server.engine.constants import ABSURD_AIR_HIGH_C, ABSURD_AIR_LOW_C
+from server.engine.constants.sessions import ABSURD_AIR_HIGH_C, ABSURD_AIR_LOW_C
 from server.engine.meters import why_not_on_sockets
 from server.engine.quantities import Doubt, read_text
 from shared_models.opinion import Question, SetAside

@@ -7,7 +7,8 @@ a part, else the likelier a priori) and the other is named as its second.
 import math
 
 from server.engine import wording
-from server.engine.constants import GROUP_FACTOR, GROUP_SHARE, ODD_MIN, SPEAKS_FOR, STORIES_SHOWN, STORY_FLOOR
+from server.engine.constants.answers import SPEAKS_FOR
+from server.engine.constants.next_touch import GROUP_FACTOR, GROUP_SHARE, ODD_MIN, STORIES_SHOWN, STORY_FLOOR
 from server.engine.evidence import log_factor
 from server.engine.inference import Judged
 from server.engine.numbering import AS_DRAWN

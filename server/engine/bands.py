@@ -11,15 +11,12 @@ import math
 from typing import NamedTuple
 
 from server.engine.accepted_board import Board
-from server.engine.constants import (
-    BLACK_OL,
-    BULK_OHM,
-    CHIP_N_SHARE,
+from server.engine.constants.next_touch import VERDICT_Z_RETOUCH
+from server.engine.constants.readings import (
     GAIN_SD,
     GROUND_SD_MV,
     GROUP_MIN,
     GROUP_SD_MV,
-    KELVIN,
     LEAD_NOISE_OHM,
     NET_FOLLOWER_SD_MV,
     NOISE_MV,
@@ -29,15 +26,18 @@ from server.engine.constants import (
     OL_LIMIT_MARGIN_MV,
     OL_SURPRISE,
     PARTNER_SD_MV,
-    RANGE_TO_SD,
-    REFERENCE_C,
-    REFERENCE_CURRENT_MA,
     REFERENCE_DF,
     REFERENCE_KAPPA,
     ROLE_DF,
-    ROLE_NUMBERS,
     SIBLING_DF,
-    VERDICT_Z_RETOUCH,
+)
+from server.engine.constants.roles import BLACK_OL, RANGE_TO_SD, ROLE_NUMBERS
+from server.engine.constants.sessions import (
+    BULK_OHM,
+    CHIP_N_SHARE,
+    KELVIN,
+    REFERENCE_C,
+    REFERENCE_CURRENT_MA,
     VT_MV_PER_K,
 )
 from server.engine.meters import Conditions, carry

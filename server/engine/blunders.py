@@ -6,7 +6,7 @@ Both are told of the sheet and not of a contact, and are as likely beside any fa
 import math
 
 from server.engine.accept import Facts
-from server.engine.constants import (
+from server.engine.constants.answers import (
     BATTERY_IN_IF_POWERED,
     BATTERY_IN_OTHERWISE,
     BELOW_ZERO_IF_POWERED,

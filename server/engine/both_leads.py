@@ -8,15 +8,8 @@ p(red, black | fault) = integral of p(red | R) p(black | R) d ln R, over the siz
 import math
 from collections.abc import Callable
 
-from server.engine.constants import (
-    ADDED_HIGH_OHM,
-    ADDED_LOW_OHM,
-    BOTH_LEADS_REACH,
-    BOTH_LEADS_STEPS,
-    LEAK_HIGH_OHM,
-    LEAK_LOW_OHM,
-    SMALL_MASS,
-)
+from server.engine.constants.readings import ADDED_HIGH_OHM, ADDED_LOW_OHM, LEAK_HIGH_OHM, LEAK_LOW_OHM, SMALL_MASS
+from server.engine.constants.sessions import BOTH_LEADS_REACH, BOTH_LEADS_STEPS
 from server.engine.faulted import View, added_density, behind, leak_density, leak_ohm, normal
 from server.engine.second_current import Second, leaked_mv
 

@@ -20,8 +20,9 @@ from server.engine.circuit.parts import DiodeTest, PartState, forced_current
 from server.engine.circuit.readings import Prepared as Ready
 from server.engine.circuit.readings import current_at, read
 from server.engine.circuit.readings import prepared as solvable
-from server.engine.constants import BULK_OHM, SMALL_MASS
 from server.engine.constants.circuit import LINE_MV, SHARES_AT
+from server.engine.constants.readings import SMALL_MASS
+from server.engine.constants.sessions import BULK_OHM
 from server.engine.errors import SheetError
 from server.engine.meters import Conditions
 from server.engine.roles import branches_before, path_branches

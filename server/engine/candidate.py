@@ -7,11 +7,7 @@ told) is true.
 import math
 from typing import Literal, NamedTuple
 
-from server.engine.constants import (
-    HYPOTHESES_KEPT,
-    ODD_MIN,
-    OTHER_STORY,
-)
+from server.engine.constants.next_touch import HYPOTHESES_KEPT, ODD_MIN, OTHER_STORY
 from server.engine.constants.touches import TOUCHES
 from server.engine.evidence import likely_so
 from server.engine.inference import Judged

@@ -15,7 +15,8 @@ several modes; the one with the largest evidence (Laplace) is taken.
 import math
 from typing import NamedTuple
 
-from server.engine.constants import (
+from server.engine.constants.bench import LOG_2PI_HALF, TINY
+from server.engine.constants.sessions import (
     AIR_HIGH_C,
     AIR_LOW_C,
     BANDGAP_MV,
@@ -30,11 +31,9 @@ from server.engine.constants import (
     FEW_CONTACTS,
     KELVIN,
     LEAN_MOST,
-    LOG_2PI_HALF,
     SESSION_FAULT_SHARES,
     STRAINED_POINTS,
     STRAINED_SD,
-    TINY,
     VT_MV_PER_K,
     XTI,
 )

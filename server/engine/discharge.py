@@ -9,7 +9,7 @@ time is counted without it: late rather than early. Nothing here proves anything
 import math
 from typing import Literal
 
-from server.engine.constants import (
+from server.engine.constants.bench import (
     CURVE_POINTS,
     CURVE_TAIL,
     LARGEST_BLEED_OHM,

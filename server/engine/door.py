@@ -14,7 +14,9 @@ from server.engine.accept import Notes, accept_readings
 from server.engine.accepted_board import accept_board
 from server.engine.account import decisions_of, numbering_of, stories_of
 from server.engine.candidate import hypotheses
-from server.engine.constants import CONSTANTS_VERSION, ODD_MIN, PERCENT, VERDICT_Z_RETOUCH
+from server.engine.constants import CONSTANTS_VERSION
+from server.engine.constants.next_touch import ODD_MIN, VERDICT_Z_RETOUCH
+from server.engine.constants.sessions import PERCENT
 from server.engine.digest import board_digest, sheet_digest
 from server.engine.errors import SheetError
 from server.engine.in_ohms import smallest_leak_missed

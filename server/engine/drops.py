@@ -7,8 +7,8 @@ reading by 1 mV earns almost the healthy density and is not called a fault. What
 
 import math
 
-from server.engine.constants import (
-    BULK_OHM,
+from server.engine.constants.overstress import REVISION_SPAN_MV
+from server.engine.constants.readings import (
     CLIMB_LOST,
     CLIMB_NOTED,
     CUT_SD_SHARE,
@@ -26,7 +26,6 @@ from server.engine.constants import (
     OPEN_READS,
     RESIDUAL_MV,
     RESIDUAL_SD_MV,
-    REVISION_SPAN_MV,
     SHORT_OHM,
     SHORT_SPREAD_MV,
     SMALL_MASS,
@@ -34,6 +33,7 @@ from server.engine.constants import (
     UNSTEADY_RESIDUAL,
     WIDE_BESIDE,
 )
+from server.engine.constants.sessions import BULK_OHM
 from server.engine.faulted import (
     View,
     added_density,

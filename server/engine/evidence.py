@@ -8,7 +8,7 @@ import math
 from collections.abc import Callable
 
 from server.engine.accepted_board import Board
-from server.engine.constants import (
+from server.engine.constants.answers import (
     BEHIND_SERIES_CHIP,
     BEHIND_SERIES_SHUNT,
     BETWEEN_BY_CHANCE,

@@ -13,17 +13,16 @@ are smoothed with the band's scale by E[F(x + sZ) Z]/s (Stein's identity).
 import math
 from typing import NamedTuple
 
-from server.engine.constants import (
+from server.engine.constants.bench import LOG_2PI_HALF, TINY
+from server.engine.constants.readings import (
     ADDED_HIGH_OHM,
     ADDED_LOW_OHM,
     BRIDGE_STEPS,
     LEAK_HIGH_OHM,
     LEAK_LOW_OHM,
     LEAK_STEPS,
-    LOG_2PI_HALF,
     NET_FOLLOWER_SD_MV,
     SMOOTHING,
-    TINY,
 )
 
 

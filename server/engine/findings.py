@@ -12,15 +12,9 @@ from typing import NamedTuple
 from server.engine.accept import Touched
 from server.engine.accepted_board import Board
 from server.engine.bands import Healthy
-from server.engine.constants import (
-    ACROSS_OPEN_OHM,
-    BRIDGE_OHM,
-    HONEST_LOW_OHM,
-    LEAK_HIGH_OHM,
-    PLUG_RAIL_LOW_OHM,
-    RESISTOR_SD,
-    VERDICT_Z_RETOUCH,
-)
+from server.engine.constants.answers import ACROSS_OPEN_OHM, BRIDGE_OHM, HONEST_LOW_OHM, PLUG_RAIL_LOW_OHM, RESISTOR_SD
+from server.engine.constants.next_touch import VERDICT_Z_RETOUCH
+from server.engine.constants.readings import LEAK_HIGH_OHM
 from server.engine.meters import Conditions
 from server.engine.quantities import read_text
 from server.engine.rail_places import healthy_rail_low, volts_finding, where_joined

@@ -14,8 +14,9 @@ from server.engine.circuit.behind import circuit_behind
 from server.engine.circuit.meaning import Doubts, what_it_means
 from server.engine.circuit.parts import forced_current
 from server.engine.circuit.readings import prepared as solvable
-from server.engine.constants import CURRENT_SD_KNOWN, SERIES_PART_SD, VERDICT_Z_RETOUCH
 from server.engine.constants.circuit import LEAST_SHARE_LEFT, TWO_SIDED_95
+from server.engine.constants.next_touch import VERDICT_Z_RETOUCH
+from server.engine.constants.sessions import CURRENT_SD_KNOWN, SERIES_PART_SD
 from server.engine.errors import SheetError
 from server.engine.faulted import View, behind, leak_ohm
 from server.engine.roles import first_series

@@ -11,13 +11,9 @@ from server.engine.bands import (
     sibling_bands,
 )
 from server.engine.blunders import blunder_factors, last_read
-from server.engine.constants import (
-    FIRSTS_TRIED,
-    FUSE_WITH_LIVE,
-    HYPOTHESES_KEPT,
-    LOG_WORTH_KEEPING,
-    TINY,
-)
+from server.engine.constants.bench import TINY
+from server.engine.constants.next_touch import FIRSTS_TRIED, HYPOTHESES_KEPT, LOG_WORTH_KEEPING
+from server.engine.constants.overstress import FUSE_WITH_LIVE
 from server.engine.evidence import claimed_twice, log_factors
 from server.engine.faulted import View
 from server.engine.findings import Bench, Finding, findings_of

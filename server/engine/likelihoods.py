@@ -3,12 +3,7 @@
 import math
 
 from server.engine.both_leads import added_factor, leak_behind_factor, leak_factor
-from server.engine.constants import (
-    DOUBLE_TOUCH_MV,
-    OPEN_READS,
-    RETOUCH_FACTOR,
-    SIBLING_DF,
-)
+from server.engine.constants.readings import DOUBLE_TOUCH_MV, OPEN_READS, RETOUCH_FACTOR, SIBLING_DF
 from server.engine.drops import (
     BAND,
     HIGH,

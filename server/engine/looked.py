@@ -7,7 +7,7 @@ noted the place. What speaks for no story in particular leaves all of them as th
 import math
 
 from server.engine.accepted_board import Board
-from server.engine.constants import (
+from server.engine.constants.overstress import (
     BURNT_ANYWHERE,
     BURNT_AT_HIT,
     BURNT_BY_EVENT,

@@ -11,18 +11,7 @@ meters to a few millivolts) is added to it and does not shrink.
 
 import math
 
-from server.engine.constants import (
-    BULK_OHM,
-    CURRENT_HIGH_MA,
-    CURRENT_LOW_MA,
-    DIODE_MODE_MAX_MV,
-    GAIN_SD,
-    IDEALITY,
-    IDEALITY_OWN_SD,
-    IDEALITY_SD,
-    KELVIN,
-    NOISE_PERSON_MV,
-    OFFSET_SD_MV,
+from server.engine.constants.meters import (
     PAIR_COVERAGE,
     PAIR_LEAST_MV,
     PAIR_ODD_SCALES,
@@ -32,6 +21,18 @@ from server.engine.constants import (
     PAIR_SERIES_SD_OHM,
     PAIR_SHARE_WANTED,
     PAIR_STEPS,
+)
+from server.engine.constants.readings import GAIN_SD, NOISE_PERSON_MV
+from server.engine.constants.sessions import (
+    BULK_OHM,
+    CURRENT_HIGH_MA,
+    CURRENT_LOW_MA,
+    DIODE_MODE_MAX_MV,
+    IDEALITY,
+    IDEALITY_OWN_SD,
+    IDEALITY_SD,
+    KELVIN,
+    OFFSET_SD_MV,
     PERCENT,
     REFERENCE_C,
     VT_MV_PER_K,

@@ -9,25 +9,20 @@ what the resistor beside it takes. A meter above 4 V in diode mode is refused fo
 import math
 from typing import NamedTuple
 
-from server.engine.constants import (
-    CURRENT_HIGH_MA,
-    CURRENT_LOW_MA,
+from server.engine.constants.bench import UNIT_FACTORS
+from server.engine.constants.meters import (
     DIODE_NUMBER_SD_MV,
-    GAIN_SD,
     IDEALITY_HIGHEST,
     IDEALITY_LOWEST,
-    KELVIN,
     LARGEST_TEST_RESISTOR_OHM,
     LIMIT_NEAR,
     LINE_DOUBT_SD,
     METER_ZERO_MV,
-    PERCENT,
-    REFERENCE_C,
     RESISTOR_SPREAD,
     THOUSAND,
-    UNIT_FACTORS,
-    VT_MV_PER_K,
 )
+from server.engine.constants.readings import GAIN_SD
+from server.engine.constants.sessions import CURRENT_HIGH_MA, CURRENT_LOW_MA, KELVIN, PERCENT, REFERENCE_C, VT_MV_PER_K
 from server.engine.errors import SheetError
 from server.engine.meters import why_not_on_sockets
 from server.engine.quantities import read_text

@@ -14,7 +14,8 @@ import math
 from typing import NamedTuple
 
 from server.engine.common_fit import CommonFit, Point, Prior
-from server.engine.constants import (
+from server.engine.constants.bench import UNIT_FACTORS
+from server.engine.constants.sessions import (
     AIR_SD_KNOWN_K,
     AIR_SD_UNKNOWN_K,
     BANDGAP_MV,
@@ -30,7 +31,6 @@ from server.engine.constants import (
     REFERENCE_C,
     REFERENCE_CURRENT_MA,
     SESSION_HIGH_START,
-    UNIT_FACTORS,
     VT_MV_PER_K,
     XTI,
 )

@@ -11,17 +11,15 @@ from typing import NamedTuple
 from server.engine.accept import Touched
 from server.engine.accepted_board import Board
 from server.engine.bands import Healthy
-from server.engine.constants import (
+from server.engine.constants.next_touch import (
     ANCHOR_BIN_MV,
     ANCHOR_SETTLED,
     ANCHOR_SETTLED_EARLY,
     ANCHORS_MAX,
     COUNTED_DIFFERENTLY,
-    DIFFUSE_MAX_MV,
-    DOUBLE_TOUCH_MV,
-    FAIL_OL,
     ODD_READING,
 )
+from server.engine.constants.readings import DIFFUSE_MAX_MV, DOUBLE_TOUCH_MV, FAIL_OL
 from server.engine.student import StudentT
 from shared_models.reading import Drop
 

@@ -12,7 +12,8 @@ from collections.abc import Sequence
 
 from server.engine.accepted_board import Board
 from server.engine.common_fit import CommonFit
-from server.engine.constants import REVISION_OWN_SD_MV, REVISION_SPAN_MV, VERDICT_Z_RETOUCH
+from server.engine.constants.next_touch import VERDICT_Z_RETOUCH
+from server.engine.constants.overstress import REVISION_OWN_SD_MV, REVISION_SPAN_MV
 from server.engine.drops import View
 from server.engine.roles import leans_with
 from server.engine.seen import Seen

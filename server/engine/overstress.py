@@ -9,7 +9,7 @@ plug contact stands on a socket contact, and every joined cluster is asked for i
 from collections.abc import Iterable
 
 from server.engine.accepted_board import Board
-from server.engine.constants import UNKNOWN_IO_LIMIT_MV
+from server.engine.constants.overstress import UNKNOWN_IO_LIMIT_MV
 from server.engine.roles import path_of
 from shared_models.board import Contact
 from shared_models.opinion import Overstress

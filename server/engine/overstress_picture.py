@@ -11,7 +11,8 @@ data sheet; an upper bound, since it knows no resistance but the parts in betwee
 from msgspec.structs import replace
 
 from server.engine.accepted_board import Board, accept_board
-from server.engine.constants import CLAMP_MV, UNIT_FACTORS, WORST_SHOWN
+from server.engine.constants.bench import UNIT_FACTORS
+from server.engine.constants.overstress import CLAMP_MV, WORST_SHOWN
 from server.engine.discharge import energy_mj
 from server.engine.overstress import lines_of, module_groups, net_key, overstress_where
 from server.engine.overstress_states import (

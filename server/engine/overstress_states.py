@@ -11,14 +11,8 @@ from typing import NamedTuple
 from msgspec.structs import replace
 
 from server.engine.accepted_board import Board
-from server.engine.constants import (
-    LED_FEED_DROP_MV,
-    LED_STOP_HIGH_MV,
-    LIVE_ROLES,
-    OVERVOLTAGE_RATIO,
-    SLIPS,
-    TILT_PLACES,
-)
+from server.engine.constants.bench import LED_STOP_HIGH_MV
+from server.engine.constants.overstress import LED_FEED_DROP_MV, LIVE_ROLES, OVERVOLTAGE_RATIO, SLIPS, TILT_PLACES
 from server.engine.overstress import beside, seated_on
 from shared_models.board import Contact, Net, SocketKind
 from shared_models.overstress import PlugState, StateWords, WayKind

@@ -9,7 +9,7 @@ from typing import Any, Literal, get_args
 
 import msgspec
 
-from server.engine.constants import LONGEST_PATH, UNIT_FACTORS
+from server.engine.constants.bench import LONGEST_PATH, UNIT_FACTORS
 from server.engine.pin_paths import EXAMPLE, is_part, path_from
 from server.engine.pin_roles import role_from_name
 from shared_models.base import ContactNumber

@@ -7,7 +7,7 @@ practice, no source.
 import csv
 import re
 
-from server.engine.constants import COLUMNS_PROPOSED, HEAD_LINES
+from server.engine.constants.bench import COLUMNS_PROPOSED, HEAD_LINES
 from server.engine.pin_table import FIELDS, SEPARATORS, text_lines
 from shared_models.pin_table import ColumnMap, Delimiter, PinColumns, PinColumnsQuestion
 

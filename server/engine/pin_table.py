@@ -13,7 +13,7 @@ from typing import NamedTuple
 import msgspec
 
 from server.engine import pin_cells
-from server.engine.constants import SHOWN_OF_A_LINE
+from server.engine.constants.bench import SHOWN_OF_A_LINE
 from server.engine.errors import SheetError
 from server.engine.pin_paths import part_kind, parts_in
 from server.engine.socket_rows import numbering_of

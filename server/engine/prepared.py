@@ -11,16 +11,10 @@ from typing import Any, NamedTuple
 
 from server.engine.accept import Notes, Touched, accept_known_good
 from server.engine.accepted_board import Board, accept_board
-from server.engine.constants import (
-    BASE_ODD,
-    BASE_ODD_SPLIT,
-    FINE_PITCH_MM,
-    MEMO_SIZE,
-    OUTCOME_OF,
-    SECOND_FAULT,
-    TOUCH_FAILS_FINE,
-    TOUCH_FAILS_WIDE,
-)
+from server.engine.constants.overstress import OUTCOME_OF
+from server.engine.constants.readings import FINE_PITCH_MM, TOUCH_FAILS_FINE, TOUCH_FAILS_WIDE
+from server.engine.constants.sessions import MEMO_SIZE
+from server.engine.constants.stories import BASE_ODD, BASE_ODD_SPLIT, SECOND_FAULT
 from server.engine.drops import BAND, MEETS, OTHER_LEAD, SHORT, STATE_WORDS
 from server.engine.latent import LatentModel
 from server.engine.overstress import net_key

@@ -8,7 +8,7 @@ blunder. On a board that looks healthy nothing can be spared: all must be read, 
 import math
 
 from server.engine.candidate import Candidate, Hypothesis
-from server.engine.constants import NEXT_TOUCHES, ODD_MIN, STOP_CHANGE_PROBABILITY, STOP_GAIN_BITS
+from server.engine.constants.next_touch import NEXT_TOUCHES, ODD_MIN, STOP_CHANGE_PROBABILITY, STOP_GAIN_BITS
 from server.engine.constants.touches import TOUCHES
 from server.engine.inference import Judged
 from server.engine.latent import test_outlook

@@ -10,7 +10,8 @@ import re
 from decimal import Decimal
 from typing import NamedTuple
 
-from server.engine.constants import DECIMAL_DOUBT_MV, DIODE_MODE_MAX_MV, NEGATIVE_DROP_MV, UNIT_FACTORS, UNIT_POWERS
+from server.engine.constants.bench import UNIT_FACTORS, UNIT_POWERS
+from server.engine.constants.sessions import DECIMAL_DOUBT_MV, DIODE_MODE_MAX_MV, NEGATIVE_DROP_MV
 from shared_models.reading import DisplayUnit, Draw, Drop, Ohms, OutOfReach, OverRange, ReadingKind, Value, Volts
 from shared_models.tables import KEYPAD
 

@@ -4,15 +4,15 @@ import math
 
 from server.engine.accept import Touched
 from server.engine.accepted_board import Board
-from server.engine.constants import (
+from server.engine.constants.answers import (
     HONEST_LOW_OHM,
     LEAD_NULL_OHM,
     RAIL_MADE_SHARE,
     RAIL_OFF_SHARE,
     RAIL_OHM_SD,
     RAIL_OVER_SHARE,
-    VERDICT_Z_RETOUCH,
 )
+from server.engine.constants.next_touch import VERDICT_Z_RETOUCH
 from server.engine.robust import median
 from shared_models.board import Contact
 from shared_models.reading import AtContact, AtRail, AtTestPoint, Ohms, Touch

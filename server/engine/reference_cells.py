@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from server.engine.accept import Touched
 from server.engine.accepted_board import Board
-from server.engine.constants import NET_FOLLOWER_SD_MV, REFERENCE_DF
+from server.engine.constants.readings import NET_FOLLOWER_SD_MV, REFERENCE_DF
 from server.engine.meters import Conditions, carry, conditions_of
 from server.engine.roles import Path, path_under
 from shared_models.reading import Drop, LeadOnGround, Meter, OfReferenceBoard

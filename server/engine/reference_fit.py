@@ -11,11 +11,10 @@ from typing import NamedTuple
 
 from server.engine.accepted_board import Board
 from server.engine.common_fit import CommonFit, Point, Prior, fit_again, fit_common, lean_of, nothing_in_common
-from server.engine.constants import (
+from server.engine.constants.readings import DOUBLE_TOUCH_MV, REFERENCE_DF
+from server.engine.constants.sessions import (
     CURRENT_SD_SAME_METER,
-    DOUBLE_TOUCH_MV,
     OFFSET_SD_MV,
-    REFERENCE_DF,
     REFERENCE_FIT_AGAIN,
     REFERENCE_FIT_MIN,
     REFERENCE_FIT_ROUNDS,

@@ -8,7 +8,8 @@ from collections.abc import Iterable
 
 from server.engine.blunders import below_zero
 from server.engine.candidate import Hypothesis
-from server.engine.constants import STORY_FLOOR, UNIT_FACTORS
+from server.engine.constants.bench import UNIT_FACTORS
+from server.engine.constants.next_touch import STORY_FLOOR
 from server.engine.inference import Judged
 from server.engine.touch_power import reads_low
 from server.engine.wording_findings import found

@@ -10,7 +10,7 @@ C. Croux and P. J. Rousseeuw, "Time-efficient algorithms for two highly robust e
 import math
 from collections.abc import Sequence
 
-from server.engine.constants import HUBER_K, HUBER_STEPS, HUBER_STOP, MAD_OF_FEW, MAD_OF_MANY, MAD_TO_SD
+from server.engine.constants.meters import HUBER_K, HUBER_STEPS, HUBER_STOP, MAD_OF_FEW, MAD_OF_MANY, MAD_TO_SD
 
 
 def median(values: Sequence[float]) -> float:

@@ -10,21 +10,20 @@ import math
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from server.engine.constants import (
+from server.engine.constants.circuit import LEAST_RAIL_LOAD_MV
+from server.engine.constants.roles import RANGE_TO_SD, ROLE_NUMBERS
+from server.engine.constants.sessions import (
     BLACK_SPREAD,
     BULK_OHM,
     IDEALITY,
     IDEALITY_OWN_SD,
     IDEALITY_SD,
     OWN_SHARE,
-    RANGE_TO_SD,
     REFERENCE_CURRENT_MA,
-    ROLE_NUMBERS,
     SERIES_OWN_SD_OHM,
     SERIES_PART_SD,
     SERIES_UNKNOWN_SD_OHM,
 )
-from server.engine.constants.circuit import LEAST_RAIL_LOAD_MV
 from shared_models.board import ChipPin, Clamp, Contact, Part, PathElement, Pull, SeriesPart, ShuntPart
 from shared_models.reading import LeadOnGround
 from shared_models.tables import ROLE_BY_ID

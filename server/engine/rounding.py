@@ -4,7 +4,7 @@ CPython and Pyodide differ in the last bit of some functions; rounding to fixed 
 and ranking by (rounded value, id), makes equal sheets give equal opinions.
 """
 
-from server.engine.constants import PLACES_BITS, PLACES_MA, PLACES_MV, PLACES_PROBABILITY, PLACES_RATE
+from server.engine.constants.bench import PLACES_BITS, PLACES_MA, PLACES_MV, PLACES_PROBABILITY, PLACES_RATE
 
 
 def _clean(value: float) -> float:

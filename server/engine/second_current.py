@@ -13,21 +13,17 @@ current to the other is a healthy contact's; then V at the second current by New
 import math
 from typing import NamedTuple
 
-from server.engine.constants import (
+from server.engine.constants.readings import (
     DIFFUSE_MAX_MV,
     FAIL_OL,
     LEAK_HIGH_OHM,
     LEAK_LOW_OHM,
-    LEAK_TAIL,
     LOST_BRANCH_SD_MV,
     OPEN_READS,
-    SECOND_BINS,
-    SECOND_BRIDGE_SD_MV,
-    SECOND_REACH_SD,
-    SECOND_STEPS,
     SHORT_SPREAD_MV,
     SMALL_MASS,
 )
+from server.engine.constants.sessions import LEAK_TAIL, SECOND_BINS, SECOND_BRIDGE_SD_MV, SECOND_REACH_SD, SECOND_STEPS
 from server.engine.drops import (
     HIGH,
     LEAK,

@@ -12,22 +12,20 @@ from server.engine.accept import Facts, Touched
 from server.engine.accepted_board import Board
 from server.engine.bands import Healthy, carry_sd
 from server.engine.common_fit import CommonFit, Point, Prior, fit_common, lean_of
-from server.engine.constants import (
+from server.engine.constants.circuit import LINE_MV
+from server.engine.constants.readings import DOUBLE_TOUCH_MV, LEAD_NOISE_OHM, NOISE_MV
+from server.engine.constants.sessions import (
     AIR_SD_SAME_BOARD_K,
     CURRENT_RATIO_LEAST,
-    DOUBLE_TOUCH_MV,
     FEW_CONTACTS,
     IDEALITY,
     IDEALITY_SD,
     KELVIN,
-    LEAD_NOISE_OHM,
-    NOISE_MV,
     OFFSET_SD_MV,
     SELF_SHARE_LEFT,
     SESSION_STEPS,
     VT_MV_PER_K,
 )
-from server.engine.constants.circuit import LINE_MV
 from server.engine.faulted import View
 from server.engine.meters import Conditions, carry, conditions_of, log_current_sd, slopes, starts_of
 from server.engine.prepared import Prepared

@@ -10,9 +10,7 @@ from typing import NamedTuple
 from msgspec import structs
 
 from server.engine.accept import Facts, Touched
-from server.engine.constants import (
-    DOUBLE_TOUCH_MV,
-)
+from server.engine.constants.readings import DOUBLE_TOUCH_MV
 from server.engine.numbering import AS_DRAWN, Counting
 from server.engine.prepared import Prepared
 from shared_models.job import Observation

@@ -18,20 +18,17 @@ from server.engine.bands import (
 )
 from server.engine.branches import branching
 from server.engine.common_fit import lean_of
-from server.engine.constants import (
-    BRIDGE_N_SD_MV,
-    DOUBLE_TOUCH_MV,
-    EQUAL_SD_MV,
+from server.engine.constants.circuit import LINE_MV
+from server.engine.constants.readings import BRIDGE_N_SD_MV, DOUBLE_TOUCH_MV, EQUAL_SD_MV, OWN_SPREAD_DF
+from server.engine.constants.sessions import (
     FREED_ROUNDS,
     IDEALITY,
     KELVIN,
     MEMO_SIZE,
     OPEN_CIRCUIT_DEFAULT_MV,
-    OWN_SPREAD_DF,
     SELF_SHARE_LEFT,
     VT_MV_PER_K,
 )
-from server.engine.constants.circuit import LINE_MV
 from server.engine.faulted import View, joined_mv
 from server.engine.meters import (
     Conditions,

@@ -8,17 +8,17 @@ import math
 
 from server.engine.bands import Healthy
 from server.engine.common_fit import CommonFit, Point, Prior, fit_again, fit_common, is_strained, leaning_less
-from server.engine.constants import (
-    DOUBLE_TOUCH_MV,
+from server.engine.constants.overstress import REVISION_SD_MV
+from server.engine.constants.readings import DOUBLE_TOUCH_MV
+from server.engine.constants.sessions import (
     FEW_CONTACTS,
     OFFSET_MIN_CONTACTS,
     OFFSET_SD_MV,
-    REVISION_SD_MV,
     SESSION_AGAIN,
     SESSION_STEPS,
-    SHARE,
     TOLD_WRONGLY,
 )
+from server.engine.constants.stories import SHARE
 from server.engine.meters import Conditions, SessionFit, plain_offset, starts_of, told_nothing
 from server.engine.prepared import Prepared
 from server.engine.roles import leans_with

@@ -12,15 +12,13 @@ import math
 from typing import NamedTuple
 
 from server.engine.accepted_board import Board
-from server.engine.constants import (
+from server.engine.constants.meters import IDEALITY_HIGHEST, IDEALITY_LOWEST
+from server.engine.constants.readings import NET_FOLLOWER_SD_MV, NOISE_PERSON_MV
+from server.engine.constants.sessions import (
     CHIP_N_SHARE,
-    IDEALITY_HIGHEST,
-    IDEALITY_LOWEST,
     IDEALITY_OWN_SD,
     IDEALITY_SD,
     KELVIN,
-    NET_FOLLOWER_SD_MV,
-    NOISE_PERSON_MV,
     SERIES_OWN_SD_OHM,
     STRAIGHTEN_ROUNDS,
     TINY_OHM,

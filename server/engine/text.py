@@ -1,6 +1,6 @@
 """An opinion as plain text for a terminal: the same sentences in the order a person asks for them."""
 
-from server.engine.constants import BOXES
+from server.engine.constants.next_touch import BOXES
 from shared_models.opinion import Opinion
 
 

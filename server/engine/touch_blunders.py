@@ -1,7 +1,9 @@
 """Candidate touches that settle one's own mistakes: a known resistor under this meter, volts at the stores."""
 
 from server.engine.candidate import TITLES, Candidate, Hypothesis, answers_to, candidate, why_of
-from server.engine.constants import KNOWN_RESISTOR_OHM, STORY_FLOOR, UNKNOWN_IO_LIMIT_MV
+from server.engine.constants.answers import KNOWN_RESISTOR_OHM
+from server.engine.constants.next_touch import STORY_FLOOR
+from server.engine.constants.overstress import UNKNOWN_IO_LIMIT_MV
 from server.engine.findings import KNOWN_RESISTOR
 from server.engine.inference import Judged
 from server.engine.overstress import net_key

@@ -1,7 +1,7 @@
 """Candidate touches at one doubtful contact: its tail, once more, the other lead, behind its series part."""
 
 from server.engine.candidate import EVEN, TITLES, Candidate, Hypothesis, Row, about, candidate, two, why_of
-from server.engine.constants import (
+from server.engine.constants.answers import (
     BEHIND_SERIES_CHIP,
     BEHIND_SERIES_SHUNT,
     CLEAN_HELPS,

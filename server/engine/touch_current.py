@@ -5,7 +5,9 @@ cancels between the two readings; so it is worth a touch wherever a leak is susp
 """
 
 from server.engine.candidate import TITLES, Candidate, Hypothesis, Row, about, candidate, two, why_of
-from server.engine.constants import DEEP_LOW_SD, DIODE_MODE_MAX_MV, SECOND_RATIO, SURE
+from server.engine.constants.answers import SURE
+from server.engine.constants.next_touch import DEEP_LOW_SD
+from server.engine.constants.sessions import DIODE_MODE_MAX_MV, SECOND_RATIO
 from server.engine.inference import Judged
 from server.engine.verdicts import ContactState
 from shared_models.reading import AtContact, Meter

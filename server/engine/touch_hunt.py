@@ -7,7 +7,8 @@ off the board and the line read again, the last of all touches, and none that ho
 import math
 
 from server.engine.candidate import TITLES, Candidate, Hypothesis, answers_to, candidate, two, why_of
-from server.engine.constants import HEAT_FINDS, MILLIVOLTS_FIND, ODD_MIN, SURE
+from server.engine.constants.answers import HEAT_FINDS, MILLIVOLTS_FIND, SURE
+from server.engine.constants.next_touch import ODD_MIN
 from server.engine.inference import Judged
 from server.engine.rail_places import joined_name
 from server.engine.stories.kinds import Story

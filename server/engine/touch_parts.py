@@ -1,7 +1,7 @@
 """Candidate touches between contacts, across parts, on rails, and at the module's plug."""
 
 from server.engine.candidate import TITLES, Candidate, Hypothesis, answers_to, candidate, odd_there, two, why_of
-from server.engine.constants import RESEAT_HELPS, SURE
+from server.engine.constants.answers import RESEAT_HELPS, SURE
 from server.engine.inference import Judged
 from server.engine.roles import fuse_of
 from server.engine.stories.kinds import Story

@@ -5,7 +5,8 @@ contact of more than 5 V lies beside the probe. Never while a line reads low and
 """
 
 from server.engine.candidate import TITLES, Candidate, Hypothesis, Row, answers_to, candidate, two, why_of
-from server.engine.constants import DEEP_LOW_SD, DRAW_GIVEN, STORY_FLOOR, TORCH_LIGHTLESS, TORCH_OTHERWISE
+from server.engine.constants.next_touch import DEEP_LOW_SD, STORY_FLOOR
+from server.engine.constants.overstress import DRAW_GIVEN, TORCH_LIGHTLESS, TORCH_OTHERWISE
 from server.engine.inference import Judged
 from server.engine.looked import LIGHTLESS, drawing
 from server.engine.rail_places import contact_of_rail

@@ -7,10 +7,7 @@ nothing gentler is worth its time.
 """
 
 from server.engine.candidate import TITLES, Candidate, Hypothesis
-from server.engine.constants import (
-    ODD_MIN,
-    SUSPECTS_LOOKED_AT,
-)
+from server.engine.constants.next_touch import ODD_MIN, SUSPECTS_LOOKED_AT
 from server.engine.inference import Judged
 from server.engine.touch_blunders import touches_of_blunders
 from server.engine.touch_contacts import touches_at_contact

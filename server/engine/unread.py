@@ -2,7 +2,8 @@
 
 from typing import NamedTuple
 
-from server.engine.constants import FINE_PITCH_MM, NEXT_TOUCHES, RUN_LENGTH
+from server.engine.constants.next_touch import NEXT_TOUCHES, RUN_LENGTH
+from server.engine.constants.readings import FINE_PITCH_MM
 from server.engine.constants.touches import TOUCHES
 from server.engine.inference import Judged, probe_at
 from server.engine.latent import decision_outlook

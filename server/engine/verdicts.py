@@ -10,7 +10,11 @@ from typing import NamedTuple
 
 from server.engine import wording
 from server.engine.bands import Healthy
-from server.engine.constants import COVERAGE, HONEST_LOW_OHM, MASS_COUNTS, ODD_MIN, SOLVED_IN_OHMS, VERDICT_Z_RETOUCH
+from server.engine.constants.answers import HONEST_LOW_OHM
+from server.engine.constants.bench import MASS_COUNTS
+from server.engine.constants.next_touch import ODD_MIN, VERDICT_Z_RETOUCH
+from server.engine.constants.readings import COVERAGE
+from server.engine.constants.sessions import SOLVED_IN_OHMS
 from server.engine.drops import MEETS, SHORT, STATE_WORDS, UPPER
 from server.engine.faulted import View
 from server.engine.in_ohms import low_in_ohms, pair_in_ohms, plainly_in_ohms, would_not_show_at

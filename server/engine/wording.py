@@ -7,7 +7,7 @@ translations read codes. Never "OK", which sounds like OL.
 from typing import Literal
 
 from server.engine.bands import Healthy
-from server.engine.constants import UNIT_FACTORS
+from server.engine.constants.bench import UNIT_FACTORS
 from server.engine.faulted import View
 from server.engine.rounding import millivolts, plain
 from server.engine.stories.kinds import Scene, Story

@@ -1,6 +1,6 @@
 """What was found at another place, as sentences: beside `wording`, for `findings`."""
 
-from server.engine.constants import HONEST_LOW_OHM
+from server.engine.constants.answers import HONEST_LOW_OHM
 from server.engine.findings import Finding
 from server.engine.rounding import plain
 from server.engine.wording_ohms import ohms

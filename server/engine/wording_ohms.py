@@ -9,7 +9,8 @@ import math
 
 from server.engine.circuit.meaning import LeakAt, Meaning
 from server.engine.circuit.parts import Circuit
-from server.engine.constants import EVEN_SIDES, UNIT_FACTORS
+from server.engine.constants.answers import EVEN_SIDES
+from server.engine.constants.bench import UNIT_FACTORS
 from server.engine.rounding import millivolts, plain
 from server.engine.second_current import Second
 from shared_models.opinion import Number, Reason

@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from server.engine.constants import RISK_WEIGHT_DATA_S, RISK_WEIGHT_S, WRITE_DOWN_S
+from server.engine.constants.next_touch import RISK_WEIGHT_DATA_S, RISK_WEIGHT_S, WRITE_DOWN_S
 from shared_models.opinion import NextTouch
 
 

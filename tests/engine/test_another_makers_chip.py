@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from server.engine.accepted_board import accept_board
-from server.engine.constants import REVISION_OWN_SD_MV, REVISION_SPAN_MV
+from server.engine.constants.overstress import REVISION_OWN_SD_MV, REVISION_SPAN_MV
 from server.engine.door import form_opinion
 from server.engine.drops import SHIFTED, View, state_densities
 from server.engine.other_maker import shifted_together

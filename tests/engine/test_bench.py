@@ -268,7 +268,8 @@ def test_contacts_of_one_rail_are_one_node(jobs: list[Job]) -> None:
 
 
 def test_a_junction_of_the_world_is_not_the_engines() -> None:
-    from server.engine.constants import BANDGAP_MV, IDEALITY, ROLE_NUMBERS
+    from server.engine.constants.roles import ROLE_NUMBERS
+    from server.engine.constants.sessions import BANDGAP_MV, IDEALITY
 
     assert IDEALITY != t.IDEALITY
     assert BANDGAP_MV != t.BANDGAP_MV

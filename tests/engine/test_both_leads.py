@@ -8,7 +8,7 @@ from server.engine.both_leads import added_factor, leak_behind_factor, leak_fact
 from server.engine.circuit.junction import Law, nominal, saturation_for
 from server.engine.circuit.parts import GROUND, Circuit, Part, PartState, forced_current
 from server.engine.circuit.readings import prepared, read
-from server.engine.constants import ADDED_HIGH_OHM, ADDED_LOW_OHM, LEAK_HIGH_OHM, LEAK_LOW_OHM
+from server.engine.constants.readings import ADDED_HIGH_OHM, ADDED_LOW_OHM, LEAK_HIGH_OHM, LEAK_LOW_OHM
 from server.engine.faulted import View, added_density, behind, leak_density, normal
 
 RED = View(470.0, 5.0, 12.0, 0.001, 0.0, 33.0, 38.0, 1.0, 2000.0, (), (), before_ohm=33.0)

@@ -9,8 +9,8 @@ from server.engine.circuit.behind import RailFit, circuit_behind, rail_of_role, 
 from server.engine.circuit.meaning import what_it_means
 from server.engine.circuit.parts import Circuit, Junction, PartState, forced_current
 from server.engine.circuit.readings import prepared, read
-from server.engine.constants import ROLE_NUMBERS
 from server.engine.constants.circuit import CONTACT_OHM
+from server.engine.constants.roles import ROLE_NUMBERS
 from server.engine.roles import NO_JUNCTION
 from shared_models.board import (
     BoardVersion,

@@ -13,8 +13,8 @@ from server.engine.circuit.clamp_fit import junction_of
 from server.engine.circuit.parts import GROUND, Part, PartState, forced_current
 from server.engine.circuit.readings import prepared as solvable
 from server.engine.circuit.readings import read
-from server.engine.constants import BULK_OHM
 from server.engine.constants.circuit import LINE_MV
+from server.engine.constants.sessions import BULK_OHM
 from server.engine.door import form_opinion
 from server.engine.faulted import View, leak_ohm
 from server.engine.inference import judge

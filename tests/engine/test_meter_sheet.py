@@ -8,18 +8,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.engine.constants import (
+from server.engine.constants.meters import PAIR_SERIES_OHM, PAIR_SERIES_OWN_SD_OHM, PAIR_SERIES_SD_OHM
+from server.engine.constants.readings import GAIN_SD, NOISE_PERSON_MV
+from server.engine.constants.sessions import (
     BULK_OHM,
-    GAIN_SD,
     IDEALITY,
     IDEALITY_OWN_SD,
     IDEALITY_SD,
     KELVIN,
-    NOISE_PERSON_MV,
     OFFSET_SD_MV,
-    PAIR_SERIES_OHM,
-    PAIR_SERIES_OWN_SD_OHM,
-    PAIR_SERIES_SD_OHM,
     VT_MV_PER_K,
 )
 from server.engine.errors import SheetError

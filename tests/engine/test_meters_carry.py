@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.engine.constants import CURRENT_HIGH_MA, CURRENT_LOW_MA
+from server.engine.constants.sessions import CURRENT_HIGH_MA, CURRENT_LOW_MA
 from server.engine.meters import carry, conditions_of, log_current_sd, slopes
 from server.engine.roles import PLAIN_PATH, Path
 from shared_models.reading import Meter

@@ -18,7 +18,7 @@ from demo.shop.meters import BENCH_METER, BORROWED_METER, BORROWED_METER_NO_SHEE
 from demo.shop.references import T10_GOOD
 from demo.shop.table import T10_J7
 from server.engine import prepared
-from server.engine.constants import MEMO_SIZE
+from server.engine.constants.sessions import MEMO_SIZE
 from server.engine.door import SheetError, opinion_json, sheet_digest
 from shared_models.board import ContactCorrection
 from shared_models.job import Intake

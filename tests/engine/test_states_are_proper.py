@@ -13,7 +13,7 @@ import pytest
 from server.engine.circuit.junction import Law, nominal, saturation_for
 from server.engine.circuit.parts import GROUND, Circuit, Part, PartState, forced_current
 from server.engine.circuit.readings import prepared, read
-from server.engine.constants import ADDED_HIGH_OHM, ADDED_LOW_OHM, HIGH_OL, LEAK_HIGH_OHM, LEAK_LOW_OHM
+from server.engine.constants.readings import ADDED_HIGH_OHM, ADDED_LOW_OHM, HIGH_OL, LEAK_HIGH_OHM, LEAK_LOW_OHM
 from server.engine.drops import (
     BAND,
     HIGH,

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from server.engine.accepted_board import accept_board
-from server.engine.constants import (
+from server.engine.constants.sessions import (
     CHIP_N_SHARE,
     IDEALITY_OWN_SD,
     IDEALITY_SD,

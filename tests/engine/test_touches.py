@@ -15,7 +15,8 @@ from demo.shop.bench import Bench
 from demo.shop.boards import T10
 from demo.shop.references import T10_GOOD, climbing
 from demo.shop.table import OL, T10_J7
-from server.engine.constants import NEXT_TOUCHES, PLUG_RAIL_LOW_OHM, RUN_LENGTH, STOP_GAIN_BITS
+from server.engine.constants.answers import PLUG_RAIL_LOW_OHM
+from server.engine.constants.next_touch import NEXT_TOUCHES, RUN_LENGTH, STOP_GAIN_BITS
 from server.engine.constants.touches import TOUCHES
 from server.engine.door import form_opinion
 from server.engine.quantities import read_text

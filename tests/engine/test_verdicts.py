@@ -6,7 +6,7 @@ from itertools import permutations
 import pytest
 from msgspec.structs import replace
 
-from server.engine.constants import SOLVED_IN_OHMS
+from server.engine.constants.sessions import SOLVED_IN_OHMS
 from server.engine.door import form_opinion
 from shared_models.board import ChipPin, Contact, SeriesPart
 from shared_models.opinion import ContactOpinion, Opinion

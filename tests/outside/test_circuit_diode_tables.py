@@ -18,7 +18,7 @@ from scipy.special import lambertw
 from server.engine.circuit.junction import at, carried, current_behind, drop_at, lambert_w_of_exp
 from server.engine.circuit.parts import GROUND, Circuit, Junction, Part, behind_resistance, forced_current
 from server.engine.circuit.readings import prepared, read
-from server.engine.constants import BANDGAP_MV, KELVIN, VT_MV_PER_K, XTI
+from server.engine.constants.sessions import BANDGAP_MV, KELVIN, VT_MV_PER_K, XTI
 
 A = Junction(2.52e-6, 1.752, 0.568)
 C = Junction(1e-11, 1.0, 0.0)

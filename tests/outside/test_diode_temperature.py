@@ -15,7 +15,7 @@ import math
 
 import pytest
 
-from server.engine.constants import KELVIN, VT_MV_PER_K
+from server.engine.constants.sessions import KELVIN, VT_MV_PER_K
 from server.engine.meters import carry, slopes
 from server.engine.roles import Path
 

@@ -14,17 +14,8 @@ from typing import NamedTuple
 
 import pytest
 
-from server.engine.constants import (
-    BANDGAP_MV,
-    BRIDGE_N_SD_MV,
-    BULK_OHM,
-    IDEALITY,
-    KELVIN,
-    LEAK_HIGH_OHM,
-    LEAK_LOW_OHM,
-    VT_MV_PER_K,
-    XTI,
-)
+from server.engine.constants.readings import BRIDGE_N_SD_MV, LEAK_HIGH_OHM, LEAK_LOW_OHM
+from server.engine.constants.sessions import BANDGAP_MV, BULK_OHM, IDEALITY, KELVIN, VT_MV_PER_K, XTI
 from server.engine.faulted import View, joined_mv, leak_ohm
 from server.engine.meters import carry
 from server.engine.roles import Path

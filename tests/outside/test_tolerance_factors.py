@@ -20,7 +20,7 @@ import pytest
 from scipy import integrate, optimize, stats
 from scipy.special import ndtr
 
-from server.engine.constants import COVERAGE
+from server.engine.constants.readings import COVERAGE
 from server.engine.student import NigPrior, mean_and_sd, predictive, update
 
 IMPROPER = NigPrior(0, 0, -1, 0)

@@ -14,7 +14,6 @@ from server.engine.circuit.ladder import Edge
 from server.engine.circuit.nodal import critical_mv
 from server.engine.circuit.parts import GROUND, DiodeTest, PartState
 from server.engine.circuit.readings import InPlace, Prepared, current_at, leak_readings, read
-from server.engine.constants import LEAK_HIGH_OHM, LEAK_LOW_OHM
 from server.engine.constants.circuit import (
     ANCHOR_STEPS,
     ANCHOR_STOP_MV,
@@ -22,6 +21,7 @@ from server.engine.constants.circuit import (
     REACH_NVT,
     SLOPE_SHARE,
 )
+from server.engine.constants.readings import LEAK_HIGH_OHM, LEAK_LOW_OHM
 from server.engine.errors import SheetError
 from shared_models.reading import LeadOnGround
 

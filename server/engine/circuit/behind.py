@@ -15,17 +15,17 @@ from typing import NamedTuple
 from server.engine.circuit.clamp_fit import junction_of
 from server.engine.circuit.junction import Law, at, drop_at, nominal, saturation_for
 from server.engine.circuit.parts import GROUND, Circuit, DiodeTest, Junction, Part, PartKind, forced_current
-from server.engine.constants import (
+from server.engine.constants.circuit import CONTACT_OHM, FERRITE_OHM, FUSE_OHM, LINE_MV
+from server.engine.constants.roles import ROLE_NUMBERS
+from server.engine.constants.sessions import (
     BULK_OHM,
     IDEALITY,
     KELVIN,
     OPEN_CIRCUIT_DEFAULT_MV,
     REFERENCE_C,
     REFERENCE_CURRENT_MA,
-    ROLE_NUMBERS,
     VT_MV_PER_K,
 )
-from server.engine.constants.circuit import CONTACT_OHM, FERRITE_OHM, FUSE_OHM, LINE_MV
 from server.engine.roles import CONDUCTING_SHUNTS, NO_JUNCTION, usual_load_ohm
 from shared_models.board import BoardVersion, ChipPin, Clamp, Contact, Pull, SeriesPart, ShuntPart, TestPoint
 from shared_models.reading import Meter

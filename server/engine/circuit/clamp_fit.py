@@ -14,14 +14,6 @@ from typing import NamedTuple
 
 from server.engine.circuit.junction import at, carried, drop_at, saturation_for
 from server.engine.circuit.parts import Junction, check_junction, check_temperature
-from server.engine.constants import (
-    BULK_OHM,
-    IDEALITY,
-    IDEALITY_SD,
-    KELVIN,
-    REFERENCE_CURRENT_MA,
-    VT_MV_PER_K,
-)
 from server.engine.constants.circuit import (
     CLAMP_OHM_SD,
     FIT_STEPS,
@@ -34,6 +26,7 @@ from server.engine.constants.circuit import (
     NOMINAL_C,
     SLOPE_SHARE,
 )
+from server.engine.constants.sessions import BULK_OHM, IDEALITY, IDEALITY_SD, KELVIN, REFERENCE_CURRENT_MA, VT_MV_PER_K
 from server.engine.errors import SheetError
 
 Three = tuple[float, float, float]

@@ -9,8 +9,8 @@ import math
 from typing import NamedTuple
 
 from server.engine.circuit.parts import Junction, check_junction, check_temperature, forced_current
-from server.engine.constants import BANDGAP_MV, KELVIN, VT_MV_PER_K, XTI
 from server.engine.constants.circuit import LEAST_SATURATION_MA, NOMINAL_C, W_STEPS, W_STOP
+from server.engine.constants.sessions import BANDGAP_MV, KELVIN, VT_MV_PER_K, XTI
 
 
 class Law(NamedTuple):

@@ -14,7 +14,6 @@ from server.engine.circuit.anchored import LeakScale, shifted
 from server.engine.circuit.nodal import NO_NODE
 from server.engine.circuit.parts import GROUND, DiodeTest, Part, PartState
 from server.engine.circuit.readings import Prepared, read
-from server.engine.constants import CURRENT_SD_KNOWN, GAIN_SD, LEAD_NOISE_OHM, NOISE_MV, SERIES_PART_SD
 from server.engine.constants.circuit import (
     IN_LINE,
     LEAK_SEARCH_STOP,
@@ -27,6 +26,8 @@ from server.engine.constants.circuit import (
     VISIBLE_DEVIATIONS,
     ZERO_SD_MV,
 )
+from server.engine.constants.readings import GAIN_SD, LEAD_NOISE_OHM, NOISE_MV
+from server.engine.constants.sessions import CURRENT_SD_KNOWN, SERIES_PART_SD
 from server.engine.errors import SheetError
 from shared_models.reading import LeadOnGround
 

@@ -8,7 +8,6 @@ names; `GROUND` is the board's ground. Every part lies between `near` and `far`;
 import math
 from typing import Literal, NamedTuple
 
-from server.engine.constants import KELVIN, OL_LIMIT_MARGIN_MV, OPEN_CIRCUIT_DEFAULT_MV
 from server.engine.constants.circuit import (
     COLDEST_C,
     HOTTEST_C,
@@ -20,6 +19,8 @@ from server.engine.constants.circuit import (
     MOST_SATURATION_MA,
     NOMINAL_C,
 )
+from server.engine.constants.readings import OL_LIMIT_MARGIN_MV
+from server.engine.constants.sessions import KELVIN, OPEN_CIRCUIT_DEFAULT_MV
 from server.engine.errors import SheetError
 
 GROUND = "ground"

@@ -1,6 +1,6 @@
 """Stories of the socket itself: a bridge between neighbours, a torn contact, a leak at one contact."""
 
-from server.engine.constants import ACROSS_ROWS, LEAKS, TORN
+from server.engine.constants.overstress import ACROSS_ROWS, LEAKS, TORN
 from server.engine.drops import MEETS
 from server.engine.overstress import net_key
 from server.engine.roles import healthy_ol

@@ -1,6 +1,6 @@
 """Stories of water and of fatigue: a wet or corroded corner, a cracked joint under a chip."""
 
-from server.engine.constants import CRACKED_LINE, WET_LINE, WET_PLACES
+from server.engine.constants.overstress import CRACKED_LINE, WET_LINE, WET_PLACES
 from server.engine.stories.kinds import Mixture, Scene, Story, at_risk, mixture, share, shows_chip
 from shared_models.tables import ROLE_BY_ID
 

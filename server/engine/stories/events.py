@@ -1,6 +1,6 @@
 """Stories of a moment with power on: the plug sat some places off, or went in live though straight."""
 
-from server.engine.constants import (
+from server.engine.constants.overstress import (
     HIT_28V,
     HIT_28V_1_KOHM,
     HIT_28V_100_OHM,

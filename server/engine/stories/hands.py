@@ -1,6 +1,6 @@
 """Stories of a hand or a tool: a plug tilted in live, a tool across a live line, a small part knocked off."""
 
-from server.engine.constants import (
+from server.engine.constants.overstress import (
     KNOCKED_OFF,
     TILT_BY_SOCKET,
     TILT_HURT,

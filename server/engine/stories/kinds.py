@@ -9,7 +9,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from server.engine.accepted_board import Board
-from server.engine.constants import INTAKE_FACTORS, SHARE, SYMPTOM_FACTORS
+from server.engine.constants.stories import INTAKE_FACTORS, SHARE, SYMPTOM_FACTORS
 from server.engine.drops import BAND, HIGH, LEAK, LOST, OPEN, OTHER_LEAD, RESIDUAL, SHIFTED, SHORT, UPPER
 from server.engine.overstress import beside, net_key
 from server.engine.roles import chip_of, healthy_ol

@@ -1,6 +1,6 @@
 """Stories of one's own: leads swapped, another meter than was told, voltage left on the board, another revision."""
 
-from server.engine.constants import RESIDUAL_RAIL
+from server.engine.constants.overstress import RESIDUAL_RAIL
 from server.engine.stories.kinds import STATE_OF, Mixture, Scene, Story, mixture, share, shows_chip
 from shared_models.tables import ROLE_BY_ID
 

@@ -1,6 +1,6 @@
 """Stories of one part: a shorted shunt part, an open series part, a damaged chip, a shorted rail."""
 
-from server.engine.constants import CHIP_HURT, FEED_OPEN, LED_PLUS_HURT, RAIL_SHORT, SIGNAL_CUT, SIGNAL_OPEN
+from server.engine.constants.overstress import CHIP_HURT, FEED_OPEN, LED_PLUS_HURT, RAIL_SHORT, SIGNAL_CUT, SIGNAL_OPEN
 from server.engine.drops import SHORT
 from server.engine.roles import branches_before, chip_of, first_series, fuse_of
 from server.engine.stories.kinds import Mixture, Scene, Story, at_risk, mixture, share, shows_chip, shows_open

@@ -4,7 +4,8 @@ A number tells the two apart where that part takes some of it: 33 ohm and 61 mV 
 """
 
 from server.engine.accepted_board import Board
-from server.engine.constants import BEHIND_SERIES_CHIP, BEHIND_SERIES_SHUNT, SHORT_OHM, SURE
+from server.engine.constants.answers import BEHIND_SERIES_CHIP, BEHIND_SERIES_SHUNT, SURE
+from server.engine.constants.readings import SHORT_OHM
 from server.engine.drops import LEAK, LEAK_BEHIND, SHORT, SHORT_BEHIND
 from server.engine.stories.kinds import Mixture, Story
 from shared_models.board import Contact, SeriesPart, ShuntPart

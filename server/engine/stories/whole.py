@@ -1,6 +1,7 @@
 """Stories of the whole socket: nothing wrong, elsewhere, a cable the wrong way round, faults that share no cause."""
 
-from server.engine.constants import FLIP_BY_SOCKET, SEPARATE_LINE
+from server.engine.constants.overstress import FLIP_BY_SOCKET
+from server.engine.constants.stories import SEPARATE_LINE
 from server.engine.stories.kinds import Mixture, Scene, Story, mixture, share
 
 

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from server.engine.accept import Notes, accept_readings
 from server.engine.account import _led_odds
-from server.engine.constants import COUNTED_DIFFERENTLY
+from server.engine.constants.next_touch import COUNTED_DIFFERENTLY
 from server.engine.digest import board_digest
 from server.engine.door import form_opinion
 from server.engine.drops import BAND, HIGH, LEAK, LEAK_BEHIND, LOST, OPEN, SHORT, SHORT_BEHIND, UPPER
