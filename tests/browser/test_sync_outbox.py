@@ -75,10 +75,14 @@ def test_edits_made_without_a_server_wait_are_counted_and_arrive_once_in_their_o
     state = sync_now(inside_page)
     assert state["waiting"] == 25
     assert state["unreachable_since_ms"] is not None
+    # since when, and when the shop last had everything: both while it waits
+    assert 0 < state["all_sent_at_ms"] <= state["waiting_since_ms"] <= state["unreachable_since_ms"]
+    before = state["all_sent_at_ms"]
 
     inside_server.start()
     state = sync_now(inside_page)
     assert (state["waiting"], state["unreachable_since_ms"], state["refused"]) == (0, None, [])
+    assert state["waiting_since_ms"] is None and state["all_sent_at_ms"] > before
     assert typed_on_server(inside_server) == typed
     sync_now(inside_page)
     assert typed_on_server(inside_server) == typed

@@ -128,6 +128,7 @@ export interface Meta {
   shop_addresses: string[];
   /** The address the shop hands out now, where this app's own no longer leads there. */
   shop_moved_to: string | null;
+  all_sent_at_ms: number;
 }
 
 export class PhoneDb extends Dexie {

@@ -191,6 +191,10 @@ export interface NewerChange {
 export interface SyncState {
   /** Edits not yet answered by the server (refused ones not counted). */
   waiting: number;
+  /** When the oldest edit that waits was made, by the shop's time as far as it was known; null: none waits. */
+  waiting_since_ms: number | null;
+  /** When a round last ended with every edit and picture of this phone at the shop; null: never yet. */
+  all_sent_at_ms: number | null;
   /** Pictures that are not with the server yet. */
   photos_waiting: number;
   photos_refused: RefusedPhoto[];

@@ -23,6 +23,11 @@ function parse(hlc: string): { ms: number; counter: number } {
   return { ms: Number(hlc.slice(0, MS_DIGITS)), counter: Number(hlc.slice(MS_DIGITS + 1)) };
 }
 
+/** The milliseconds of a stamp. */
+export function msOf(hlc: string): number {
+  return parse(hlc).ms;
+}
+
 /** The stamp after `last` at wall-clock time `now_ms`. */
 export function tick(last: string, now_ms: number): string {
   const { ms, counter } = parse(last);

@@ -84,6 +84,7 @@ export class SyncRunner {
       if (isOther) trouble = await troubleOf(() => pushAll(db, reached));
       trouble ??= await troubleOf(() => pushPhotos(db, () => !this.#again));
       await db.setMeta("trouble", trouble);
+      await noteAllSent(db);
       await noteEntry(db, null);
       await this.#addresses.note();
     } catch (error) {
@@ -124,6 +125,13 @@ export class SyncRunner {
       await this.db.setMeta("unreachable_since_ms", null);
     });
   }
+}
+
+/** The shop has everything of this phone: what was refused it has not. */
+async function noteAllSent(db: PhoneDb): Promise<void> {
+  const open = ["waiting", "refused"];
+  const left = (await db.changes.where("status").anyOf(open).count()) + (await db.photo_sends.where("status").anyOf(open).count());
+  if (left === 0) await db.setMeta("all_sent_at_ms", Date.now());
 }
 
 async function troubleOf(work: () => Promise<void>): Promise<Problem | null> {

@@ -3,10 +3,13 @@ import { writable } from "svelte/store";
 
 import type { Body } from "../generated/models";
 import type { NewerRow, OwnChangeRow, PhoneDb, PhotoSendRow } from "../store/db";
+import { msOf } from "../store/hlc";
 import type { Live, NewerChange, RefusedChange, RefusedPhoto, State, SyncState } from "../store/door";
 
 const NOTHING_KNOWN: SyncState = {
   waiting: 0,
+  waiting_since_ms: null,
+  all_sent_at_ms: null,
   photos_waiting: 0,
   photos_refused: [],
   running: false,
@@ -23,6 +26,8 @@ const NOTHING_KNOWN: SyncState = {
 export async function readSync(db: PhoneDb): Promise<SyncState> {
   return {
     waiting: await db.changes.where("status").equals("waiting").count(),
+    waiting_since_ms: await oldestWaiting(db),
+    all_sent_at_ms: (await db.metaOf("all_sent_at_ms")) ?? null,
     photos_waiting: await db.photo_sends.where("status").equals("waiting").count(),
     photos_refused: (await db.photo_sends.where("status").equals("refused").toArray()).map(refusedPhoto),
     running: false,
@@ -35,6 +40,12 @@ export async function readSync(db: PhoneDb): Promise<SyncState> {
     first_pull_done: (await db.metaOf("first_pull_done")) ?? false,
     moved_to: (await db.metaOf("shop_moved_to")) ?? null,
   };
+}
+
+/** Rows of one status lie in the order of their keys: an edit from another phone's file first, then this device's. */
+async function oldestWaiting(db: PhoneDb): Promise<number | null> {
+  const oldest = await db.changes.where("status").equals("waiting").first();
+  return oldest === undefined ? null : msOf(oldest.change.hlc);
 }
 
 function refusedChange(row: OwnChangeRow): RefusedChange {
