@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
-pytest_plugins = ["tests.support.no_skips", "tests.support.part_times"]
+pytest_plugins = ["tests.support.no_skips", "tests.support.part_times", "tests.support.longest_first"]
 
 ROOT = Path(__file__).resolve().parents[1]
 

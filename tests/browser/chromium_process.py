@@ -10,10 +10,28 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, Page, Playwright
 
-FLAGS = (
+POPUPS_OF_THE_ADDRESS_BAR = ("WebUIOmniboxPopup", "WebUIOmniboxAimPopup", "WebUIOmniboxFullPopup")
+"""Pages of Chromium's own, made ready for each window in processes of their own: half of what a new page takes."""
+PLAYWRIGHTS_OWN = (
+    "AvoidUnnecessaryBeforeUnloadCheckSync", "DestroyProfileOnBrowserClose", "HttpsUpgrades",
+    "HttpsFirstBalancedModeAutoEnable", "LensOverlay", "MediaRouter", "PaintHolding", "ThirdPartyStoragePartitioning",
+    "AvoidCorsURLLoaderRestartOnRedirect", "OptimizationHints", "NetworkTimeServiceQuerying", "AimEnabled",
+    "PreconnectToSearch",
+)
+"""What Playwright turns off in a browser that it launches. Of two such lists Chromium takes the last one only."""
+
+COMMON = (
     "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-background-networking",
     "--disable-component-update", "--disable-sync", "--no-first-run", "--disable-dev-shm-usage",
 )
+FLAGS = (*COMMON, f"--disable-features={','.join(POPUPS_OF_THE_ADDRESS_BAR)}")
+"""For a Chromium that is started here."""
+LAUNCH_FLAGS = (
+    *COMMON, f"--disable-features={','.join((*PLAYWRIGHTS_OWN, *POPUPS_OF_THE_ADDRESS_BAR))}",
+    # compiling the engine's Python a second time, for speed, costs more than a test's few questions ever get back
+    "--js-flags=--liftoff-only",
+)
+"""For one that Playwright launches. Those with a profile on disk (`ChromiumProcess`) compile as a phone's does."""
 START_S = 30
 
 

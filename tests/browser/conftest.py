@@ -5,6 +5,8 @@ puts the inside of the phone within reach (`window.inside`). One browser a test 
 an event loop open that async tests of other folders must not meet.
 """
 
+import fcntl
+import os
 import subprocess
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -12,7 +14,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright, ViewportSize, expect, sync_playwright
 
-from tests.browser.chromium_process import FLAGS, ChromiumProcess
+from tests.browser.chromium_process import LAUNCH_FLAGS, ChromiumProcess
+from tests.browser.held_engine import HeldEngine
 from tests.browser.seeds import JOB_ID, proofs_of, seed, send
 from tests.browser.server_process import ROOT, ServerProcess
 
@@ -41,7 +44,7 @@ def playwright() -> Iterator[Playwright]:
 @pytest.fixture(scope="module")
 def browser(playwright: Playwright, chromium_path: str) -> Iterator[Browser]:
     """Debian's Chromium for one file of tests; contexts are new for each test."""
-    started = playwright.chromium.launch(executable_path=chromium_path, args=list(FLAGS))
+    started = playwright.chromium.launch(executable_path=chromium_path, args=list(LAUNCH_FLAGS))
     yield started
     started.close()
 
@@ -64,8 +67,19 @@ def new_context(browser: Browser) -> Iterator[Callable[[], BrowserContext]]:
 
 @pytest.fixture(scope="session")
 def test_page_dir(tmp_path_factory: pytest.TempPathFactory, node_path: str) -> Path:
-    """The test page, built from the same sources as the app."""
-    out = tmp_path_factory.mktemp("test_page") / "dist"
+    """The test page, built from the same sources as the app; once, whichever worker comes first."""
+    folder = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        folder = folder.parent  # each worker's own folder lies in one that all share
+    out = folder / "test_page"
+    with (folder / "test_page.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not out.exists():
+            _build_test_page(node_path, folder / "test_page.new").rename(out)
+    return out
+
+
+def _build_test_page(node_path: str, out: Path) -> Path:
     pwa = ROOT / "pwa"
     done = subprocess.run(
         [
@@ -103,11 +117,14 @@ def server(make_server: Callable[[Path], ServerProcess], app_dir: Path) -> Serve
 
 
 @pytest.fixture
-def page(new_context: Callable[[], BrowserContext], server: ServerProcess) -> Page:
-    """A phone with the built app open."""
-    opened = new_context().new_page()
+def page(new_context: Callable[[], BrowserContext], server: ServerProcess) -> Iterator[Page]:
+    """A phone with the built app open; its engine comes when the test waits for it (`walks.wait_for_engine`)."""
+    context = new_context()
+    engine = HeldEngine(context)
+    opened = context.new_page()
     opened.goto(server.url)
-    return opened
+    yield opened
+    engine.end()
 
 
 @pytest.fixture

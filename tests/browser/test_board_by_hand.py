@@ -9,6 +9,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import BrowserContext, Locator, Page, expect
 
+from tests.browser.held_engine import let_engine_come
 from tests.browser.server_process import ServerProcess
 from tests.browser.test_screens_shape import SERIOUS, SIDEWAYS, SMALL_TARGETS, TARGET_PX
 from tests.browser.walks import JOB, go, safe_shop, wait_for_engine, wait_for_shop
@@ -86,6 +87,7 @@ def lying(page: Page) -> Locator:
 
 def paste(page: Page, text: str) -> None:
     """A table copied from a spreadsheet; what its columns are is proposed, then it is read."""
+    let_engine_come(page)
     page.get_by_text("Paste them from a spreadsheet").click()
     paste_again(page, text)
 
@@ -211,6 +213,7 @@ def test_before_the_engine_is_here_the_shop_reads_the_table_and_without_both_the
 
 def test_a_killed_page_gives_back_the_pasted_text_and_what_its_columns_are(page: Page) -> None:
     to_by_hand(page)
+    let_engine_come(page)
     page.get_by_text("Paste them from a spreadsheet").click()
     page.get_by_label("The table, one line a contact").fill("pin;signal;x\n1;GND;lane\n2;A;ground")
     expect(page.get_by_label("between the columns")).to_have_value("semicolon")
@@ -358,6 +361,7 @@ def test_contacts_that_are_left_out_keep_their_place_empty(page: Page, server: S
 
 def test_a_file_of_another_encoding_is_refused_and_a_plain_one_is_read(page: Page) -> None:
     to_by_hand(page)
+    let_engine_come(page)
     page.get_by_text("Paste them from a spreadsheet").click()
     chooser = page.get_by_label("or a CSV file")
     chooser.set_input_files({"name": "pins.csv", "mimeType": "text/csv", "buffer": "1;Größe\n".encode("latin-1")})

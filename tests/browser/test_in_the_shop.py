@@ -17,7 +17,7 @@ from playwright.sync_api import Browser, BrowserContext, Error, Page, Playwright
 
 from server.network.authority import in_one_file, open_authority, write_whole
 from server.network.leaf import sign
-from tests.browser.chromium_process import FLAGS
+from tests.browser.chromium_process import LAUNCH_FLAGS
 from tests.browser.conftest import PHONE
 from tests.browser.overheard import Asked
 from tests.browser.trusting import home_that_trusts
@@ -50,7 +50,7 @@ def trusting(
     home = home_that_trusts(shop.data_dir, tmp_path_factory.mktemp("home"))
     rules = f"MAP {NAME} 127.0.0.1, MAP {FOREIGN} 127.0.0.1"
     started = playwright.chromium.launch(
-        executable_path=chromium_path, args=[*FLAGS, f"--host-resolver-rules={rules}"], env=home,
+        executable_path=chromium_path, args=[*LAUNCH_FLAGS, f"--host-resolver-rules={rules}"], env=home,
     )
     yield started
     started.close()

@@ -1,18 +1,20 @@
 """Meters: a sheet made in a minute without a network, two meters side by side, none above 4 V on a socket."""
 
 import re
+from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import Browser, Locator, Page, expect
 
-from tests.browser.seeds import BOARD_ID, JOB_ID, METER_ID, SOCKET, Device, known_good, send
+from tests.browser.conftest import PHONE
+from tests.browser.seeds import BOARD_ID, JOB_ID, METER_ID, SOCKET, Device, known_good, seed, send
 from tests.browser.server_process import ServerProcess
 from tests.browser.test_healthy_board import looks_right
 from tests.browser.walks import go, wait_for_engine, wait_for_shop
 
 
-@pytest.fixture
-def meters(page: Page, server: ServerProcess) -> Page:
+def open_meters(page: Page, server: ServerProcess) -> Page:
     """The screen of meters, three of them: one without a limit, a small one, an LED tester; then no network."""
     other = Device("other")
     changes = [
@@ -28,9 +30,43 @@ def meters(page: Page, server: ServerProcess) -> Page:
     wait_for_shop(page)
     wait_for_engine(page)
     server.kill()
+    return to_meters(page)
+
+
+def to_meters(page: Page) -> Page:
+    """From the page about the shop to the screen of meters, its forms empty."""
+    go(page, "#/shop")
     page.get_by_role("link", name="Meters and their sheets").click()
     expect(page.locator("strong", has_text="LED tester")).to_be_visible()
     return page
+
+
+@pytest.fixture
+def meters(page: Page, server: ServerProcess) -> Page:
+    """A phone at the screen of meters, for a test that keeps something."""
+    return open_meters(page, server)
+
+
+@pytest.fixture(scope="module")
+def asked_only(browser: Browser, app_dir: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Page]:
+    """One such phone for the tests that only ask and keep nothing."""
+    server = ServerProcess(tmp_path_factory.mktemp("meters") / "data", app_dir)
+    server.start()
+    seed(server)
+    context = browser.new_context(viewport=PHONE, has_touch=True, locale="en-GB")
+    try:
+        page = context.new_page()
+        page.goto(server.url)
+        yield open_meters(page, server)
+    finally:
+        context.close()
+        server.kill()
+
+
+@pytest.fixture
+def asking(asked_only: Page) -> Page:
+    """The screen of meters anew."""
+    return to_meters(asked_only)
 
 
 def form(page: Page, meter: str) -> Locator:
@@ -65,8 +101,8 @@ def test_a_sheet_is_made_from_two_resistors_offline_and_used(meters: Page) -> No
     expect(meters.get_by_text("at 0.30 mA and 23 °C")).to_be_visible()
 
 
-def test_a_diode_at_hand_is_a_check_of_the_resistors(meters: Page) -> None:
-    asked = form(meters, "small meter")
+def test_a_diode_at_hand_is_a_check_of_the_resistors(asking: Page) -> None:
+    asked = form(asking, "small meter")
     asked.get_by_text("Tolerance, a diode at hand").click()
     asked.get_by_label("the diode alone").fill("560")
     asked.get_by_label("both together").fill("390")
@@ -85,8 +121,8 @@ SLIPS: list[tuple[int, str, tuple[str, str], str]] = [
 ]
 
 
-def test_a_slip_is_answered_with_the_resistor_it_is_in(meters: Page) -> None:
-    asked = form(meters, "small meter")
+def test_a_slip_is_answered_with_the_resistor_it_is_in(asking: Page) -> None:
+    asked = form(asking, "small meter")
     for resistor, typed, shown, said in SLIPS:
         asked.get_by_label("resistor 1, ohm").fill("100")
         asked.get_by_label(f"resistor {resistor}, ohm").fill(typed)
@@ -96,8 +132,8 @@ def test_a_slip_is_answered_with_the_resistor_it_is_in(meters: Page) -> None:
         expect(asked.get_by_role("button", name="Keep")).to_have_count(0)
 
 
-def test_a_row_left_empty_does_not_move_the_number_of_the_resistor_that_is_wrong(meters: Page) -> None:
-    asked = form(meters, "small meter")
+def test_a_row_left_empty_does_not_move_the_number_of_the_resistor_that_is_wrong(asking: Page) -> None:
+    asked = form(asking, "small meter")
     asked.get_by_label("resistor 3, ohm").fill("2.2")
     show(asked, "100", "", "2200")
     expect(asked.get_by_role("alert")).to_contain_text("Resistor 3: 2200 mV across 2.2 ohm would be 1 A")
@@ -137,9 +173,9 @@ def test_two_meters_on_the_same_contacts_give_a_sheet_with_an_interval(meters: P
     expect(meters.get_by_text("Beside Bench meter on the same contacts.")).to_be_visible()
 
 
-def test_a_meter_without_a_current_cannot_be_what_another_is_compared_with(meters: Page) -> None:
-    meters.get_by_text("Two meters on the same contacts").click()
-    asked = meters.locator("details").filter(has_text="Two meters on the same contacts").first
+def test_a_meter_without_a_current_cannot_be_what_another_is_compared_with(asking: Page) -> None:
+    asking.get_by_text("Two meters on the same contacts").click()
+    asked = asking.locator("details").filter(has_text="Two meters on the same contacts").first
     asked.get_by_label("known meter").select_option("small meter")
     asked.get_by_role("button", name="How do they differ?").click()
     said = "small meter has no test current yet: measure it with two resistors first."

@@ -12,7 +12,7 @@ import pytest
 from playwright.sync_api import BrowserContext, Page, Playwright, expect
 
 from server.network.addresses import own_names
-from tests.browser.chromium_process import FLAGS
+from tests.browser.chromium_process import LAUNCH_FLAGS
 from tests.browser.conftest import PHONE
 from tests.browser.trusting import home_that_trusts
 from tests.browser.walks import go
@@ -48,7 +48,7 @@ def phone(
     inside.chmod(0o700)
     (tmp_path / "home").mkdir()
     home = home_that_trusts(shop.data_dir, tmp_path / "home")
-    started = playwright.chromium.launch(executable_path=inside, args=list(FLAGS), env=home)
+    started = playwright.chromium.launch(executable_path=inside, args=list(LAUNCH_FLAGS), env=home)
     yield started.new_context(viewport=PHONE, has_touch=True, locale="en-GB")
     started.close()
 

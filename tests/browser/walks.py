@@ -5,6 +5,7 @@ from pathlib import Path
 
 from playwright.sync_api import Locator, Page, expect
 
+from tests.browser.held_engine import let_engine_come
 from tests.browser.seeds import JOB_ID, proofs_of, seed, send
 from tests.browser.server_process import ServerProcess
 
@@ -34,6 +35,7 @@ def wait_for_shop(page: Page) -> None:
 
 def wait_for_engine(page: Page) -> None:
     """Until opinions can be formed here; leaves the page about the shop open."""
+    let_engine_come(page)
     go(page, "#/shop")
     expect(page.get_by_text("Opinions work offline now.")).to_be_visible(timeout=ENGINE_READY_MS)
 

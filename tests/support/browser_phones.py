@@ -13,7 +13,7 @@ from typing import Any
 
 from playwright.sync_api import Page, expect, sync_playwright
 
-from tests.browser.chromium_process import FLAGS
+from tests.browser.chromium_process import LAUNCH_FLAGS
 from tests.support.pictures import noise, sha256
 
 TEST_PAGE = "/test_page/index.html"
@@ -50,7 +50,7 @@ class BrowserPhones(threading.Thread):
         """Ends when `end` is called."""
         try:
             with sync_playwright() as playwright:
-                browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=list(FLAGS))
+                browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=list(LAUNCH_FLAGS))
                 pages = [browser.new_context().new_page() for _ in range(self._count)]
                 for page in pages:
                     page.goto(self._url + TEST_PAGE)

@@ -71,7 +71,7 @@ def main(entry: Path, arguments: list[str]) -> None:
 def pytest_arguments(only: str | None, *, no_skips: bool) -> list[str]:
     """pytest's arguments. A file stays in one worker: what it starts (a browser, a phone) starts once."""
     chosen: list[str] = []
-    workers = ["-n", str(WORKERS), "--dist", "loadfile"]
+    workers = ["-n", str(WORKERS), "--dist", "loadfile", "--no-loadscope-reorder"]  # the order is longest_first's
     if only is not None:
         place = next((p for p in (TESTS / only, ROOT / only) if p.exists()), None)
         chosen = [str(place.relative_to(ROOT))] if place else ["-k", only]

@@ -1,10 +1,12 @@
 """`python3 tests` runs what it is asked to run."""
 
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
-from tests.support import command
+from tests.support import command, longest_first
 from tests.support.part_times import part_of
 
 
@@ -45,3 +47,15 @@ def test_a_benchmark_gets_the_words_after_its_name(
 def test_times_are_added_up_by_folder() -> None:
     assert part_of("tests/unit/deep/test_a.py::test_b[c/d]") == "tests/unit"
     assert part_of("tests/test_a.py::test_b") == "tests"
+
+
+def test_the_longest_files_go_first_and_their_tests_in_their_own_order() -> None:
+    short, named, browser = "unit/test_icons.py", "engine/test_bench.py", "browser/test_update.py"
+    items: list[Any] = [
+        SimpleNamespace(path=longest_first.TESTS / name, number=number)
+        for number, name in enumerate((short, named, browser, short, named, browser))
+    ]
+    longest_first.pytest_collection_modifyitems(items)
+    assert [item.number for item in items] == [1, 4, 2, 5, 0, 3]
+    for name in longest_first.SECONDS_A_FILE:
+        assert (longest_first.TESTS / name).is_file(), name
