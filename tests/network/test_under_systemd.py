@@ -20,6 +20,7 @@ ALONE = ("unshare", "--mount", "--pid", "--fork", "--uts", "--ipc", "--net", "--
 
 BOOT = r"""
 set -eu
+umask 022  # a layer that only root may enter would shut the unit's user out
 own=$1 house=$2 python=$3
 mount -t tmpfs -o size=300m none "$own"
 mkdir "$own/up" "$own/work" "$own/root"
