@@ -6,6 +6,7 @@ desk it goes on looking for new ones.
 
 import os
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,15 @@ settings.register_profile(
     "ci", deadline=None, derandomize=True, print_blob=True, suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("ci" if os.environ.get("CI") else "desk")
+
+
+@pytest.fixture(autouse=True)
+def own_mask() -> Iterator[None]:
+    """The umask a test began with is there again after it: `serve` in the tests' own process makes it a strict one."""
+    before = os.umask(0o022)
+    os.umask(before)
+    yield
+    os.umask(before)
 
 
 @pytest.fixture(scope="session")
