@@ -12,14 +12,29 @@ from msgspec import Meta, Raw, field
 
 from shared_models.base import BODY_V, Id, Model, Tagged, Words
 from shared_models.board import BoardVersion, ContactCorrection, ReferenceBoard
+from shared_models.closing import Closing, ShopFigures
+from shared_models.custody import Consent, Custody
 from shared_models.job import Job, MakeSafeProof, Observation, Photo
+from shared_models.power import PowerCheck, RailPoint
 from shared_models.reading import Meter, Reading
 
 Hlc = Annotated[str, Meta(pattern=r"^[0-9]{15}-[0-9]{5}$(?!\n)")]
 """Hybrid logical time as sortable text: 15 digits of milliseconds, a dash, 5 digits of a counter."""
 
-FactKind = Literal["reading", "photo", "observation", "make_safe", "board_version", "correction"]
-EntityKind = Literal["job", "meter", "reference_board"]
+FactKind = Literal[
+    "reading",
+    "photo",
+    "observation",
+    "make_safe",
+    "board_version",
+    "correction",
+    "power_check",
+    "rail_point",
+    "custody",
+    "consent",
+    "closing",
+]
+EntityKind = Literal["job", "meter", "reference_board", "shop"]
 
 FACT_TYPES = {
     "reading": Reading,
@@ -28,10 +43,15 @@ FACT_TYPES = {
     "make_safe": MakeSafeProof,
     "board_version": BoardVersion,
     "correction": ContactCorrection,
+    "power_check": PowerCheck,
+    "rail_point": RailPoint,
+    "custody": Custody,
+    "consent": Consent,
+    "closing": Closing,
 }
 """Facts by kind: added once, never edited."""
 
-ENTITY_TYPES = {"job": Job, "meter": Meter, "reference_board": ReferenceBoard}
+ENTITY_TYPES = {"job": Job, "meter": Meter, "reference_board": ReferenceBoard, "shop": ShopFigures}
 """What is edited, by kind: `FieldsSet.fields` are fields of these, without `id` and `v`."""
 
 
@@ -67,9 +87,15 @@ class Removed(Tagged, frozen=True, kw_only=True, tag="removed"):
         "make_safe",
         "board_version",
         "correction",
+        "power_check",
+        "rail_point",
+        "custody",
+        "consent",
+        "closing",
         "job",
         "meter",
         "reference_board",
+        "shop",
     ]
     id: Id
     why: Words = ""

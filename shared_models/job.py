@@ -45,7 +45,9 @@ class Job(Model, frozen=True, kw_only=True):
 
     With `reference_board_id` it is a job without an owner: a healthy board is read, and its readings belong
     to that reference board. `conditions` and, with an owner,
-    `stage` are those of every reading from now on, until they are changed.
+    `stage` are those of every reading from now on, until they are changed. `limit_cost` and `limit_work_min` are
+    what the owner agreed to at most. `storage`: how the chip with the data sits; `data_set`: whether processor,
+    memory and storage, which belong together, are on this board.
     """
 
     id: Id
@@ -59,6 +61,10 @@ class Job(Model, frozen=True, kw_only=True):
     reference_board_id: Id | None = None
     conditions: tuple[Condition, ...] = ()
     stage: Literal["before_repair", "after_repair"] = "before_repair"
+    limit_cost: Annotated[float, Meta(ge=0, le=1e9)] | None = None
+    limit_work_min: Annotated[float, Meta(ge=0, le=1e6)] | None = None
+    storage: Literal["not_known", "soldered", "removable", "sealed_to_chip"] = "not_known"
+    data_set: Literal["not_known", "on_this_board", "on_another_board"] = "not_known"
     opened_at_ms: EpochMs = 0
     note: Words = ""
     v: int = BODY_V

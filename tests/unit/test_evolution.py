@@ -15,12 +15,12 @@ from msgspec import Struct
 from msgspec.inspect import LiteralType, Metadata, UnionType, VarTupleType, type_info
 from msgspec.structs import fields
 
-from shared_models import board, change, job, opinion, reading, sheet
+from shared_models import board, change, closing, custody, job, opinion, power, reading, sheet
 from shared_models.base import BODY_V, Model
 from shared_models.change import ENTITY_TYPES, FACT_TYPES, Added, Change, ChangeBatch, FieldsSet, Removed
 
 PAYLOADS = Path(__file__).parents[1] / "vectors" / "payloads"
-MODULES: list[ModuleType] = [board, reading, job, sheet, opinion, change]
+MODULES: list[ModuleType] = [board, reading, job, sheet, opinion, power, custody, closing, change]
 VERSIONS = range(1, BODY_V + 1)
 
 

@@ -15,14 +15,16 @@ from tests.unit.test_evolution import STRUCTS
 
 UNITS = (
     *("_mv", "_ma", "_c", "_k", "_ohm", "ohm", "_mm", "_ms", "_s", "seconds"),
-    *("_pct", "_bits", "_px", "_bytes", "_mj", "_uf", "_sd"),
+    *("_pct", "_bits", "_px", "_bytes", "_mj", "_uf", "_sd", "_min", "_h", "_squares", "mv"),
+    "_cost",  # money, in the currency that stands beside it
 )
 WITHOUT_UNIT = {
     # counts and numbers in a row
     "v", "seq", "device_seq", "next_after", "changes", "status", "group", "slip", "touches", "contacts_used",
-    "reference_boards", "led_count",
+    "reference_boards", "led_count", "failed_touches",
     # shares and probabilities, 0 to 1, and a factor
     "x", "y", "expected", "short", "low", "high", "open", "odds", "second_odds", "probability", "risk", "factor",
+    "device_chance_before", "data_chance_before",
     # a number whose name stands beside it, with the unit in that name
     "value",
 }  # fmt: skip

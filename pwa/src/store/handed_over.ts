@@ -19,8 +19,11 @@ const MIME: Record<string, string> = { jpg: "image/jpeg", png: "image/png", webp
 const ID = /^[A-Za-z0-9][A-Za-z0-9._:-]{0,79}$/;
 const HLC = /^[0-9]{15}-[0-9]{5}$/;
 const ENVELOPE = ["actor", "body", "device", "device_seq", "hlc", "id"];
-const FACTS: Record<FactKind, true> = { reading: true, photo: true, observation: true, make_safe: true, board_version: true, correction: true };
-const ENTITIES: Record<EntityKind, true> = { job: true, meter: true, reference_board: true };
+const FACTS: Record<FactKind, true> = {
+  reading: true, photo: true, observation: true, make_safe: true, board_version: true, correction: true,
+  power_check: true, rail_point: true, custody: true, consent: true, closing: true,
+};
+const ENTITIES: Record<EntityKind, true> = { job: true, meter: true, reference_board: true, shop: true };
 const EXAMPLE_NAME = `${PHOTOS_FOLDER}<64 digits of its SHA-256>.jpg`;
 
 export interface HandedPicture {
