@@ -17,7 +17,8 @@ Stroke = Annotated[tuple[Annotated[int, Meta(ge=0, le=1000)], ...], Meta(max_len
 class Custody(Model, frozen=True, kw_only=True):
     """The device, a copy of its data or its old parts changed hands, or ended.
 
-    `method` and `verified_how` belong to what was sanitised: how, and how it was shown.
+    `method` and `verified_how` belong to what was sanitised: how, and how it was shown. `files` belongs to a device
+    that went back: whether anybody opened the owner's files; the owner's page says so only where it stands here.
     """
 
     id: Id
@@ -29,6 +30,7 @@ class Custody(Model, frozen=True, kw_only=True):
     sanitised: Sanitised | None = None
     method: Words = ""
     verified_how: Words = ""
+    files: Literal["not_said", "not_opened", "opened_as_agreed"] = "not_said"
     happened_at_ms: EpochMs
     noted_by: str = ""
     note: Words = ""

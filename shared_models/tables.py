@@ -14,6 +14,8 @@ from msgspec.structs import fields
 
 from shared_models.base import BODY_V, Model
 from shared_models.board import PartKind, Role
+from shared_models.choice import Choice
+from shared_models.hand_back import HAND_BACK, HandBackTables
 from shared_models.job import Intake, Job
 from shared_models.reading import Meter
 
@@ -207,13 +209,6 @@ KEYPAD = Keypad(
 )
 
 
-class Choice(Model, frozen=True, kw_only=True):
-    """One value of a choice and the words a person reads."""
-
-    id: str
-    words: str
-
-
 def _choices(pairs: dict[str, str]) -> tuple[Choice, ...]:
     return tuple(Choice(id=key, words=words) for key, words in pairs.items())
 
@@ -368,6 +363,7 @@ class Tables(Struct, frozen=True, kw_only=True):
     diode_mode_max_mv: float
     diode_mode_why: str
     board_file_max_bytes: int
+    hand_back: HandBackTables
     body_v: int
     defaults: dict[str, dict[str, Any]]
 
@@ -396,6 +392,7 @@ def all_tables() -> dict[str, object]:
             diode_mode_max_mv=DIODE_MODE_MAX_MV,
             diode_mode_why=DIODE_MODE_WHY,
             board_file_max_bytes=BOARD_FILE_MAX_BYTES,
+            hand_back=HAND_BACK,
             body_v=BODY_V,
             defaults=_defaults_of(Job, Intake, Meter),
         )

@@ -47,7 +47,7 @@ async def bodies_about(
         f" words_taken_out = 0) WHERE (json_extract(body, '$.what') = 'fields_set' AND"
         f" json_extract(body, '$.kind') = 'job' AND json_extract(body, '$.id') {_OF_JOBS}) OR"
         f" (json_extract(body, '$.what') = 'added' AND json_extract(body, '$.kind') {_OF_JOBS} AND"
-        f" json_extract(body, '$.record.of.job_id') {_OF_JOBS})",
+        f" coalesce(json_extract(body, '$.record.of.job_id'), json_extract(body, '$.record.job_id')) {_OF_JOBS})",
         (json.dumps(jobs), json.dumps(kinds), json.dumps(jobs)),
     )
     return [(seq, body.encode()) for seq, body in rows]

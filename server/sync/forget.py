@@ -1,11 +1,12 @@
-"""What a shop forgets: an owner's words and the pictures of a job that is gone for long.
+"""What a shop forgets: an owner's words, names, signatures and the pictures of a job that is gone for long.
 
-Decides: which fields of a job, and which notes beside what was read and seen, can name or quote an owner
-(`OWNER_WORDS`, `NOTES`); that every picture of such a job goes, since what is in it (a name on a sticker, an
-owner's screen) nobody can tell from its record; that all of it is emptied or taken back by changes like any
-other, so that every phone does the same; and that the words also leave the log, where the changes that
-brought them stay with their numbers. What was measured, seen and decided stays: it is about a board. A healthy
-board has no owner: its jobs, pictures and notes are left alone.
+Decides: which fields of a job, and which words beside what was read, seen, handed over, signed and closed, can name
+or quote an owner (`OWNER_WORDS`, `NOTES`); that every picture of such a job goes, since what is in it (a name on a
+sticker, an owner's screen) nobody can tell from its record; that all of it is emptied or taken back by changes like
+any other, so that every phone does the same; and that the words also leave the log, where the changes that brought
+them stay with their numbers. What was measured, seen and decided stays: it is about a board; so does that something
+was agreed to, handed over or sanitised, and when. A healthy board has no owner: its jobs, pictures and notes are
+left alone.
 """
 
 import uuid
@@ -29,8 +30,16 @@ OWNER_WORDS: dict[str, tuple[str, ...] | None] = {
 }
 """Fields of a job, and of those that hold an object the parts."""
 
-NOTES: dict[str, dict[str, None]] = {"reading": {"note": None}, "observation": {"note": None}}
-"""Fields of facts, by kind. Why a step of making safe was waived is no such note: it is about the device."""
+NOTES: dict[str, dict[str, None]] = {
+    "reading": {"note": None},
+    "observation": {"note": None},
+    "custody": dict.fromkeys(("from_whom", "to_whom", "method", "verified_how", "note")),
+    "consent": dict.fromkeys(("signed_name", "strokes")),
+    "closing": {"note": None},
+}
+"""Fields of facts, by kind. Why a step of making safe was waived is no such note: it is about the device. What a
+consent said stays: those words are the table's, the same for everybody.
+"""
 
 DAY_MS = 86_400_000
 WHY_TAKEN_BACK = "forgotten after the shop's time"
@@ -110,7 +119,7 @@ def _emptied(held: dict[str, Any], words: Any) -> dict[str, Any]:
     for name in words.keys() & held.keys():
         value, parts = held[name], words[name]
         if parts is None and value:
-            found[name] = ""
+            found[name] = type(value)()  # an empty text, or no strokes
         elif parts is not None and isinstance(value, dict) and any(value.get(part) for part in parts):
             found[name] = {key: "" if key in parts else each for key, each in value.items()}
     return found

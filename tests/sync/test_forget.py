@@ -138,6 +138,45 @@ async def test_notes_beside_what_was_read_and_seen_are_emptied_and_the_readings_
         assert await forget_owners(database, photos, NOW_MS, 30) == 0, "it is done once"
 
 
+def handed_over(job_id: str = "job-1") -> list[tuple[str, dict[str, object]]]:
+    """What a job holds of an owner beside readings: who had it, what they signed, how it ended."""
+    return [
+        ("custody", {"id": f"cu-{job_id}", "job_id": job_id, "of": "storage", "event": "sanitised",
+                     "sanitised": "purge", "from_whom": SECRET, "to_whom": f"{SECRET}'s son", "method": f"as {SECRET} asked",
+                     "verified_how": f"shown to {SECRET}", "note": f"{SECRET} looked on", "happened_at_ms": OLD,
+                     "noted_by": "Wren", "v": 1}),
+        ("consent", {"id": f"co-{job_id}", "job_id": job_id, "to": "power_up", "given": True, "words": "It may start.",
+                     "signed_name": SECRET, "strokes": [[731, 137, 732, 138]], "given_at_ms": OLD, "taken_by": "Wren",
+                     "v": 1}),
+        ("closing", {"id": f"cl-{job_id}", "job_id": job_id, "device": "works", "closed_at_ms": OLD,
+                     "note": f"{SECRET} was glad", "v": 1}),
+    ]
+
+
+async def test_names_signatures_and_notes_of_handing_back_are_emptied_and_that_it_happened_stays(
+    tmp_path: Path,
+) -> None:
+    async with open_record(tmp_path) as database:
+        facts = [*handed_over(), *handed_over("job-3")]
+        sent = [{**change(30 + n, added(one, kind)), "hlc": f"{OLD:015d}-00000"} for n, (kind, one) in enumerate(facts)]
+        answers = (await push(database, [*sent, job(1, OLD, tray="gone"), job(3, OLD, tray="ready")])).answers
+        assert {one.result for one in answers} == {"stored"}
+        assert await forget_owners(database, PhotoFolder(tmp_path), NOW_MS, 30) == 1
+        kept = (await whole_state(database))["facts"]
+        (_, custody), (_, consent), (_, closing) = handed_over()
+        names = dict.fromkeys(("from_whom", "to_whom", "method", "verified_how", "note"), "")
+        assert kept["custody/cu-job-1"] == {**custody, **names}
+        assert kept["consent/co-job-1"] == {**consent, "signed_name": "", "strokes": []}
+        assert kept["closing/cl-job-1"] == {**closing, "note": ""}
+        assert kept["consent/co-job-3"]["signed_name"] == SECRET, "that job is still here"
+        async with database.reading() as connection:
+            changes, _ = await change_log.page(connection, 0, 100, 1_000_000)
+        log = msgspec.json.encode(changes).decode().replace(", ", ",")
+        assert (log.count(SECRET), log.count("731,137")) == (7, 1), "only those of the job that is still here"
+        assert [one.result for one in (await push(database, sent)).answers] == ["had"] * 6
+        assert await forget_owners(database, PhotoFolder(tmp_path), NOW_MS, 30) == 0, "it is done once"
+
+
 async def test_a_healthy_boards_job_has_no_owner_and_keeps_its_words(tmp_path: Path) -> None:
     async with open_record(tmp_path) as database:
         await push(database, [job(1, OLD, tray="gone", reference_board_id="ref-1", **words())])
@@ -172,3 +211,14 @@ def test_what_is_forgotten_are_fields_that_exist_and_hold_free_words() -> None:
     assert set(OWNER_WORDS["intake"] or ()) <= set(Intake.__struct_fields__)
     for kind, notes in NOTES.items():
         assert set(notes) <= set(FACT_TYPES[kind].__struct_fields__)
+
+
+def test_every_free_word_of_handing_back_is_forgotten_or_known_to_be_about_no_owner() -> None:
+    about_no_owner = {"custody": {"id", "job_id", "noted_by"}, "consent": {"id", "job_id", "words", "taken_by"}}
+    for kind, harmless in about_no_owner.items():
+        free = {one.name for one in msgspec.structs.fields(FACT_TYPES[kind]) if _is_free_text(one.type)}
+        assert free - harmless == set(NOTES[kind]) - {"strokes"}, kind
+
+
+def _is_free_text(kind: object) -> bool:
+    return isinstance(msgspec.inspect.type_info(kind), msgspec.inspect.StrType)

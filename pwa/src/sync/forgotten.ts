@@ -38,15 +38,20 @@ function valuesOf(body: Exclude<Body, { what: "removed" }>): Fields {
   return (body.what === "added" ? body.record : body.fields) as Fields;
 }
 
-/** The values, with every text empty that is empty in `forgotten`. */
+/** The values, with every text and every list empty that is empty in `forgotten`. */
 function without(values: Fields, forgotten: Fields): Fields {
   return Object.fromEntries(
     Object.entries(values).map(([name, value]) => {
       const now = forgotten[name];
       if (typeof value === "string" && now === "") return [name, ""];
+      if (Array.isArray(value) && isEmptyList(now)) return [name, []];
       return isObject(value) && isObject(now) ? [name, without(value, now)] : [name, value];
     }),
   );
+}
+
+function isEmptyList(value: unknown): boolean {
+  return Array.isArray(value) && value.length === 0;
 }
 
 function isObject(value: unknown): value is Fields {
