@@ -17,6 +17,7 @@ LATER = {
     "healthy_bands": ("server.engine.healthy_bands", "healthy_bands_json"),
     "pin_columns": ("server.engine.pin_doors", "pin_columns_json"),
     "pin_table": ("server.engine.pin_doors", "pin_table_json"),
+    "proof": ("server.engine.proof", "repair_proof_json"),
     "reference_file": ("server.engine.reference_file", "reference_file_json"),
 }
 """Doors that are opened when somebody asks at them: an opinion must not wait at the start for their imports."""

@@ -15,6 +15,7 @@ from server.engine.constants import (  # noqa: F401
     meters,
     next_touch,
     overstress,
+    proof,
     readings,
     roles,
     sessions,
