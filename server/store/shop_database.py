@@ -138,9 +138,10 @@ class Branch:
             return Put()
         names = ["branch", *rows[0]]
         keys = KEYS.get(table, ("branch", "id"))
-        others = ", ".join(f"{name} = excluded.{name}" for name in names if name not in keys)
+        others = ", ".join(f'"{name}" = excluded."{name}"' for name in names if name not in keys)
+        columns = ", ".join(f'"{name}"' for name in names)  # some are words of SQL: "to", "check"
         statement = (
-            f"INSERT INTO second_probe.{table} ({', '.join(names)}) VALUES ({', '.join(['%s'] * len(names))})"
+            f"INSERT INTO second_probe.{table} ({columns}) VALUES ({', '.join(['%s'] * len(names))})"
             f" ON CONFLICT ({', '.join(keys)}) DO UPDATE SET {others}"
         ).encode()
         given = [[self.name, *(_given(name, value) for name, value in row.items())] for row in rows]

@@ -15,11 +15,16 @@ import aiosqlite
 from server.store.database import FILE_NAME
 from server.store.migrations import RecordFromNewerServer, RecordUnusable, read_steps
 
-JSON_COLUMNS = frozenset({"what_happened", "symptoms", "conditions", "touch", "contacts", "corners"})
-BOOL_COLUMNS = frozenset({"is_removed", "done"})
+JSON_COLUMNS = frozenset({
+    *("what_happened", "symptoms", "conditions", "touch", "contacts", "corners"),
+    *("was_wrong", "did", "said_before", "met_voltage", "parts_replaced", "settles", "options"),
+})
+BOOL_COLUMNS = frozenset({"is_removed", "done", "is_injection", "is_return", "given", "learn"})
 TABLES = {
     "job": "job", "meter": "meter", "reference_board": "reference_board", "board_version": "board",
     "reading": "reading", "observation": "observation", "make_safe": "make_safe", "photo": "photo",
+    "power_check": "power_check", "rail_point": "rail_point", "custody": "custody", "consent": "consent",
+    "closing": "closing", "shop": "figures",
 }
 """The kinds of records that have a view and a table, with the table's name; the view is `shop_` and that."""
 

@@ -14,7 +14,8 @@ from server.shop.push import Copying, Pushed
 from server.store.shop_database import ShopDatabase
 
 TABLES = (
-    "job", "meter", "reference_board", "board", "reading", "observation", "make_safe", "photo", "opinion", "verdict",
+    "job", "meter", "reference_board", "board", "reading", "observation", "make_safe", "photo", "power_check",
+    "rail_point", "custody", "consent", "closing", "figures", "opinion", "verdict",
 )
 Content = dict[str, dict[str, dict[str, Any]]]
 

@@ -14,6 +14,7 @@ from server.shop import push as pushing
 from server.store.copies import make_another
 from server.store.database import FILE_NAME
 from server.store.shop_database import STEPS_DIR, ShopDatabase, ShopDatabaseUnusable
+from server.store.shop_views import reading_only, source_of
 from server.sync.forget import DAY_MS, forget_owners
 from tests.shop.conftest import new_database
 from tests.shop.rig import asked, content, copy, exported
@@ -44,7 +45,7 @@ async def test_every_row_of_the_record_is_there_with_every_value(record: Path, a
     pushed = await copy(record, address, with_opinions=True)
     there = content(address)
     assert there == await exported(record, with_opinions=True)
-    counts = {table: len(rows) for table, rows in there.items() if table not in ("opinion", "verdict")}
+    counts = {table: len(rows) for table, rows in there.items() if rows and table not in ("opinion", "verdict")}
     assert counts == pushed.rows and pushed.refused == 0
     assert min(len(there[table]) for table in ("job", "reading", "opinion", "verdict", "photo")) >= 1
     found = there["reading"]["r-odd"]
@@ -59,6 +60,36 @@ async def test_every_row_of_the_record_is_there_with_every_value(record: Path, a
     assert content(address)["opinion"] != there["opinion"]
     assert asked(address, "SELECT tray, was_read_after FROM second_probe.outcome WHERE job_id = 'v2-torn'") == [
         ("ready", True)]
+
+
+VISIT = {
+    "power_check": {"check": "leads_on_output_off", "done": True, "limit_ma": 300.0, "checked_at_ms": 1_767_225_600_000},
+    "rail_point": {"rail": "3V3D", "place": "C12", "mv": 21.5, "is_injection": True, "taken_at_ms": 1_767_225_600_000},
+    "custody": {"of": "device", "event": "received", "from_whom": "the owner", "happened_at_ms": 1_767_225_600_000},
+    "consent": {"to": "power_up", "given": True, "words": "May be powered.", "signed_name": "the owner",
+                "strokes": [[1, 2, 3, 4]], "given_at_ms": 1_767_225_600_000},
+    "closing": {"was_wrong": [{"story": "plug_off_by", "subject": "-1", "how_known": "measured"}],
+                "did": ["replace_part"], "device": "works", "data": "safe", "closed_at_ms": 1_767_225_600_000},
+}
+
+
+async def test_the_end_of_a_visit_is_there_too_and_which_of_two_closings_holds(record: Path, address: str) -> None:
+    facts = [added({"id": f"{kind}-1", "job_id": "t10-cold", **fact, "v": 1}, kind) for kind, fact in VISIT.items()]
+    other = {**VISIT["closing"], "id": "closing-2", "job_id": "t10-cold", "device": "does_not_work", "v": 1}
+    figures = fields_set({"currency": "EUR", "hour_cost": 60, "options": [{"option": "stop"}]}, "shop", "shop")
+    await send(record, *(change(n, body) for n, body in enumerate([*facts, added(other, "closing"), figures], 1)))
+    await copy(record, address)
+    there = content(address)
+    assert there == await exported(record)
+    assert there["consent"]["consent-1"]["to"] == "power_up" and "strokes" not in there["consent"]["consent-1"]
+    assert there["power_check"]["power_check-1"]["check"] == "leads_on_output_off"
+    assert (there["figures"]["shop"]["currency"], there["figures"]["shop"]["learn"]) == ("EUR", True)
+    holds = "SELECT closings, device FROM second_probe.outcome WHERE job_id = 't10-cold'"
+    assert asked(address, holds) == [(2, "does_not_work")], "they disagree, and that is said"
+    settling = {**other, "id": "closing-3", "device": "works", "supersedes": ["closing-1", "closing-2"]}
+    await send(record, change(9, added(settling, "closing")))
+    await copy(record, address)
+    assert asked(address, holds) == [(1, "works")]
 
 
 async def test_a_second_run_copies_only_what_is_new_and_a_repeat_changes_nothing(
@@ -176,10 +207,17 @@ async def test_older_tables_are_brought_forward_and_filled(record: Path, address
     steps.mkdir()
     first = next(STEPS_DIR.glob("001_*.sql"))
     (steps / first.name).write_bytes(first.read_bytes())
-    with closing(ShopDatabase.open(address, steps)) as shop:
-        await pushing.Copying(record, shop, "shop", lambda *_: None, with_opinions=False).run()
-        assert asked(address, "SELECT to_regclass('second_probe.opinion')") == [(None,)]
+    async with reading_only(record) as connection:
+        source = await source_of(connection)
+    with closing(ShopDatabase.open(address, steps)) as shop, shop.branch("shop", source) as branch:
+        branch.put("meter", [{"id": "m-of-then", "name": "as the version of then copied it", "is_removed": False,
+                              "seq": 1}])
+        branch.moved_to(source.newest_seq)
+    assert asked(address, "SELECT to_regclass('second_probe.opinion')") == [(None,)]
     await copy(record, address, with_opinions=True)
+    assert content(address)["meter"].pop("m-of-then")
+    with psycopg.connect(address, autocommit=True) as connection:
+        connection.execute("DELETE FROM second_probe.meter WHERE id = 'm-of-then'")
     assert content(address) == await exported(record, with_opinions=True)
 
 
@@ -231,7 +269,7 @@ async def test_each_table_and_column_says_what_it_is_and_the_views_have_the_same
     assert unsaid == []
     with closing(sqlite3.connect(record / FILE_NAME)) as own:
         views = own.execute("SELECT name FROM sqlite_master WHERE type = 'view' AND name LIKE 'shop_%'").fetchall()
-        assert len(views) == 8
+        assert len(views) == 14
         for (view,) in views:
             columns = [column[0] for column in own.execute(f"SELECT * FROM {view} LIMIT 0").description]
             table = view.removeprefix("shop_")

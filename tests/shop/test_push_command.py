@@ -82,7 +82,7 @@ def test_what_cannot_be_copied_to_is_told_with_the_next_step_and_without_the_pas
 
 
 def _older(folder: Path, record: Path) -> Path:
-    return _with(folder, record, "DELETE FROM step WHERE number = 5")
+    return _with(folder, record, "DELETE FROM step WHERE number = (SELECT max(number) FROM step)")
 
 
 def _newer(folder: Path, record: Path) -> Path:
