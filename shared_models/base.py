@@ -9,7 +9,7 @@ from typing import Annotated
 
 from msgspec import Meta, Struct
 
-BODY_V = 1
+BODY_V = 2
 """The version of everything in this package. A body whose `v` is above it was made by a newer app."""
 
 Id = Annotated[str, Meta(min_length=1, max_length=80, pattern=r"^[A-Za-z0-9][A-Za-z0-9._:\-]*$(?!\n)")]

@@ -47,7 +47,7 @@ def body_of(prefix: str, drawn: tuple[str, str, str, Any]) -> dict[str, Any]:
         return {"what": what, "kind": kind, "id": prefix + name, "fields": fields, "v": 1}
     if what == "removed":
         return {"what": what, "kind": kind, "id": prefix + name, "v": 1}
-    return {"what": "fields_set", "kind": kind, "id": prefix + name, "fields": {"mood": 1}, "v": 2}
+    return {"what": "fields_set", "kind": kind, "id": prefix + name, "fields": {"mood": 1}, "v": 99}
 
 
 def changes_of(prefix: str, drawn: list[tuple[int, str, tuple[str, str, str, Any]]]) -> list[dict[str, Any]]:

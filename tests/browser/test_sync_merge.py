@@ -69,11 +69,11 @@ def test_an_edit_of_a_newer_app_is_kept_shown_and_applied_after_the_update(
 ) -> None:
     first_pull(inside_page)
     fields = {"note": "from the future"}
-    body = {"what": "fields_set", "kind": "job", "id": JOB_ID, "fields": fields, "v": 2, "mood": "good"}
+    body = {"what": "fields_set", "kind": "job", "id": JOB_ID, "fields": fields, "v": 99, "mood": "good"}
     newer = Device("newer").change(body)
     send(inside_server, [newer])
     state = sync_now(inside_page)
-    assert state["newer"] == [{"change_id": newer["id"], "device": "newer", "v": 2}]
+    assert state["newer"] == [{"change_id": newer["id"], "device": "newer", "v": 99}]
     seen = inside_page.evaluate("(job) => inside.once(inside.door.job(job))", JOB_ID)
     assert seen["newer_rows"] == 1
     assert seen["job"]["note"] == ""

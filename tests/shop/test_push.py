@@ -16,6 +16,7 @@ from server.store.database import FILE_NAME
 from server.store.shop_database import STEPS_DIR, ShopDatabase, ShopDatabaseUnusable
 from server.store.shop_views import reading_only, source_of
 from server.sync.forget import DAY_MS, forget_owners
+from shared_models.base import BODY_V
 from tests.shop.conftest import new_database
 from tests.shop.rig import asked, content, copy, exported
 from tests.support.postgres import PostgresProcess
@@ -190,8 +191,8 @@ async def test_a_restored_record_is_copied_again_and_comes_to_the_same(record: P
 
 async def test_what_a_newer_app_made_is_copied_once_the_server_can_read_it(record: Path, address: str) -> None:
     await copy(record, address)
-    newer = {**reading("r-newer", "t10-cold"), "v": 2}
-    await send(record, change(1, added(newer, v=2)), change(2, added(reading("r-plain", "t10-cold"))))
+    newer = {**reading("r-newer", "t10-cold"), "v": BODY_V + 1}
+    await send(record, change(1, added(newer, v=BODY_V + 1)), change(2, added(reading("r-plain", "t10-cold"))))
     await copy(record, address)
     assert "r-newer" not in content(address)["reading"] and "r-plain" in content(address)["reading"]
     assert asked(address, "SELECT count(*) FROM second_probe.closed_change") == [(1,)]

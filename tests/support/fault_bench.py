@@ -139,7 +139,7 @@ class Phone(threading.Thread):
         elif draw < 0.92 and known:
             body = removed(self._random.choice(known), why="doubled")
         elif draw < 0.95:
-            body = fields_set({"title": "made by a newer app", "shelf": number}, job, v=2)
+            body = fields_set({"title": "made by a newer app", "shelf": number}, job, v=99)
         else:
             # what no shop takes: it must show as refused, and hold up nothing
             body = added({**reading(f"{self.name}-bad{number}", job), "kind": "no such kind"})

@@ -17,6 +17,9 @@ from tests.sync.making import added, change, fields_set, reading, removed
 from tests.sync.rig import open_record, push, whole_state
 
 
+NEWER_V = BODY_V + 1
+
+
 class ReadingOfTomorrow(Reading, frozen=True, kw_only=True):
     """A reading with a field that today's server has never heard of."""
 
@@ -30,15 +33,15 @@ class JobOfTomorrow(Job, frozen=True, kw_only=True):
 
 
 TOMORROW = Vocabulary(
-    body_v=2, facts={**FACT_TYPES, "reading": ReadingOfTomorrow}, entities={**ENTITY_TYPES, "job": JobOfTomorrow}
+    body_v=NEWER_V, facts={**FACT_TYPES, "reading": ReadingOfTomorrow}, entities={**ENTITY_TYPES, "job": JobOfTomorrow}
 )
 MIXED = [
     change(1, fields_set({"title": "T10", "note": "by post"})),
     change(2, added(reading("r-old"))),
-    change(1, added(reading("r-new", humidity_pct=41.5, v=2), v=2), "phone-new"),
-    change(2, fields_set({"title": "newer title", "shelf": "B3"}, v=2), "phone-new", hlc_ms=1_767_225_600_900),
+    change(1, added(reading("r-new", humidity_pct=41.5, v=NEWER_V), v=NEWER_V), "phone-new"),
+    change(2, fields_set({"title": "newer title", "shelf": "B3"}, v=NEWER_V), "phone-new", hlc_ms=1_767_225_600_900),
     change(3, fields_set({"title": "edited by the old phone later"}), hlc_ms=1_767_225_600_950),
-    change(3, added(reading("r-gone", humidity_pct=1, v=2), v=2), "phone-new"),
+    change(3, added(reading("r-gone", humidity_pct=1, v=NEWER_V), v=NEWER_V), "phone-new"),
     change(4, removed("r-gone")),
 ]
 
@@ -93,8 +96,8 @@ async def test_the_update_applies_each_body_once(tmp_path: Path) -> None:
 async def test_a_kept_body_that_turns_out_wrong_stays_in_the_log_and_stops_nothing(
     tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
-    wrong = change(1, added(reading("r-1", kind="no such kind", v=2), v=2), "phone-new")
-    right = change(2, added(reading("r-2", v=2), v=2), "phone-new")
+    wrong = change(1, added(reading("r-1", kind="no such kind", v=NEWER_V), v=NEWER_V), "phone-new")
+    right = change(2, added(reading("r-2", v=NEWER_V), v=NEWER_V), "phone-new")
     async with open_record(tmp_path) as database:
         await push(database, [wrong, right])
     async with open_record(tmp_path, TOMORROW) as database:

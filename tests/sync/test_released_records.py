@@ -13,28 +13,34 @@ from server.store.migrations import STEPS_DIR
 from server.store.shop_views import TABLES, all_rows, reading_only
 from server.sync.accept import Vocabulary, accept_body
 from server.sync.apply import apply_changes
+from shared_models.base import BODY_V
 from shared_models.change import ENTITY_TYPES, FACT_TYPES, Change
 from tests.sync.making import added, change, fields_set, reading, removed
 from tests.sync.rig import open_record, push, whole_state
 
-PAYLOADS = Path(__file__).parents[1] / "vectors" / "payloads" / "v1"
+PAYLOADS = Path(__file__).parents[1] / "vectors" / "payloads"
 STEPS = sorted(STEPS_DIR.glob("*.sql"))
 
 
-def kept(name: str) -> dict[str, Any]:
-    """A record as version 1 wrote it."""
-    return json.loads((PAYLOADS / f"{name}.json").read_text(encoding="utf-8"))["body"]
+def kept(version: int, name: str) -> dict[str, Any] | None:
+    """A record as that version wrote it; None when it knew none of the kind."""
+    path = PAYLOADS / f"v{version}" / f"{name}.json"
+    return json.loads(path.read_text(encoding="utf-8"))["body"] if path.exists() else None
 
 
 def everything() -> list[dict[str, Any]]:
     """One change for every kind of fact, whole and with only what must be; entities; removals; a newer app's."""
     bodies = []
-    for kind in FACT_TYPES:
-        for name in (kind, f"{kind}_least"):
-            bodies.append(added({**kept(name), "id": f"{kind}-{len(bodies)}"}, kind))
-    for kind in ENTITY_TYPES:
-        fields = {name: value for name, value in kept(kind).items() if name not in ("id", "v")}
-        bodies.append(fields_set(fields, f"{kind}-1", kind))
+    for version in range(1, BODY_V + 1):
+        for kind in FACT_TYPES:
+            for record in (kept(version, kind), kept(version, f"{kind}_least")):
+                if record is not None:
+                    bodies.append(added({**record, "id": f"{kind}-{len(bodies)}"}, kind, v=version))
+        for kind in ENTITY_TYPES:
+            if (record := kept(version, kind)) is not None:
+                fields = {name: value for name, value in record.items() if name not in ("id", "v")}
+                bodies.append(fields_set(fields, f"{kind}-{version}", kind, v=version))
+    assert {body["kind"] for body in bodies} == {*FACT_TYPES, *ENTITY_TYPES}, "a kind that no version is kept of"
     bodies += [added(reading("r-gone")), removed("r-gone"), fields_set({"title": "later"}, "job-1")]
     bodies.append(fields_set({"shelf": "B3"}, "job-1", v=9))
     return [change(number, body) for number, body in enumerate(bodies, 1)]
@@ -75,6 +81,6 @@ async def test_a_record_of_every_step_is_brought_forward_with_all_its_data(tmp_p
     async with reading_only(tmp_path / "old") as connection:
         rows = {kind: [row["id"] async for row in all_rows(connection, kind)] for kind in TABLES}
     assert {kind: len(ids) for kind, ids in rows.items()} == {
-        "job": 1, "meter": 1, "reference_board": 1, "board_version": 2, "reading": 4, "observation": 2, "make_safe": 2,
-        "photo": 2,
+        "job": 2, "meter": 2, "reference_board": 2, "board_version": 4, "reading": 6, "observation": 4, "make_safe": 4,
+        "photo": 4, "power_check": 2, "rail_point": 2, "custody": 2, "consent": 2, "closing": 2, "shop": 1,
     }

@@ -1,6 +1,6 @@
 """The Structs grow by the rules of shared_models/EVOLUTION.md: what an older version wrote reads for ever.
 
-`tests/vectors/payloads/v1/` holds one body of each Struct that travels, every field filled, and one with
+`tests/vectors/payloads/v1/`, `v2/` hold one body of each Struct that travels, every field filled, and one with
 nothing but what must be sent; `v1_shape.json` what the Structs of that version held. Neither is ever edited.
 """
 
@@ -207,7 +207,7 @@ def test_an_unknown_field_deep_inside_is_refused_by_its_path(name: str, inside: 
 
 def test_a_newer_body_is_carried_in_the_envelope_byte_for_byte() -> None:
     # spaces, order of keys, an escaped letter and a long number: as it came
-    body = b'{ "v": 2,"what":"\\u0061dded", "kind":"x-ray","n":1.000000000000000001, "deep":{"b":1,"a":[]} }'
+    body = b'{ "v": 99,"what":"\\u0061dded", "kind":"x-ray","n":1.000000000000000001, "deep":{"b":1,"a":[]} }'
     text = (
         b'{"changes":[{"id":"c-1","device":"phone-1","device_seq":1,"hlc":"001767225600900-00003","body":'
         + body
