@@ -64,7 +64,8 @@ async def test_every_row_of_the_record_is_there_with_every_value(record: Path, a
 
 
 VISIT = {
-    "power_check": {"check": "leads_on_output_off", "done": True, "limit_ma": 300.0, "checked_at_ms": 1_767_225_600_000},
+    "power_check": {"check": "leads_on_output_off", "done": True, "limit_ma": 300.0,
+                    "checked_at_ms": 1_767_225_600_000},
     "rail_point": {"rail": "3V3D", "place": "C12", "mv": 21.5, "is_injection": True, "taken_at_ms": 1_767_225_600_000},
     "custody": {"of": "device", "event": "received", "from_whom": "the owner", "happened_at_ms": 1_767_225_600_000},
     "consent": {"to": "power_up", "given": True, "words": "May be powered.", "signed_name": "the owner",

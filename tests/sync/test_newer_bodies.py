@@ -16,7 +16,6 @@ from shared_models.reading import Reading
 from tests.sync.making import added, change, fields_set, reading, removed
 from tests.sync.rig import open_record, push, whole_state
 
-
 NEWER_V = BODY_V + 1
 
 
