@@ -24,6 +24,7 @@ from server.api.changes import pull_changes, push_changes
 from server.api.description import describe
 from server.api.edge import BODY_LIMIT_BYTES, answer_error, refuse_options
 from server.api.health import health, own_version
+from server.api.learning import give_closing_facts, give_honesty, give_learnt
 from server.api.meters import give_meter_pair, give_meter_sheet
 from server.api.opinion import give_opinion, job_opinion, job_sheet
 from server.api.pairing import list_phones, make_code, me, pair, pair_here, revoke_phone
@@ -41,7 +42,7 @@ ROUTES: tuple[BaseRouteHandler, ...] = (
     health, give_opinion, give_discharge, give_overstress, job_sheet, job_opinion, push_changes, pull_changes,
     check_file, give_meter_sheet, give_meter_pair, put_photo, get_photo, head_photo, read_pin_table,
     read_pin_columns, send_board_file, board_file, board_file_socket, pair, pair_here, me, make_code, list_phones,
-    revoke_phone, give_proof,
+    revoke_phone, give_proof, give_closing_facts, give_learnt, give_honesty,
 )
 
 

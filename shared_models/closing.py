@@ -9,6 +9,8 @@ from typing import Annotated, Literal
 from msgspec import Meta
 
 from shared_models.base import BODY_V, EpochMs, Id, Model, Words
+from shared_models.board import SocketKind
+from shared_models.job import Symptom, WhatHappened
 from shared_models.opinion import StoryKind
 
 OptionKind = Literal[
@@ -44,7 +46,7 @@ class SaidBefore(Model, frozen=True, kw_only=True):
 class MetVoltage(Model, frozen=True, kw_only=True):
     """One line that met a voltage it should not, and how it was found afterwards.
 
-    `exposure` is a class of `constants.overstress`; `found` how the line read.
+    `exposure` is a class of the engine's `exposures.EXPOSURES`; `found` how the line read.
     """
 
     exposure: str
@@ -56,8 +58,9 @@ class Closing(Model, frozen=True, kw_only=True):
 
     `was_wrong` empty: never found out. `said_before`, `device_chance_before` and `data_chance_before` are the
     opinion's at that time, kept so that its honesty can be counted later. `touches` and `failed_touches` count the
-    sweep's touches and those a second touch did not confirm; `reading_s` from the first to the last of them,
-    `sweep_s` what touching every contact in turn would have taken.
+    sweep's touches and those that later touches of the same contact outvoted; `reading_s` from the first to the last
+    of them without the pauses, `sweep_s` what touching every contact in turn would have taken. `what_happened`,
+    `symptoms`, `socket_kind` and `pitch_mm` are the job's and its socket's: what was to be expected before any reading.
     """
 
     id: Id
@@ -69,6 +72,10 @@ class Closing(Model, frozen=True, kw_only=True):
     said_before: Annotated[tuple[SaidBefore, ...], Meta(max_length=100)] = ()
     device_chance_before: Share | None = None
     data_chance_before: Share | None = None
+    what_happened: tuple[WhatHappened, ...] = ()
+    symptoms: tuple[Symptom, ...] = ()
+    socket_kind: SocketKind | None = None
+    pitch_mm: Annotated[float, Meta(gt=0, le=25)] | None = None
     met_voltage: Annotated[tuple[MetVoltage, ...], Meta(max_length=800)] = ()
     touches: Annotated[int, Meta(ge=0, le=1_000_000)] = 0
     failed_touches: Annotated[int, Meta(ge=0, le=1_000_000)] = 0

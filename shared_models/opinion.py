@@ -287,7 +287,7 @@ class Overstress(Model, frozen=True, kw_only=True):
 
 
 class Opinion(Model, frozen=True, kw_only=True):
-    """The one answer of the engine."""
+    """The one answer of the engine. `learnt`: what of the shop's closed jobs moved its odds; empty: nothing did."""
 
     engine_version: str
     constants_version: str
@@ -306,4 +306,5 @@ class Opinion(Model, frozen=True, kw_only=True):
     stop: Stop | None = None
     reminders: tuple[Reminder, ...] = ()
     chances: None = None
+    learnt: tuple[Reason, ...] = ()
     v: int = BODY_V

@@ -24,10 +24,28 @@ class ShopWeight(Model, frozen=True, kw_only=True):
     factor: Annotated[float, Meta(gt=0, le=1000)]
 
 
+class ExposureOdds(Model, frozen=True, kw_only=True):
+    """How lines of one class of exposure are found afterwards, learnt from `lines` of them; adds up to one."""
+
+    exposure: str
+    lines: Annotated[int, Meta(ge=0)]
+    odds: dict[str, Annotated[float, Meta(ge=0, le=1)]]
+
+
 class Shop(Model, frozen=True, kw_only=True):
-    """What a shop knows better than the table."""
+    """What a shop knows better than the table: made of its closed jobs by `server.engine.learning`, on both sides.
+
+    `weights` move the stories' priors; `exposures` replace what a voltage does to a line; `touch_fails_wide` and
+    `touch_fails_fine` the share of first touches that fail, by pitch. `learnt_jobs`: how many closed jobs moved the
+    weights; `learnt_touches`: on how many touches those shares rest.
+    """
 
     weights: tuple[ShopWeight, ...] = ()
+    exposures: tuple[ExposureOdds, ...] = ()
+    touch_fails_wide: Annotated[float, Meta(gt=0, lt=1)] | None = None
+    touch_fails_fine: Annotated[float, Meta(gt=0, lt=1)] | None = None
+    learnt_jobs: Annotated[int, Meta(ge=0)] = 0
+    learnt_touches: Annotated[int, Meta(ge=0)] = 0
 
 
 class BenchSheet(Model, frozen=True, kw_only=True):

@@ -15,6 +15,7 @@ from msgspec.structs import fields
 from shared_models.base import BODY_V, Model
 from shared_models.board import PartKind, Role
 from shared_models.choice import Choice
+from shared_models.closing_words import CLOSING, ClosingTables
 from shared_models.hand_back import HAND_BACK, HandBackTables
 from shared_models.job import Intake, Job
 from shared_models.reading import Meter
@@ -353,6 +354,7 @@ class Tables(Struct, frozen=True, kw_only=True):
     conditions: tuple[Choice, ...]
     job_stages: tuple[Choice, ...]
     verdicts: tuple[Choice, ...]
+    closing: ClosingTables
     part_letters: tuple[PartLetters, ...]
     part_kinds: tuple[Choice, ...]
     rail_kinds: tuple[Choice, ...]
@@ -382,6 +384,7 @@ def all_tables() -> dict[str, object]:
             conditions=CONDITIONS,
             job_stages=JOB_STAGES,
             verdicts=VERDICTS,
+            closing=CLOSING,
             part_letters=PART_LETTERS,
             part_kinds=PART_KINDS,
             rail_kinds=RAIL_KINDS,

@@ -21,6 +21,7 @@ from server.engine.digest import board_digest, sheet_digest
 from server.engine.errors import SheetError
 from server.engine.in_ohms import smallest_leak_missed
 from server.engine.inference import Judged, judge
+from server.engine.learning_words import learnt_reasons
 from server.engine.meters import carry, slopes
 from server.engine.overstress import overstress_of
 from server.engine.prepared import prepare
@@ -76,6 +77,7 @@ def form_opinion(sheet: BenchSheet) -> Opinion:
         next=shown,
         stop=stop,
         reminders=reminders_of(sheet, judged, known, waits_for),
+        learnt=learnt_reasons(sheet.shop),
     )
 
 

@@ -24,7 +24,7 @@ from server.engine.stories import told
 from server.engine.stories.kinds import STATE_OF, Mixture, Scene, Story, scene_of
 from server.engine.stories.places import placed
 from server.engine.touch_sides import Sides, sides_of
-from shared_models.sheet import BenchSheet
+from shared_models.sheet import BenchSheet, Shop
 
 CONTACT_ONLY = ("contact_torn", "bridge")
 
@@ -89,7 +89,6 @@ def _make(sheet: BenchSheet) -> Prepared:
         math.log(SECOND_FAULT / (1 - SECOND_FAULT)) + log_prior if footprint else -math.inf
         for log_prior, footprint in zip(log_priors, footprints, strict=True)
     ]
-    fails = TOUCH_FAILS_FINE if board.socket.pitch_mm < FINE_PITCH_MM else TOUCH_FAILS_WIDE
     return Prepared(
         board,
         scene,
@@ -100,13 +99,20 @@ def _make(sheet: BenchSheet) -> Prepared:
         members,
         log_second,
         list(decisions),
-        fails,
+        touch_fails(board.socket.pitch_mm, sheet.shop),
         known.sweep,
         known_rail_ohms(board, known.ohms),
         notes,
         {},
         sides_of(board),
     )
+
+
+def touch_fails(pitch_mm: float, shop: Shop | None) -> float:
+    """The share of first touches that fail at a pitch: the shop's own where it has learnt it, else the table's."""
+    if pitch_mm < FINE_PITCH_MM:
+        return (shop.touch_fails_fine if shop is not None else None) or TOUCH_FAILS_FINE
+    return (shop.touch_fails_wide if shop is not None else None) or TOUCH_FAILS_WIDE
 
 
 def _variables(board: Board, scene: Scene) -> tuple[list[int], list[list[int]]]:

@@ -16,6 +16,11 @@ def probability(value: float) -> float:
     return _clean(round(min(1.0, max(0.0, value)), PLACES_PROBABILITY))
 
 
+def factor(value: float) -> float:
+    """A factor on odds, or a count of shared jobs: 6 decimals."""
+    return _clean(round(value, PLACES_PROBABILITY))
+
+
 def millivolts(value: float) -> float:
     """Millivolts, 2 decimals."""
     return _clean(round(value, PLACES_MV))

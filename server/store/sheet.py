@@ -10,6 +10,7 @@ import aiosqlite
 import msgspec
 
 from server.store.record import entities, entity, facts_of, visible_fact
+from server.store.shop_learnt import gather_shop
 from shared_models.board import BoardVersion, ReferenceBoard
 from shared_models.change import ENTITY_TYPES, FACT_TYPES
 from shared_models.job import Job
@@ -65,6 +66,7 @@ async def gather_sheet(
         meter_id=job.meter_id,
         stage=stage,
         mode=mode,
+        shop=await gather_shop(connection),
     )
 
 

@@ -1,7 +1,9 @@
 """What is asked before the work gets the same bytes on the phone's Python as here."""
 
 import json
+import random
 from base64 import b64encode
+from typing import get_args
 
 import msgspec
 import pytest
@@ -10,8 +12,15 @@ from demo.shop.boards.brennock_l14 import L14
 from demo.shop.boards.quillon_t10 import T10
 from demo.shop.boards.skarrow_v2 import V2
 from demo.shop.boards.tolvane_p1 import P1
+from demo.shop.t10_jobs import all_sheets
 from server.engine.bench_doors import discharge_json, overstress_json
-from shared_models.board import BoardVersion
+from server.engine.exposures import EXPOSURES
+from server.engine.learning_doors import closing_json, honesty_json, learnt_json
+from shared_models.board import BoardVersion, SocketKind
+from shared_models.closing import Closing, MetVoltage, SaidBefore, WasWrong
+from shared_models.job import WhatHappened
+from shared_models.learning import ClosingQuestion, LearningQuestion
+from shared_models.opinion import StoryKind
 from tests.support.pyodide_node import PhoneError, PyodideNode
 
 # the phone starts once for all of these
@@ -28,11 +37,11 @@ CHARGES = [
 ]
 
 
-def ask(phone: PyodideNode, door: str, question: bytes) -> bytes:
+def ask(phone: PyodideNode, door: str, question: bytes, module: str = "bench_doors") -> bytes:
     """What a door of the engine answers on the phone."""
     asked = b64encode(question).decode()
     return phone.run(
-        f"from base64 import b64decode\nfrom server.engine.bench_doors import {door}\n"
+        f"from base64 import b64decode\nfrom server.engine.{module} import {door}\n"
         f"{door}(b64decode('{asked}')).decode()"
     ).encode()
 
@@ -45,6 +54,43 @@ def test_the_phones_python_gives_the_same_bytes() -> None:
         for charge in CHARGES:
             question = json.dumps(charge).encode()
             assert ask(phone, "discharge_json", question) == discharge_json(question), charge
+
+
+def closed_jobs(seed: int) -> bytes:
+    """A shop's closings, so many and so mixed that their sums and fixed points have last bits to differ in."""
+    rng = random.Random(seed)
+    said = [(one, rng.random()) for one in rng.sample(get_args(StoryKind), 4)]
+    closings = [
+        Closing(
+            id=f"c-{n}", job_id=f"j-{n % 37}", closed_at_ms=n,
+            touches=rng.randrange(60), failed_touches=rng.randrange(4),
+            was_wrong=tuple(
+                WasWrong(story=story, how_known=rng.choice(("seen", "measured", "believed")))
+                for story in rng.sample(get_args(StoryKind), rng.randrange(3))
+            ),
+            said_before=tuple(SaidBefore(story=story, odds=rng.random() * odds) for story, odds in said),
+            met_voltage=tuple(
+                MetVoltage(exposure=rng.choice(sorted(EXPOSURES)), found=rng.choice(("short", "low", "expected")))
+                for _ in range(rng.randrange(9))
+            ),
+            what_happened=tuple(rng.sample(get_args(WhatHappened), rng.randrange(3))),
+            socket_kind=rng.choice((None, *get_args(SocketKind))), pitch_mm=rng.choice((None, 0.35, 0.5)),
+            reading_s=rng.random() * 500, sweep_s=rng.random() * 500,
+        )
+        for n in range(45)
+    ]
+    return msgspec.json.encode(LearningQuestion(closings=tuple(closings)))
+
+
+def test_what_closed_jobs_teach_is_the_same_on_the_phone() -> None:
+    with PyodideNode() as phone:
+        for question in [b'{"closings": []}', *(closed_jobs(seed) for seed in range(12))]:
+            assert ask(phone, "learnt_json", question, "learning_doors") == learnt_json(question)
+            assert ask(phone, "honesty_json", question, "learning_doors") == honesty_json(question)
+        wrong = (WasWrong(story="plug_off_by", subject="-1", how_known="seen"),)
+        sheet = all_sheets()["t10_slipped_in_crooked_then_all_answers"]
+        question = msgspec.json.encode(ClosingQuestion(sheet=sheet, was_wrong=wrong))
+        assert ask(phone, "closing_json", question, "learning_doors") == closing_json(question)
 
 
 def test_the_phone_refuses_a_capacitor_of_minus_one_in_the_same_words() -> None:

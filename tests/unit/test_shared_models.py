@@ -21,10 +21,10 @@ UNITS = (
 WITHOUT_UNIT = {
     # counts and numbers in a row
     "v", "seq", "device_seq", "next_after", "changes", "status", "group", "slip", "touches", "contacts_used",
-    "reference_boards", "led_count", "failed_touches",
+    "reference_boards", "led_count", "failed_touches", "lines", "learnt_jobs", "learnt_touches",
     # shares and probabilities, 0 to 1, and a factor
     "x", "y", "expected", "short", "low", "high", "open", "odds", "second_odds", "probability", "risk", "factor",
-    "device_chance_before", "data_chance_before",
+    "device_chance_before", "data_chance_before", "touch_fails_wide", "touch_fails_fine",
     # a number whose name stands beside it, with the unit in that name
     "value",
 }  # fmt: skip

@@ -18,6 +18,9 @@ LATER = {
     "pin_columns": ("server.engine.pin_doors", "pin_columns_json"),
     "pin_table": ("server.engine.pin_doors", "pin_table_json"),
     "proof": ("server.engine.proof", "repair_proof_json"),
+    "learnt": ("server.engine.learning_doors", "learnt_json"),
+    "honesty": ("server.engine.learning_doors", "honesty_json"),
+    "closing": ("server.engine.learning_doors", "closing_json"),
     "reference_file": ("server.engine.reference_file", "reference_file_json"),
 }
 """Doors that are opened when somebody asks at them: an opinion must not wait at the start for their imports."""

@@ -12,6 +12,7 @@ from server.engine.constants import (  # noqa: F401
     answers,
     bench,
     circuit,
+    learning,
     meters,
     next_touch,
     overstress,

@@ -1,24 +1,18 @@
 """Stories of a moment with power on: the plug sat some places off, or went in live though straight."""
 
 from server.engine.constants.overstress import (
-    HIT_28V,
-    HIT_28V_1_KOHM,
-    HIT_28V_100_OHM,
     HIT_HARD_MV,
-    HIT_LITTLE,
     HIT_OHM_HIGH,
     HIT_OHM_MIDDLE,
-    LIVE_HURT,
     NEIGHBOUR_LOW,
     SLIP_BY_SOCKET,
-    SLIP_RAIL_SHORTED,
     SLIP_SHARE,
     SLIPS,
 )
 from server.engine.drops import BAND, LEAK
 from server.engine.overstress import net_key, overstress_of
 from server.engine.roles import chip_of
-from server.engine.stories.kinds import Mixture, Scene, Story, at_risk, mixture, share, shows_chip
+from server.engine.stories.kinds import Mixture, Scene, Story, at_risk, hurt, share, shows_chip
 from shared_models.opinion import Overstress
 
 
@@ -42,6 +36,7 @@ def _plug_off(scene: Scene, slip: int, weight: float) -> Story:
     hits: list[int] = []
     plugs: list[int] = []
     feeds: list[str] = []
+    exposed: dict[int, str] = {}
     for line in overstress_of(board, slip):
         if line.meets == "module":
             plugs.append(board.places[line.contact])
@@ -49,17 +44,18 @@ def _plug_off(scene: Scene, slip: int, weight: float) -> Story:
         index = board.places[line.contact]
         if line.shorted_to_ground:
             lead = scene.nets.get(net_key(board.contacts[index]), [index])[0]
-            footprint[lead] = mixture(SLIP_RAIL_SHORTED)
+            exposed[lead] = "slip_rail_grounded"
             feeds.append(net_key(board.contacts[index]))
         elif line.over_limit_mv is not None and line.over_limit_mv > 0:
             if shows_chip(scene, index):
-                footprint[index] = mixture(_hit(line))
+                exposed[index] = _hit(line)
             if line.over_limit_mv >= HIT_HARD_MV:
                 hits.append(index)
                 feeds.append(net_key(board.contacts[board.places[line.from_contact]]))
                 chip = chip_of(board.contacts[index])
                 if chip is not None:
                     hurt_chips.append(chip)
+    footprint.update({index: hurt(scene, name) for index, name in exposed.items()})
     for chip in sorted(set(hurt_chips)):
         for index in _close_lines(scene, chip, hits):
             footprint.setdefault(index, ((LEAK, NEIGHBOUR_LOW), (BAND, 1 - NEIGHBOUR_LOW)))
@@ -79,16 +75,17 @@ def _plug_off(scene: Scene, slip: int, weight: float) -> Story:
         feeds=tuple(sorted(set(feeds))),
         part=part,
         contacts=tuple(hits),
+        exposed=tuple(exposed.items()),
     )
 
 
-def _hit(line: Overstress) -> dict[str, float]:
-    """Short, low or unhurt, by how far over the limit and through what resistance."""
+def _hit(line: Overstress) -> str:
+    """The class of exposure, by how far over the limit and through what resistance."""
     if (line.over_limit_mv or 0.0) < HIT_HARD_MV:
-        return HIT_LITTLE
+        return "hit_little"
     if line.through_ohm < HIT_OHM_MIDDLE:
-        return HIT_28V
-    return HIT_28V_100_OHM if line.through_ohm < HIT_OHM_HIGH else HIT_28V_1_KOHM
+        return "hit_hard"
+    return "hit_hard_softened" if line.through_ohm < HIT_OHM_HIGH else "hit_hard_protected"
 
 
 def _close_lines(scene: Scene, chip: str, hits: list[int]) -> list[int]:
@@ -116,18 +113,20 @@ def plugged_live(scene: Scene) -> list[Story]:
     stories = []
     for chip, bank in chips:
         members = [index for index in scene.chips[chip] if _bank(scene, index) == bank]
+        shown = [index for index in members if shows_chip(scene, index)]
         stories.append(
             Story(
                 "plugged_live",
                 f"{chip}/{bank}" if chip else bank,
                 share(scene, "plugged_live", len(chips)),
-                {index: mixture(LIVE_HURT) for index in members if shows_chip(scene, index)},
+                dict.fromkeys(shown, hurt(scene, "plugged_live")),
                 ("chip", chip),
                 at_risk(scene, chip),
                 live=True,
                 feeds=tuple(sorted(scene.nets)),
                 part=chip or None,
                 contacts=tuple(members),
+                exposed=tuple((index, "plugged_live") for index in shown),
             )
         )
     return stories

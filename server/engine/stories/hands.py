@@ -3,15 +3,12 @@
 from server.engine.constants.overstress import (
     KNOCKED_OFF,
     TILT_BY_SOCKET,
-    TILT_HURT,
     TILT_PLACES,
-    TILT_RAIL,
     TOOL_FROM_MV,
-    TOOL_HURT,
 )
 from server.engine.overstress import net_key
 from server.engine.roles import chip_of, first_series
-from server.engine.stories.kinds import Mixture, Scene, Story, at_risk, mixture, share, shows_chip, shows_open
+from server.engine.stories.kinds import Mixture, Scene, Story, at_risk, hurt, mixture, share, shows_chip, shows_open
 from shared_models.tables import ROLE_BY_ID
 
 
@@ -27,23 +24,24 @@ def plugs_tilted(scene: Scene) -> list[Story]:
 
 def _tilted(scene: Scene, end: str, places: int, weight: float) -> Story:
     touched = [index for row in scene.board.rows for index in (row[:places] if end == "start" else row[-places:])]
-    footprint: dict[int, Mixture] = {}
+    exposed: dict[int, str] = {}
     chips: list[str] = []
     feeds: list[str] = []
     hit: list[int] = []
     for index in touched:
         contact = scene.board.contacts[index]
         if ROLE_BY_ID[contact.role].is_rail:
-            footprint[scene.nets[net_key(contact)][0]] = mixture(TILT_RAIL)
+            exposed[scene.nets[net_key(contact)][0]] = "tilted_rail"
             hit.append(index)
             feeds.append(net_key(contact))
         elif contact.role not in ("ground", "unconnected", "strap", "unknown"):
             hit.append(index)
             if shows_chip(scene, index):
-                footprint[index] = mixture(TILT_HURT)
+                exposed[index] = "tilted_live"
             chips.append(chip_of(contact) or "")
     first, last = scene.board.contacts[touched[0]].number, scene.board.contacts[touched[-1]].number
     part = max(sorted(set(chips)), key=chips.count) if chips else ""
+    footprint: dict[int, Mixture] = {index: hurt(scene, name) for index, name in exposed.items()}
     return Story(
         "plug_tilted",
         f"{first}-{last}",
@@ -56,6 +54,7 @@ def _tilted(scene: Scene, end: str, places: int, weight: float) -> Story:
         feeds=tuple(sorted(set(feeds))),
         part=part or None,
         contacts=tuple(footprint),
+        exposed=tuple(exposed.items()),
     )
 
 
@@ -92,7 +91,7 @@ def _slipped(scene: Scene, source: int, victim: int, weight: float) -> Story:
         "tool_slip",
         f"{a.number}-{b.number}",
         weight,
-        {victim: mixture(TOOL_HURT)},
+        {victim: hurt(scene, "tool_across")},
         ("chip", chip or ""),
         at_risk(scene, chip),
         live=True,
@@ -100,6 +99,7 @@ def _slipped(scene: Scene, source: int, victim: int, weight: float) -> Story:
         feeds=(net_key(a),),
         part=chip,
         contacts=(source, victim),
+        exposed=((victim, "tool_across"),),
     )
 
 

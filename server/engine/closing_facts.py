@@ -1,0 +1,84 @@
+"""What goes into a closing by itself, out of the job's sheet: what had been said, what lines met, how it was read."""
+
+import math
+from itertools import pairwise
+
+from server.engine.accept import Notes, Touched, accept_readings
+from server.engine.constants.learning import PAUSE_S
+from server.engine.constants.meters import THOUSAND
+from server.engine.constants.next_touch import WRITE_DOWN_S
+from server.engine.constants.readings import FINE_PITCH_MM
+from server.engine.constants.touches import TOUCHES
+from server.engine.digest import board_digest
+from server.engine.door import form_opinion
+from server.engine.inference import judge
+from server.engine.learning_words import together
+from server.engine.prepared import Prepared, prepare
+from server.engine.rounding import plain
+from shared_models.closing import MetVoltage, SaidBefore, WasWrong
+from shared_models.learning import ClosingFacts, ClosingQuestion
+from shared_models.opinion import ContactOpinion
+from shared_models.tables import ROLE_BY_ID
+
+FOUND = ("expected", "short", "low", "high", "open")
+
+
+def closing_facts(question: ClosingQuestion) -> ClosingFacts:
+    """The facts of a closing. Raises SheetError where the sheet cannot be judged at all.
+
+    Lines that met a voltage are told where what was wrong is a story of this socket by kind and subject: only then
+    is it known which lines those are. A line counts by its verdict, and not while it waits for a second touch.
+    """
+    sheet = question.sheet
+    opinion = form_opinion(sheet)
+    prepared = prepare(sheet, board_digest(sheet))
+    facts = accept_readings(sheet, prepared.board, Notes([], []))
+    judged = judge(sheet, prepared, facts)
+    seen = judged.seen.values()
+    return ClosingFacts(
+        said_before=tuple(
+            SaidBefore(story=one.kind, subject=one.subject, odds=one.odds)
+            for one in opinion.stories
+            if facts.sweep and one.kind != "counted_differently"
+        ),
+        met_voltage=_met(prepared, question.was_wrong, opinion.contacts),
+        socket_kind=prepared.board.socket.kind,
+        pitch_mm=prepared.board.socket.pitch_mm,
+        touches=together(one.touches for one in seen),
+        failed_touches=together(one.touches - one.agreeing for one in seen if one.rival is None),
+        reading_s=_reading_s(facts.sweep),
+        sweep_s=_sweep_s(prepared) if facts.sweep else None,
+    )
+
+
+def _met(
+    prepared: Prepared, was_wrong: tuple[WasWrong, ...], contacts: tuple[ContactOpinion, ...]
+) -> tuple[MetVoltage, ...]:
+    found = {one.contact: one for one in contacts if one.lead_on_ground == "red"}
+    true = [(one.story, one.subject) for one in was_wrong if one.how_known != "believed"]
+    told = []
+    for story in prepared.stories:
+        if (story.kind, story.subject) not in true:
+            continue
+        for index, exposure in story.exposed:
+            line = found.get(prepared.board.contacts[index].number)
+            if line is not None and line.touches and not line.touch_again and line.verdict in FOUND:
+                told.append(MetVoltage(exposure=exposure, found=line.verdict))
+    return tuple(told)
+
+
+def _reading_s(sweep: list[Touched]) -> float | None:
+    """From the first touch to the last, a longer gap counted as a pause of `PAUSE_S`; one touch tells no time."""
+    times = sorted(touched.reading.taken_at_ms for touched in sweep)
+    if len(times) < 2:
+        return None
+    gaps = [(later - earlier) / THOUSAND for earlier, later in pairwise(times)]
+    return plain(math.fsum(min(gap, PAUSE_S) for gap in gaps))
+
+
+def _sweep_s(prepared: Prepared) -> float:
+    """What every contact in turn takes by the table: locating, touching, settling, and writing the number down."""
+    board = prepared.board
+    along = TOUCHES["next_along_fine" if board.socket.pitch_mm < FINE_PITCH_MM else "next_along"].seconds
+    waits = [TOUCHES["rail_wait"].seconds for one in board.contacts if ROLE_BY_ID[one.role].climbs]
+    return plain(len(board.contacts) * (along + WRITE_DOWN_S) + math.fsum(waits))

@@ -1,0 +1,97 @@
+"""How honest the odds were: what counts, what is said of too few, and that dishonest odds are found out."""
+
+import random
+from typing import Any
+
+from server.engine.honesty import honesty
+from shared_models.closing import Closing, SaidBefore, WasWrong
+from shared_models.learning import Honesty, LearningQuestion
+
+
+def closed(number: int, odds: float, came_true: bool, **more: Any) -> Closing:
+    """A job of which "wet" was said with these odds, "bridge" with the rest."""
+    return Closing(
+        id=f"c-{number}", job_id=more.pop("job_id", f"j-{number}"), closed_at_ms=number + 1,
+        was_wrong=(WasWrong(story="wet" if came_true else "leak", how_known=more.pop("how", "seen")),),
+        said_before=(SaidBefore(story="wet", odds=odds), SaidBefore(story="bridge", subject="1-2", odds=1 - odds)),
+        **more,
+    )
+
+
+def told(*closings: Closing) -> Honesty:
+    return honesty(LearningQuestion(closings=closings))
+
+
+def drawn(jobs: int, seed: int, true_odds: Any) -> list[Closing]:
+    rng = random.Random(seed)
+    said = [0.5 + 0.5 * rng.random() for _ in range(jobs)]
+    return [closed(n, odds, rng.random() < true_odds(odds)) for n, odds in enumerate(said)]
+
+
+def test_no_closed_jobs_are_too_few() -> None:
+    found = told()
+    assert (found.jobs, found.too_few, found.bins) == (0, True, ())
+    assert found.sentences == ("0 closed jobs: too few to tell how honest the odds were.",)
+
+
+def test_few_jobs_get_their_table_and_no_judgement() -> None:
+    found = told(closed(1, 0.9, True), closed(2, 0.9, False))
+    assert found.too_few
+    assert found.sentences[0] == "2 closed jobs: too few to tell how honest the odds were."
+    [nine] = found.bins
+    assert (nine.tens, nine.jobs, nine.came_true, nine.honest_low, nine.honest_high) == (9, 2, 1, 1, 2)
+
+
+def test_honest_odds_are_not_spoken_against_and_boastful_ones_are() -> None:
+    honest = told(*drawn(400, 3, lambda odds: odds))
+    assert not honest.too_few
+    assert "Nothing speaks against them." in honest.sentences[0]
+    boastful = told(*drawn(400, 3, lambda odds: odds - 0.25))
+    assert "They were not honest" in boastful.sentences[0]
+    assert boastful.off_by is not None
+    assert boastful.off_by_floor_high is not None
+    assert boastful.off_by > boastful.off_by_floor_high
+
+
+def test_honest_sets_lie_below_the_high_floor_in_about_19_of_20() -> None:
+    sets = [told(*drawn(120, seed, lambda odds: odds)) for seed in range(200)]
+    above = [one for one in sets if (one.off_by or 0) > (one.off_by_floor_high or 0)]
+    assert 1 <= len(above) <= 22
+    mean = sum(one.off_by or 0 for one in sets) / len(sets)
+    floor = sum(one.off_by_floor or 0 for one in sets) / len(sets)
+    assert abs(mean - floor) < 0.005
+
+
+def test_a_story_without_a_subject_means_any_of_its_kind_and_places_are_counted() -> None:
+    bridge = Closing(
+        id="c-1", job_id="j-1", closed_at_ms=1, was_wrong=(WasWrong(story="bridge", how_known="measured"),),
+        said_before=(SaidBefore(story="wet", odds=0.6), SaidBefore(story="bridge", subject="1-2", odds=0.4)),
+    )
+    other = Closing(
+        id="c-2", job_id="j-2", closed_at_ms=1, was_wrong=(WasWrong(story="bridge", subject="3-4", how_known="seen"),),
+        said_before=bridge.said_before,
+    )
+    found = told(bridge, other)
+    assert (found.jobs, found.first, found.among_three) == (2, 0, 1)
+    # -ln 0.4 and -ln of the least that is told of odds
+    assert found.log_nat == 3.11
+
+
+def test_what_cannot_judge_the_odds_is_named() -> None:
+    found = told(
+        closed(1, 0.8, True), closed(2, 0.8, True, job_id="j-3"), closed(3, 0.8, False, job_id="j-3"),
+        closed(4, 0.8, True, how="believed"), Closing(id="c-5", job_id="j-5", closed_at_ms=1),
+        Closing(id="c-6", job_id="j-6", closed_at_ms=1, was_wrong=(WasWrong(story="wet", how_known="seen"),)),
+    )
+    assert found.jobs == 1
+    assert {one.code: one.job_ids for one in found.not_counted} == {
+        "disputed": ("j-3",), "only_believed": ("j-4",), "never_found_out": ("j-5",), "no_odds": ("j-6",),
+    }
+
+
+def test_seconds_saved_are_said_either_way() -> None:
+    found = told(closed(1, 0.8, True, reading_s=90.0, sweep_s=240.0), closed(2, 0.8, True))
+    assert (found.timed_jobs, found.reading_s, found.sweep_s) == (1, 90.0, 240.0)
+    assert "150 s less than every contact in turn" in found.sentences[-1]
+    longer = told(closed(1, 0.8, True, reading_s=300.0, sweep_s=240.0))
+    assert "60 s more than every contact in turn" in longer.sentences[-1]
