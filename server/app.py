@@ -32,6 +32,7 @@ from server.api.photos import get_photo, head_photo, put_photo
 from server.api.pin_table import read_pin_columns, read_pin_table
 from server.api.proof import give_proof
 from server.api.reference_file import check_file
+from server.api.shorts import give_short_rail
 from server.boards.desk import BoardDesk
 from server.photos.files import PhotoFolder
 from server.store.database import Database
@@ -42,7 +43,7 @@ ROUTES: tuple[BaseRouteHandler, ...] = (
     health, give_opinion, give_discharge, give_overstress, job_sheet, job_opinion, push_changes, pull_changes,
     check_file, give_meter_sheet, give_meter_pair, put_photo, get_photo, head_photo, read_pin_table,
     read_pin_columns, send_board_file, board_file, board_file_socket, pair, pair_here, me, make_code, list_phones,
-    revoke_phone, give_proof, give_closing_facts, give_learnt, give_honesty,
+    revoke_phone, give_proof, give_short_rail, give_closing_facts, give_learnt, give_honesty,
 )
 
 

@@ -37,7 +37,7 @@ class RailPoint(Model, frozen=True, kw_only=True):
     `place` in words. Along a line `along_squares` counts squares of copper (length over width) from where the
     current goes in; on a plane `x_mm`, `y_mm` say where. `injected_mv` and `injected_ma` are the supply's settings,
     `return_at` where the meter's other lead stands. `is_injection`: the current goes in here; `is_return`: it
-    leaves here. `supersedes` names the point it corrects.
+    leaves here; `is_end`: the rail ends here, no copper of it lies beyond. `supersedes` names the point it corrects.
     """
 
     id: Id
@@ -53,6 +53,7 @@ class RailPoint(Model, frozen=True, kw_only=True):
     return_at: str = ""
     is_injection: bool = False
     is_return: bool = False
+    is_end: bool = False
     taken_at_ms: EpochMs
     taken_by: str = ""
     supersedes: Id | None = None

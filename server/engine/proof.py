@@ -107,7 +107,7 @@ def _side(opinion: ContactOpinion, readings: dict[str, Reading]) -> ProofSide | 
     """One stage of a contact; None where it was not read."""
     if not opinion.touches:
         return None
-    noted = [readings[one].steadiness for one in opinion.reading_ids if one in readings]
+    noted: list[Steadiness | None] = [readings[one].steadiness for one in opinion.reading_ids if one in readings]
     steadiness: Steadiness | None = next((one for one in reversed(noted) if one is not None), None)
     return ProofSide(
         verdict=opinion.verdict,

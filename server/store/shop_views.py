@@ -19,7 +19,7 @@ JSON_COLUMNS = frozenset({
     *("what_happened", "symptoms", "conditions", "touch", "contacts", "corners"),
     *("was_wrong", "did", "said_before", "met_voltage", "parts_replaced", "settles", "options"),
 })
-BOOL_COLUMNS = frozenset({"is_removed", "done", "is_injection", "is_return", "given", "learn"})
+BOOL_COLUMNS = frozenset({"is_removed", "done", "is_injection", "is_return", "is_end", "given", "learn"})
 TABLES = {
     "job": "job", "meter": "meter", "reference_board": "reference_board", "board_version": "board",
     "reading": "reading", "observation": "observation", "make_safe": "make_safe", "photo": "photo",

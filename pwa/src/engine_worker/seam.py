@@ -17,6 +17,7 @@ LATER = {
     "healthy_bands": ("server.engine.healthy_bands", "healthy_bands_json"),
     "pin_columns": ("server.engine.pin_doors", "pin_columns_json"),
     "pin_table": ("server.engine.pin_doors", "pin_table_json"),
+    "short_rail": ("server.engine.shorts", "short_rail_json"),
     "proof": ("server.engine.proof", "repair_proof_json"),
     "learnt": ("server.engine.learning_doors", "learnt_json"),
     "honesty": ("server.engine.learning_doors", "honesty_json"),

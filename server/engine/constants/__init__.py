@@ -20,6 +20,7 @@ from server.engine.constants import (  # noqa: F401
     readings,
     roles,
     sessions,
+    shorts,
     stories,
     touches,
 )

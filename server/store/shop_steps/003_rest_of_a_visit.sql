@@ -67,6 +67,7 @@ CREATE TABLE second_probe.rail_point (
   return_at text NOT NULL,
   is_injection boolean NOT NULL,
   is_return boolean NOT NULL,
+  is_end boolean NOT NULL,
   taken_at_ms bigint NOT NULL,
   taken_at timestamptz GENERATED ALWAYS AS (to_timestamp(taken_at_ms / 1000.0)) STORED,
   taken_by text NOT NULL,
@@ -93,6 +94,7 @@ COMMENT ON COLUMN second_probe.rail_point.injected_ma IS 'the supply''s current,
 COMMENT ON COLUMN second_probe.rail_point.return_at IS 'where the meter''s other lead stood';
 COMMENT ON COLUMN second_probe.rail_point.is_injection IS 'the current goes in here';
 COMMENT ON COLUMN second_probe.rail_point.is_return IS 'the current leaves here';
+COMMENT ON COLUMN second_probe.rail_point.is_end IS 'the rail ends here';
 COMMENT ON COLUMN second_probe.rail_point.taken_at_ms IS 'when, in milliseconds since 1970-01-01 UTC';
 COMMENT ON COLUMN second_probe.rail_point.taken_at IS 'when';
 COMMENT ON COLUMN second_probe.rail_point.taken_by IS 'by whom';

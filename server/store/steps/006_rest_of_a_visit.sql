@@ -95,6 +95,7 @@ SELECT
   coalesce(json_extract(record, '$.return_at'), '') AS return_at,
   coalesce(json_extract(record, '$.is_injection'), 0) AS is_injection,
   coalesce(json_extract(record, '$.is_return'), 0) AS is_return,
+  coalesce(json_extract(record, '$.is_end'), 0) AS is_end,
   json_extract(record, '$.taken_at_ms') AS taken_at_ms,
   coalesce(json_extract(record, '$.taken_by'), '') AS taken_by,
   json_extract(record, '$.supersedes') AS supersedes,
