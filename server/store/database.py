@@ -11,15 +11,18 @@ import shutil
 import sqlite3
 import time
 import uuid
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from contextlib import asynccontextmanager
 from pathlib import Path
+from typing import Any, TypeVar
 
 import aiosqlite
 
 from server.store import change_log
 from server.store.migrations import STEPS_DIR, RecordUnusable, migrate, read_steps
 
+T = TypeVar("T")
+R = TypeVar("R")
 FILE_NAME = "record.sqlite3"
 READERS = 2
 WAL_TRIES, WAL_PAUSE_S = 200, 0.05
@@ -62,12 +65,22 @@ def clock_ms() -> int:
     return time.time_ns() // 1_000_000
 
 
+class _InLine:
+    """Items that wait for their turn to be written, and what was made of them."""
+
+    def __init__(self, work: Any, items: Sequence[Any]) -> None:
+        self.work, self.items = work, items
+        self.made: Sequence[Any] | None = None
+        self.alone = False
+
+
 class Database:
     """The open record. Made by `Database.open`, which also brings the tables up to date."""
 
     def __init__(self, writer: aiosqlite.Connection, readers: list[aiosqlite.Connection]) -> None:
         self._writer = writer
         self._write_lock = asyncio.Lock()
+        self._in_line: list[_InLine] = []
         self._all = [writer, *readers]
         self._free: asyncio.Queue[aiosqlite.Connection] = asyncio.Queue()
         for reader in readers:
@@ -109,15 +122,59 @@ class Database:
     @asynccontextmanager
     async def writing(self) -> AsyncIterator[aiosqlite.Connection]:
         """The one writing transaction: committed when the block ends, rolled back when it raises."""
-        async with self._write_lock:
-            try:
-                # Inside the try: cancelled while it waits, BEGIN may still take effect.
-                await self._writer.execute("BEGIN IMMEDIATE")
-                yield self._writer
-                await self._writer.commit()
-            except BaseException:
-                await self._writer.rollback()  # does nothing where nothing was begun
+        async with self._write_lock, self._transaction() as connection:
+            yield connection
+
+    @asynccontextmanager
+    async def _transaction(self) -> AsyncIterator[aiosqlite.Connection]:
+        try:
+            # Inside the try: cancelled while it waits, BEGIN may still take effect.
+            await self._writer.execute("BEGIN IMMEDIATE")
+            yield self._writer
+            await self._writer.commit()
+        except BaseException:
+            await self._writer.rollback()  # does nothing where nothing was begun
+            raise
+
+    async def together(
+        self, work: Callable[[aiosqlite.Connection, Sequence[T]], Awaitable[Sequence[R]]], items: Sequence[T], most: int
+    ) -> Sequence[R]:
+        """What `work` makes of the items, one for each, once it is committed; with others' in one transaction.
+
+        Most of a short transaction is waiting for the disk. Whoever's turn it is takes along what others have
+        brought for the same work meanwhile, up to `most` items. Where that fails, nothing of it is stored and each
+        of them has its turn alone, so that nobody's fault is another's.
+        """
+        mine = _InLine(work, items)
+        self._in_line.append(mine)
+        try:
+            async with self._write_lock:
+                while mine.made is None:
+                    await self._take_along(mine, most)
+            return mine.made
+        finally:
+            if mine in self._in_line:
+                self._in_line.remove(mine)
+
+    async def _take_along(self, mine: "_InLine", most: int) -> None:
+        party, room = [mine], most - len(mine.items)
+        for other in self._in_line:
+            if other is mine or mine.alone or other.alone or other.work != mine.work or len(other.items) > room:
+                continue
+            party.append(other)
+            room -= len(other.items)
+        try:
+            async with self._transaction() as connection:
+                made = list(await mine.work(connection, [item for one in party for item in one.items]))
+        except Exception:
+            if len(party) == 1:
                 raise
+            for one in party:
+                one.alone = True
+            return
+        for one in party:
+            one.made, made = made[: len(one.items)], made[len(one.items) :]
+            self._in_line.remove(one)
 
     @asynccontextmanager
     async def reading(self) -> AsyncIterator[aiosqlite.Connection]:

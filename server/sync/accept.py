@@ -10,7 +10,7 @@ stay behind; its own clock never follows a stamp more than five minutes ahead (t
 """
 
 from collections.abc import Mapping
-from typing import Annotated, Any, NamedTuple
+from typing import Annotated, Any, NamedTuple, Protocol
 
 import msgspec
 from msgspec import Meta, Raw, Struct
@@ -30,8 +30,14 @@ class BodyHead(Struct, frozen=True):
     v: Annotated[int, Meta(ge=1, le=1_000_000)] = 1
 
 
-class _RecordHead(Struct, frozen=True):
+class _Record(Protocol):
+    """What every fact has."""
+
     id: Id
+    v: int
+
+
+class _RecordHead(Struct, frozen=True):
     v: int = 1
 
 
@@ -79,9 +85,9 @@ def accept_body(change: Change, vocabulary: Vocabulary) -> Accepted:
 
 
 def _check_record(body: Added, v: int, vocabulary: Vocabulary) -> str:
-    strict_json(body.record, vocabulary.facts[body.kind], "body.record")
-    record = msgspec.json.decode(body.record, type=_RecordHead)
-    if record.v > v:
+    record: _Record = strict_json(body.record, vocabulary.facts[body.kind], "body.record")
+    # One that does not say has today's `v` by default, and is of version 1.
+    if record.v > v and msgspec.json.decode(body.record, type=_RecordHead).v > v:
         raise Refusal(400, Problem(
             code="wrong_value", message="The record says it is newer than the body that carries it.",
             where="body.record.v", given=str(record.v), expected=f"at most {v}, the `v` of the body", example=str(v),

@@ -36,9 +36,9 @@ async def apply_changes(connection: aiosqlite.Connection, numbered: Sequence[tup
                 removals.append((body.kind, body.id, body.why, stamp, seq))
             case None:
                 pass
-    await record.add_facts(connection, facts)
-    await record.set_fields(connection, fields)
-    await record.remove(connection, removals)
+    for rows, put in ((facts, record.add_facts), (fields, record.set_fields), (removals, record.remove)):
+        if rows:
+            await put(connection, rows)
 
 
 def _text(raw: object) -> str:

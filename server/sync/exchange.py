@@ -7,7 +7,7 @@ reader can pass a number that is still to be committed.
 
 import json
 from collections.abc import Sequence
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 import aiosqlite
 import msgspec
@@ -77,10 +77,9 @@ async def take_batch(database: Database, sent: Sequence[Raw | bytes], vocabulary
     All that is stored is on the disk when this returns; when it raises, nothing is stored.
     """
     read = [_read(raw, vocabulary) for raw in sent]
-    async with database.writing() as connection:
-        answers = await _store(connection, read)
-        epoch = await change_log.epoch(connection)
-    return BatchAnswer(answers=tuple(answers), server_ms=clock_ms(), epoch=epoch)
+    told = await database.together(_store_in_this_record, read, LARGEST_BATCH)
+    epoch = told[0].epoch if told else await database.epoch()
+    return BatchAnswer(answers=tuple(one.answer for one in told), server_ms=clock_ms(), epoch=epoch)
 
 
 async def hand_out(database: Database, after: int, limit: int) -> ChangePage:
@@ -106,6 +105,20 @@ def _id_in(raw: Raw | bytes) -> str:
         return str(given.get("id", ""))[:80].encode("utf-8", "replace").decode() if isinstance(given, dict) else ""
     except (ValueError, RecursionError):
         return ""
+
+
+class _Told(NamedTuple):
+    answer: ChangeAnswer
+    epoch: str
+
+
+async def _store_in_this_record(
+    connection: aiosqlite.Connection, read: Sequence[Accepted | ChangeAnswer]
+) -> list[_Told]:
+    """Each answer with the record it is true of, read in the same transaction: a restored one does not have it."""
+    answers = await _store(connection, read)
+    epoch = await change_log.epoch(connection)
+    return [_Told(answer, epoch) for answer in answers]
 
 
 async def _store(connection: aiosqlite.Connection, read: Sequence[Accepted | ChangeAnswer]) -> list[ChangeAnswer]:

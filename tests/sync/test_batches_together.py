@@ -1,0 +1,121 @@
+"""Batches of several phones share one transaction where they meet; what that must not change."""
+
+import asyncio
+import sqlite3
+from collections.abc import Sequence
+from pathlib import Path
+
+import aiosqlite
+import pytest
+
+from server.store.database import Database
+from tests.sync.making import added, change, reading, removed
+from tests.sync.rig import open_record, push, whole_state
+
+
+def batch(phone: str, count: int = 30) -> list[dict]:
+    """A phone's batch; its last change is one that is refused."""
+    made = [change(n, added(reading(f"{phone}-{n}")), phone) for n in range(1, count)]
+    return [*made, change(count, {"what": "added", "kind": "reading", "record": {}, "v": 1}, phone)]
+
+
+async def test_each_phone_gets_the_answers_of_its_own_batch_and_the_record_is_as_if_they_had_come_in_turn(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    batches = [batch(f"phone-{n}", 5 + n) for n in range(12)]
+    batches += [batches[3], [change(99, removed("phone-4-1"), "phone-4")]]
+    began = count_transactions(monkeypatch)
+    async with open_record(tmp_path / "met") as met, open_record(tmp_path / "in-turn") as in_turn:
+        began.clear()
+        answers = await asyncio.gather(*(push(met, sent) for sent in batches))
+        assert len(began) < len(batches) / 2, "they did not meet"
+        epoch = await met.epoch()
+        for sent, answer in zip(batches[:12], answers, strict=False):
+            assert [one.id for one in answer.answers] == [one["id"] for one in sent]
+            assert [one.result for one in answer.answers] == ["stored"] * (len(sent) - 1) + ["refused"]
+            assert answer.epoch == epoch
+        assert {one.result for one in answers[12].answers} == {"had", "refused"}
+        seqs = [one.seq for answer in answers[:12] for one in answer.answers if one.seq is not None]
+        assert sorted(seqs) == sorted(set(seqs)), "no two have one number"
+        for sent in batches:
+            await push(in_turn, sent)
+        assert await whole_state(met) == await whole_state(in_turn)
+
+
+async def test_what_fails_for_one_is_nobody_elses_failure(tmp_path: Path) -> None:
+    async def write(connection: aiosqlite.Connection, items: Sequence[str]) -> Sequence[str]:
+        for item in items:
+            await connection.execute("INSERT INTO removed VALUES ('x', ?, '', '', 1)", (item,))
+            if item == "bad":
+                raise ValueError("this one cannot be written")
+        return [f"{item} is in" for item in items]
+
+    async with open_record(tmp_path) as database:
+        await push(database, [change(1, added(reading()))])
+        told = await asyncio.gather(
+            *(database.together(write, [name], 100) for name in ("a", "b", "bad", "c")), return_exceptions=True
+        )
+        assert [told[0], told[1], told[3]] == [["a is in"], ["b is in"], ["c is in"]]
+        assert isinstance(told[2], ValueError)
+        assert await removed_in(database) == ["a", "b", "c"]
+
+
+async def test_who_gives_up_waiting_takes_nobody_along(tmp_path: Path) -> None:
+    held, let_go = asyncio.Event(), asyncio.Event()
+
+    async def write(connection: aiosqlite.Connection, items: Sequence[str]) -> Sequence[str]:
+        for item in items:
+            await connection.execute("INSERT INTO removed VALUES ('x', ?, '', '', 1)", (item,))
+        held.set()
+        await let_go.wait()
+        return items
+
+    async with open_record(tmp_path) as database:
+        await push(database, [change(1, added(reading()))])
+        first = asyncio.create_task(database.together(write, ["first"], 100))
+        await held.wait()
+        later = [asyncio.create_task(database.together(write, [name], 100)) for name in ("gives up", "stays")]
+        await asyncio.sleep(0)
+        later[0].cancel()
+        first.cancel()
+        let_go.set()
+        assert await later[1] == ["stays"]
+        assert all(isinstance(one, asyncio.CancelledError) for one in await asyncio.gather(
+            first, later[0], return_exceptions=True))
+        assert await removed_in(database) == ["stays"]
+        await push(database, [change(2, added(reading("after")))])
+
+
+async def test_no_transaction_holds_more_than_what_is_allowed(tmp_path: Path) -> None:
+    sizes = []
+
+    async def write(_: aiosqlite.Connection, items: Sequence[int]) -> Sequence[int]:
+        sizes.append(len(items))
+        await asyncio.sleep(0)
+        return items
+
+    async with open_record(tmp_path) as database:
+        told = await asyncio.gather(*(database.together(write, range(n, n + 4), 10) for n in range(9)))
+    assert [list(one) for one in told] == [[n, n + 1, n + 2, n + 3] for n in range(9)]
+    assert sum(sizes) == 36 and max(sizes) <= 10
+
+
+def count_transactions(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Grows by one with each writing transaction that begins."""
+    began: list[str] = []
+    execute = aiosqlite.Connection.execute
+
+    def counted(self: aiosqlite.Connection, sql: str, *given: object) -> object:
+        if sql == "BEGIN IMMEDIATE":
+            began.append(sql)
+        return execute(self, sql, *given)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(aiosqlite.Connection, "execute", counted)
+    return began
+
+
+async def removed_in(database: Database) -> list[str]:
+    """What stands in the record as taken back."""
+    async with database.reading() as connection:
+        rows: Sequence[sqlite3.Row] = list(await connection.execute_fetchall("SELECT id FROM removed ORDER BY id"))
+    return [row[0] for row in rows]
