@@ -4,12 +4,13 @@ A query and no logic, as on the phone (`pwa/src/store/sheet.ts`): rows that were
 and are named in `removed_ids`; which rows count is the engine's to say.
 """
 
+from functools import lru_cache
 from typing import Any, TypeVar
 
 import aiosqlite
 import msgspec
 
-from server.store.record import entities, entity, facts_of, visible_fact
+from server.store.record import entities_of, entity, facts_of_owners, visible_fact
 from server.store.shop_learnt import gather_shop
 from shared_models.board import BoardVersion, ReferenceBoard
 from shared_models.change import ENTITY_TYPES, FACT_TYPES
@@ -18,6 +19,13 @@ from shared_models.reading import Meter
 from shared_models.sheet import BenchSheet, Mode, Stage
 
 T = TypeVar("T")
+SHEET_FACTS = ("reading", "observation", "make_safe", "correction")
+
+_decoders = {kind: msgspec.json.Decoder(one) for kind, one in FACT_TYPES.items()}
+_needed = {
+    kind: {field.name for field in msgspec.structs.fields(one) if field.required} - {"id"}
+    for kind, one in ENTITY_TYPES.items()
+}
 
 
 class JobWithoutSheet(Exception):
@@ -44,10 +52,11 @@ async def gather_sheet(
         raise JobWithoutSheet("board")
     if job.socket is None:
         raise JobWithoutSheet("socket")
-    rows = _Rows(connection)
-    healthy: dict[str, ReferenceBoard] = await _whole(connection, "reference_board")
+    whole = await entities_of(connection, "reference_board", "meter")
+    healthy: dict[str, ReferenceBoard] = _whole("reference_board", whole)
     healthy = {key: one for key, one in healthy.items() if one.board_version_id == job.board_version_id}
-    meters: dict[str, Meter] = await _whole(connection, "meter")
+    meters: dict[str, Meter] = _whole("meter", whole)
+    rows = _Rows(await facts_of_owners(connection, SHEET_FACTS, (job_id, job.board_version_id, *healthy)))
     return BenchSheet(
         sheet_id=job_id,
         asked_at_ms=asked_at_ms,
@@ -55,11 +64,11 @@ async def gather_sheet(
         socket=job.socket,
         meters=tuple(meters.values()),
         reference_boards=tuple(healthy.values()),
-        known_good_readings=await rows.of("reading", *healthy),
-        readings=await rows.of("reading", job_id),
-        observations=await rows.of("observation", job_id),
-        make_safe=await rows.of("make_safe", job_id),
-        corrections=await rows.of("correction", job.board_version_id),
+        known_good_readings=rows.of("reading", *healthy),
+        readings=rows.of("reading", job_id),
+        observations=rows.of("observation", job_id),
+        make_safe=rows.of("make_safe", job_id),
+        corrections=rows.of("correction", job.board_version_id),
         removed_ids=tuple(rows.removed_ids),
         intake=job.intake,
         air_c=job.air_c,
@@ -70,33 +79,36 @@ async def gather_sheet(
     )
 
 
-class _Rows:
-    """Reads facts by owner and remembers which of them are taken back."""
+@lru_cache(maxsize=8192)
+def _fact(kind: str, record: str) -> Any:
+    """A fact from its text. Kept: the same healthy boards stand in every sheet, and a fact never changes."""
+    return _decoders[kind].decode(record)
 
-    def __init__(self, connection: aiosqlite.Connection) -> None:
-        self._connection = connection
+
+class _Rows:
+    """Facts by kind and owner; remembers which of those that were asked for are taken back."""
+
+    def __init__(self, rows: dict[tuple[str, str], list[tuple[str, str, bool]]]) -> None:
+        self._rows = rows
         self.removed_ids: list[str] = []
 
-    async def of(self, kind: str, *owners: str) -> tuple[Any, ...]:
+    def of(self, kind: str, *owners: str) -> tuple[Any, ...]:
         found = []
-        for record_id, record, is_removed in await facts_of(self._connection, kind, *owners) if owners else ():
-            found.append(msgspec.json.decode(record, type=FACT_TYPES[kind]))
+        for record_id, record, is_removed in (row for owner in sorted(owners) for row in self._rows[kind, owner]):
+            found.append(_fact(kind, record))
             if is_removed:
                 self.removed_ids.append(record_id)
         return tuple(found)
 
 
-async def _whole(connection: aiosqlite.Connection, kind: str) -> dict[str, Any]:
+def _whole(kind: str, found: dict[str, dict[str, dict[str, str]]]) -> dict[str, Any]:
     """The entities of a kind that have every field they need; one known only by a later edit waits for the rest."""
-    found = (await entities(connection, kind)).items()
-    return {each: made for each, fields in found if (made := _made(kind, each, fields)) is not None}
+    return {each: made for each, fields in found[kind].items() if (made := _made(kind, each, fields)) is not None}
 
 
 def _made(kind: str, entity_id: str, fields: dict[str, str]) -> Any:
     """The entity, once it has every field it needs and any at all."""
-    of_kind = ENTITY_TYPES[kind]
-    needed = {field.name for field in msgspec.structs.fields(of_kind) if field.required} - {"id"}
-    if not fields or not needed <= fields.keys():
+    if not fields or not _needed[kind] <= fields.keys():
         return None
     values = {name: msgspec.json.decode(value) for name, value in fields.items()}
-    return msgspec.convert({**values, "id": entity_id}, of_kind)
+    return msgspec.convert({**values, "id": entity_id}, ENTITY_TYPES[kind])

@@ -77,7 +77,7 @@ async def test_a_phone_that_sends_the_whole_again_is_answered_and_brings_nothing
         await forget_owners(database, photos, NOW_MS, 30)
         assert [one.result for one in (await push(database, sent)).answers] == ["had"] * 4
         async with database.reading() as connection:
-            assert SECRET not in (await record.entities(connection, "job"))["job-1"]["title"]
+            assert SECRET not in (await record.entity(connection, "job", "job-1"))["title"]
 
 
 def photo(n: int, sha256: str, of: Mapping[str, object] | None = None) -> dict[str, object]:
@@ -193,7 +193,7 @@ async def test_a_phone_that_has_forgotten_is_answered_by_a_restored_record_that_
         fields["tray"] = "ready"
         assert [one.result for one in (await push(database, [forgetful])).answers] == ["refused"]
         async with database.reading() as connection:
-            assert SECRET in (await record.entities(connection, "job"))["job-1"]["title"]
+            assert SECRET in (await record.entity(connection, "job", "job-1"))["title"]
 
 
 async def test_a_clock_that_was_ahead_keeps_nothing_from_being_forgotten(tmp_path: Path) -> None:
