@@ -5,6 +5,7 @@ answered `had`, and that a change is numbered inside the transaction that stores
 reader can pass a number that is still to be committed.
 """
 
+import asyncio
 import json
 from collections.abc import Sequence
 from typing import Annotated, NamedTuple
@@ -24,6 +25,9 @@ from shared_models.change import BatchAnswer, Change, ChangeAnswer, ChangePage, 
 
 LARGEST_BATCH = 5_000
 """Changes in one batch, at most: they are one transaction, and everyone else's waits for it. A phone sends 200."""
+
+READ_AT_ONCE = 20
+"""Changes of a batch that are read before anybody else who asks something has a turn; about a millisecond's work."""
 
 PAGE_BODY_BYTES = 2_000_000
 """A page holds no further change once its bodies reach this: what a phone reads in one go."""
@@ -76,7 +80,11 @@ async def take_batch(database: Database, sent: Sequence[Raw | bytes], vocabulary
 
     All that is stored is on the disk when this returns; when it raises, nothing is stored.
     """
-    read = [_read(raw, vocabulary) for raw in sent]
+    read: list[Accepted | ChangeAnswer] = []
+    for raw in sent:
+        read.append(_read(raw, vocabulary))
+        if len(read) % READ_AT_ONCE == 0:
+            await asyncio.sleep(0)
     told = await database.together(_store_in_this_record, read, LARGEST_BATCH)
     epoch = told[0].epoch if told else await database.epoch()
     return BatchAnswer(answers=tuple(one.answer for one in told), server_ms=clock_ms(), epoch=epoch)
