@@ -44,7 +44,7 @@ async def gather_sheet(
     Raises:
         JobWithoutSheet: there is none yet.
     """
-    job: Job | None = _made("job", job_id, await entity(connection, "job", job_id))
+    job: Job | None = whole_entity("job", job_id, await entity(connection, "job", job_id))
     if job is None:
         raise JobWithoutSheet("job")
     board = await visible_fact(connection, "board_version", job.board_version_id or "")
@@ -103,11 +103,12 @@ class _Rows:
 
 def _whole(kind: str, found: dict[str, dict[str, dict[str, str]]]) -> dict[str, Any]:
     """The entities of a kind that have every field they need; one known only by a later edit waits for the rest."""
-    return {each: made for each, fields in found[kind].items() if (made := _made(kind, each, fields)) is not None}
+    made = {each: whole_entity(kind, each, fields) for each, fields in found[kind].items()}
+    return {each: one for each, one in made.items() if one is not None}
 
 
-def _made(kind: str, entity_id: str, fields: dict[str, str]) -> Any:
-    """The entity, once it has every field it needs and any at all."""
+def whole_entity(kind: str, entity_id: str, fields: dict[str, str]) -> Any:
+    """The entity as its Struct, once it has every field it needs and any at all; else None."""
     if not fields or not _needed[kind] <= fields.keys():
         return None
     values = {name: msgspec.json.decode(value) for name, value in fields.items()}

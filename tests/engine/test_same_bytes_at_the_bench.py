@@ -16,11 +16,16 @@ from demo.shop.t10_jobs import all_sheets
 from server.engine.bench_doors import discharge_json, overstress_json
 from server.engine.exposures import EXPOSURES
 from server.engine.learning_doors import closing_json, honesty_json, learnt_json
+from server.engine.owner_page import owner_page_json
+from server.engine.readings_file import readings_file_json
+from server.engine.technician_sheet import technician_sheet_json
 from shared_models.board import BoardVersion, SocketKind
 from shared_models.closing import Closing, MetVoltage, SaidBefore, WasWrong
 from shared_models.job import WhatHappened
 from shared_models.learning import ClosingQuestion, LearningQuestion
 from shared_models.opinion import StoryKind
+from shared_models.readings_file import ReadingsQuestion
+from tests.support.papers import demo_sheet, question_of, whole_visit
 from tests.support.pyodide_node import PhoneError, PyodideNode
 
 # the phone starts once for all of these
@@ -91,6 +96,22 @@ def test_what_closed_jobs_teach_is_the_same_on_the_phone() -> None:
         sheet = all_sheets()["t10_slipped_in_crooked_then_all_answers"]
         question = msgspec.json.encode(ClosingQuestion(sheet=sheet, was_wrong=wrong))
         assert ask(phone, "closing_json", question, "learning_doors") == closing_json(question)
+
+
+def test_papers_of_a_job_and_its_readings_as_files_are_the_same_bytes() -> None:
+    visit = whole_visit()
+    assert visit.sheet is not None
+    doors = {"owner_page": owner_page_json, "technician_sheet": technician_sheet_json}
+    with PyodideNode() as phone:
+        for question in (visit, question_of(demo_sheet("t10_wet_corner")), question_of(None)):
+            for name, door in doors.items():
+                sent = msgspec.json.encode(question)
+                assert ask(phone, f"{name}_json", sent, name) == door(sent), name
+        for wanted in ("csv", "json"):
+            asked = ReadingsQuestion(job=visit.job, readings=visit.sheet.readings, meters=visit.sheet.meters,
+                                     wanted=wanted)
+            sent = msgspec.json.encode(asked)
+            assert ask(phone, "readings_file_json", sent, "readings_file") == readings_file_json(sent), wanted
 
 
 def test_the_phone_refuses_a_capacitor_of_minus_one_in_the_same_words() -> None:

@@ -142,9 +142,9 @@ def handed_over(job_id: str = "job-1") -> list[tuple[str, dict[str, object]]]:
     """What a job holds of an owner beside readings: who had it, what they signed, how it ended."""
     return [
         ("custody", {"id": f"cu-{job_id}", "job_id": job_id, "of": "storage", "event": "sanitised",
-                     "sanitised": "purge", "from_whom": SECRET, "to_whom": f"{SECRET}'s son", "method": f"as {SECRET} asked",
-                     "verified_how": f"shown to {SECRET}", "note": f"{SECRET} looked on", "happened_at_ms": OLD,
-                     "noted_by": "Wren", "v": 1}),
+                     "sanitised": "purge", "from_whom": SECRET, "to_whom": f"{SECRET}'s son",
+                     "method": f"as {SECRET} asked", "verified_how": f"shown to {SECRET}",
+                     "note": f"{SECRET} looked on", "happened_at_ms": OLD, "noted_by": "Wren", "v": 1}),
         ("consent", {"id": f"co-{job_id}", "job_id": job_id, "to": "power_up", "given": True, "words": "It may start.",
                      "signed_name": SECRET, "strokes": [[731, 137, 732, 138]], "given_at_ms": OLD, "taken_by": "Wren",
                      "v": 1}),

@@ -15,7 +15,7 @@ export interface EngineManifest {
 }
 
 /** The doors of the engine, by the names of `seam.py`. */
-export type About = "opinion" | "discharge" | "overstress" | "meter_sheet" | "meter_pair" | "healthy_bands" | "pin_columns" | "pin_table" | "reference_file" | "proof" | "short_rail" | "learnt" | "honesty" | "closing";
+export type About = "opinion" | "discharge" | "overstress" | "meter_sheet" | "meter_pair" | "healthy_bands" | "pin_columns" | "pin_table" | "reference_file" | "proof" | "short_rail" | "learnt" | "honesty" | "closing" | "owner_page" | "technician_sheet" | "readings_file";
 
 export type ToWorker =
   | { is: "start"; manifest: EngineManifest }

@@ -15,6 +15,7 @@ LATER = {
     "meter_sheet": ("server.engine.meter_doors", "meter_sheet_json"),
     "meter_pair": ("server.engine.meter_doors", "meter_pair_json"),
     "healthy_bands": ("server.engine.healthy_bands", "healthy_bands_json"),
+    "owner_page": ("server.engine.owner_page", "owner_page_json"),
     "pin_columns": ("server.engine.pin_doors", "pin_columns_json"),
     "pin_table": ("server.engine.pin_doors", "pin_table_json"),
     "short_rail": ("server.engine.shorts", "short_rail_json"),
@@ -22,7 +23,9 @@ LATER = {
     "learnt": ("server.engine.learning_doors", "learnt_json"),
     "honesty": ("server.engine.learning_doors", "honesty_json"),
     "closing": ("server.engine.learning_doors", "closing_json"),
+    "readings_file": ("server.engine.readings_file", "readings_file_json"),
     "reference_file": ("server.engine.reference_file", "reference_file_json"),
+    "technician_sheet": ("server.engine.technician_sheet", "technician_sheet_json"),
 }
 """Doors that are opened when somebody asks at them: an opinion must not wait at the start for their imports."""
 

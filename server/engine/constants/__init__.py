@@ -16,6 +16,7 @@ from server.engine.constants import (  # noqa: F401
     meters,
     next_touch,
     overstress,
+    papers,
     proof,
     readings,
     roles,

@@ -1,0 +1,97 @@
+"""The technician's sheet: every reading, verdict, decision, proof and consent of the job, and no pass code."""
+
+from msgspec.structs import replace
+
+from server.engine.door import form_opinion
+from server.engine.pass_codes import WITHHELD
+from server.engine.proof import repair_proof
+from server.engine.technician_sheet import technician_sheet
+from shared_models.custody import Consent
+from shared_models.job import Job, MakeSafeProof
+from shared_models.power import PowerCheck, RailPoint
+from shared_models.technician_sheet import SheetPart, TechnicianSheet
+from tests.support.papers import MADE_AT_MS, question_of, whole_visit
+
+
+def part_of(sheet: TechnicianSheet, part_id: str) -> SheetPart:
+    return next(one for one in sheet.parts if one.id == part_id)
+
+
+def rows_of(sheet: TechnicianSheet, part_id: str) -> tuple[tuple[str, ...], ...]:
+    table = part_of(sheet, part_id).table
+    assert table is not None
+    assert all(len(row) == len(table.columns) for row in table.rows)
+    return table.rows
+
+
+def test_every_reading_stands_there_with_its_unit_and_whether_it_stands() -> None:
+    question = whole_visit()
+    assert question.sheet is not None
+    first = question.sheet.readings[0]
+    corrected = replace(first, id="corrected", as_typed="0.455", display_unit="V", supersedes=first.id)
+    sheet = replace(question.sheet, readings=(*question.sheet.readings, corrected),
+                    removed_ids=(question.sheet.readings[1].id,))
+    told = rows_of(technician_sheet(replace(question, sheet=sheet)), "readings")
+    assert len(told) == len(sheet.readings)
+    stands = [row[13] for row in told]
+    assert (stands.count("replaced"), stands.count("taken back")) == (1, 1)
+    assert [row for row in told if row[4] == "0.455 [V]" and row[5] == "455 mV"]
+
+
+def test_every_contact_story_decision_and_what_was_set_aside_stands_there() -> None:
+    question = whole_visit()
+    assert question.sheet is not None
+    opinion = form_opinion(replace(question.sheet, stage="before_repair"))
+    told = technician_sheet(question)
+    assert [(row[0], row[1]) for row in rows_of(told, "contacts")] == [
+        (one.contact, one.verdict + (", touch again" if one.touch_again else "")) for one in opinion.contacts]
+    assert [row[0] for row in rows_of(told, "stories")] == [one.title for one in opinion.stories]
+    assert [row[0] for row in rows_of(told, "decisions")] == [one.sentence for one in opinion.decisions]
+    assert {row[1] for row in rows_of(told, "set_aside")} == {
+        one.sentence for one in (*opinion.set_aside, *opinion.questions)}
+    proof = repair_proof(question.sheet)
+    assert part_of(told, "proof").lines == proof.sentences
+    assert [row[4] for row in rows_of(told, "proof")] == [
+        one.sentence for one in proof.contacts if one.outcome != "unread"]
+
+
+def test_proofs_waivers_checks_before_power_rail_points_custody_and_consents_stand_there() -> None:
+    at = MADE_AT_MS
+    told = technician_sheet(replace(
+        whole_visit(),
+        make_safe=(
+            MakeSafeProof(id="p1", job_id="j", step="main_rail_proved", measured_mv=20.0, at_place="C12",
+                          proved_at_ms=at, proved_by="Wren"),
+            MakeSafeProof(id="p2", job_id="j", step="battery_off", waived_because="no battery fitted",
+                          proved_at_ms=at),
+        ),
+        power_checks=(PowerCheck(id="c1", job_id="j", check="limit_set", done=True, limit_ma=300, expected_ma=120,
+                                 supply_mv=4000, checked_at_ms=at, who="Wren"),),
+        rail_points=(RailPoint(id="r1", job_id="j", rail="3V3D", place="C12 far end", mv=-1.25, along_squares=4.0,
+                               injected_ma=1000, taken_at_ms=at),),
+    ))
+    assert [(row[2], row[3], row[4]) for row in rows_of(told, "make_safe")] == [
+        ("measured", "20", "C12"), ("waived: no battery fitted", "", "")]
+    assert rows_of(told, "before_power")[0][2:] == ("done", "4000", "300", "120", "Wren")
+    assert rows_of(told, "rail")[0][1:5] == ("3V3D", "C12 far end", "-1.25", "4")
+    assert [row[2] for row in rows_of(told, "custody")] == ["came in", "went back to the owner",
+                                                           "went back to the owner"]
+    assert [(row[0], row[1], row[3]) for row in rows_of(told, "consents")] == [
+        ("Power-up", "agreed", "T. Quennell"), ("Handed back", "agreed", "T. Quennell")]
+
+
+def test_a_consent_that_was_taken_back_is_told_with_the_older_one() -> None:
+    given = Consent(id="a", job_id="j", to="power_up", given=True, words="It may start.", given_at_ms=MADE_AT_MS)
+    back = replace(given, id="b", given=False, given_at_ms=MADE_AT_MS + 1)
+    told = rows_of(technician_sheet(question_of(None, consents=(back, given))), "consents")
+    assert [row[1] for row in told] == ["agreed, replaced by a newer one", "not agreed"]
+
+
+def test_a_pass_code_that_somebody_typed_is_withheld() -> None:
+    told = technician_sheet(question_of(None, job=Job(id="job-1", note="PIN 1234", title="code 99887")))
+    assert told.title == WITHHELD and f"Note: {WITHHELD}" in part_of(told, "job").lines
+
+
+def test_a_job_of_which_nothing_is_known_yet_has_a_sheet_without_empty_parts() -> None:
+    told = technician_sheet(question_of(None, job=Job(id="job-1")))
+    assert [one.id for one in told.parts] == ["job", "intake"] and told.title == "job-1"
