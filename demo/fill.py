@@ -15,6 +15,7 @@ import msgspec
 from msgspec import Raw
 
 from demo.shop.boards import ALL_BOARDS
+from demo.shop.closed_jobs import closed_jobs
 from demo.shop.meters import SHOP_METERS
 from demo.shop.references import ALL_KNOWN_GOOD
 from demo.shop.trays import JobRecord, job_records
@@ -81,6 +82,10 @@ def _bodies() -> Iterator[Body]:
         yield from (_added("reading", reading) for reading in known_good.readings)
     for record in job_records():
         yield from _job_bodies(record)
+    for closed in closed_jobs():
+        if closed.job is not None:
+            yield _fields("job", closed.job.id, closed.job, always=("title", "tray"))
+        yield _added("closing", closed.closing)
 
 
 def _job_bodies(record: JobRecord) -> Iterator[Body]:

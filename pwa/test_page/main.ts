@@ -82,7 +82,7 @@ Object.assign(window, {
     ...{ once, gate, hlc, stateAfter, stateOf, tables, offlineReady, makeSafe, engineManifest: manifest },
     EngineBridge,
     readSync: () => readSync(inside.db),
-    sheetOf: (jobId: string) => assembleSheet(inside.db, jobId, {}),
+    sheetOf: async (jobId: string) => assembleSheet(inside.db, jobId, {}, await inside.learning.shop()),
   },
 });
 if (!params.has("alone")) await inside.start();

@@ -20,6 +20,19 @@ def in_one_order(sheet: BenchSheet) -> dict[str, Any]:
     return {name: value for name, value in plain.items() if name != "asked_at_ms"}
 
 
+OTHERS_CLOSINGS: list[dict[str, Any]] = [
+    {
+        "id": closing_id, "job_id": job_id, "closed_at_ms": closed_at_ms, "touches": 7, "pitch_mm": 0.5,
+        "was_wrong": [{"story": "leak", "subject": "4", "how_known": "measured"}], "what_happened": ["liquid"],
+        "met_voltage": [{"exposure": "hit_hard", "found": "low"}], "socket_kind": "zif",
+    }
+    for closing_id, job_id, closed_at_ms in (
+        ("other", "job-other", 1_700_000_000_000), ("taken-back", "job-back", 1_700_000_000_000),
+        ("of-gone", "job-gone", 1_700_000_000_000), ("before", "job-before", 1_500_000_000_000),
+    )
+]
+
+
 def test_both_sides_gather_the_same_sheet(inside_page: Page, inside_server: ServerProcess) -> None:
     first_pull(inside_page)
     add_readings(inside_page, "452", "453", "OL")
@@ -31,6 +44,8 @@ def test_both_sides_gather_the_same_sheet(inside_page: Page, inside_server: Serv
           await door.takeBack("reading", rows[1].reading.id, "another contact");
           await door.addProof(job, { step: "cables_out", done: true });
           await door.addObservation(job, { seen: "bent", contacts: ["4"] });
+          const wet = { was_wrong: [{ story: "wet", how_known: "seen" }], touches: 40, pitch_mm: 0.4 };
+          await door.closeJob(job, wet, null);
           await door.setJobFields(job, { air_c: 21.5, intake: { what_happened: ["liquid"], data_matters: "yes" } });
         }""",
         JOB_ID,
@@ -51,6 +66,10 @@ def test_both_sides_gather_the_same_sheet(inside_page: Page, inside_server: Serv
         }),
         other.removed("reference_board", "taken-back"),
         other.removed("reading", "known-6"),
+        *(other.added("closing", one) for one in OTHERS_CLOSINGS),
+        other.removed("closing", "taken-back"),
+        other.removed("job", "job-gone"),
+        other.fields_set("shop", "shop", learnt_from_ms=1_600_000_000_000),
     ])
     assert sync_now(inside_page)["waiting"] == 0
 
@@ -61,3 +80,5 @@ def test_both_sides_gather_the_same_sheet(inside_page: Page, inside_server: Serv
     assert len(sheet["readings"]) == 4
     assert "known-6" in sheet["removed_ids"]
     assert [meter["id"] for meter in sheet["meters"]] == [METER_ID]
+    # this job and one other: not the one taken back, nor that of a job that was, nor the one before the reset
+    assert (sheet["shop"]["learnt_jobs"], sheet["shop"]["learnt_touches"]) == (2, 47)

@@ -6,6 +6,8 @@ export type Route =
   | { at: "bench" }
   | { at: "take_in" }
   | { at: "shop" }
+  | { at: "learning" }
+  | { at: "honesty" }
   | { at: "pair"; code: string }
   | { at: "phones" }
   | { at: "meters"; back: string }
@@ -15,9 +17,9 @@ export type Route =
   | { at: "healthy"; board: string; socket: string }
   | { at: JobPage; job: string; query: URLSearchParams };
 
-export type JobPage = "sheet" | "safe" | "look" | "plug" | "charge" | "anchor" | "read" | "opinion" | "leads" | "photo";
+export type JobPage = "close" | "sheet" | "safe" | "look" | "plug" | "charge" | "anchor" | "read" | "opinion" | "leads" | "photo";
 
-const JOB_PAGES: readonly JobPage[] = ["sheet", "safe", "look", "plug", "charge", "anchor", "read", "opinion", "leads", "photo"];
+const JOB_PAGES: readonly JobPage[] = ["close", "sheet", "safe", "look", "plug", "charge", "anchor", "read", "opinion", "leads", "photo"];
 
 export function parseRoute(hash: string): Route {
   const [path = "", query = ""] = hash.replace(/^#\/?/, "").split("?", 2);
@@ -32,6 +34,8 @@ export function parseRoute(hash: string): Route {
     return { at: "meters", back: back.startsWith("#/") ? back : TO_BENCH };
   }
   if (first === "shop") return { at: "shop" };
+  if (first === "learning") return { at: "learning" };
+  if (first === "honesty") return { at: "honesty" };
   if (first === "pair") return { at: "pair", code: decodeURIComponent(job ?? "") };
   if (first === "phones") return { at: "phones" };
   if (first === "board-by-hand") return { at: "board_by_hand" };
@@ -47,6 +51,8 @@ export const TO_BENCH = "#/";
 export const TO_TAKE_IN = "#/take-in";
 export const TO_TAKE_IN_HEALTHY = "#/take-in/healthy";
 export const TO_SHOP = "#/shop";
+export const TO_LEARNING = "#/learning";
+export const TO_HONESTY = "#/honesty";
 export const TO_PAIR = "#/pair";
 export const TO_PHONES = "#/phones";
 export const TO_BOARD_BY_HAND = "#/board-by-hand";

@@ -37,6 +37,8 @@ import type { Picture } from "../photo/make";
 import type { HealthyDoors } from "./healthy";
 import type { FileDoors } from "./take_file_in";
 import type { BenchDoors } from "./bench_answers";
+import type { ClosingDoors } from "./closings";
+import type { LearningDoors } from "./learning";
 import type { MeterDoors } from "./meter_doors";
 import type { PairingDoors } from "./pairing";
 
@@ -297,7 +299,7 @@ export type AskResult =
   | { is: "overtaken" }
   | { is: "failed"; why: string };
 
-export interface Door extends BoardDoors, BoardFileDoors, BenchDoors, HealthyDoors, HabitDoors, MeterDoors, FileDoors, PairingDoors {
+export interface Door extends BoardDoors, BoardFileDoors, BenchDoors, ClosingDoors, LearningDoors, HealthyDoors, HabitDoors, MeterDoors, FileDoors, PairingDoors {
   // queries
   trays(): Live<TrayView[]>;
   /** `null`: there is no such job, or it was taken back. */

@@ -11,6 +11,7 @@ import { benchDoors } from "./bench_answers";
 import { boardFileDoors } from "./board_files";
 import { boardDoors } from "./boards";
 import { applyKeptNewer } from "./catch_up";
+import { closingDoors } from "./closings";
 import { onLiveConnection, PhoneDb } from "./db";
 import type { Door, Live } from "./door";
 import { drafts } from "./drafts";
@@ -18,6 +19,7 @@ import { edits } from "./edits";
 import { handOver } from "./export";
 import { habitDoors } from "./habits";
 import { healthyDoors } from "./healthy";
+import { Learning, learningDoors } from "./learning";
 import { live } from "./live";
 import { meterDoors } from "./meter_doors";
 import { pairingDoors } from "./pairing";
@@ -38,6 +40,7 @@ export interface Inside {
   door: Door;
   db: PhoneDb;
   bridge: EngineBridge;
+  learning: Learning;
   /** Starts talking to the server and looking for newer apps. */
   start(): Promise<void>;
 }
@@ -52,7 +55,8 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
   const storage = new StorageWatch();
   const runner = new SyncRunner(db);
   const bridge = new EngineBridge(manifest, makeEngineWorker);
-  const opinions = new Opinions(db, storage, bridge);
+  const learning = new Learning(db, bridge);
+  const opinions = new Opinions(db, storage, bridge, learning);
   const pictures = new Pictures(db);
   const update = new AppUpdate();
   const writer = new Writer(db, storage, () => {
@@ -84,6 +88,8 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
     setActor: (name) => onLiveConnection(db, () => db.setMeta("actor", name)),
     askOpinion: (jobId, how = {}) => opinions.ask(jobId, how),
     ...benchDoors(bridge),
+    ...closingDoors(db, bridge, learning, writer, asked),
+    ...learningDoors(db, bridge, writer, asked),
     ...meterDoors(db, bridge),
     ...pairingDoors(db, asked, () => runner.now()),
     startEngine: () => bridge.start(),
@@ -106,5 +112,5 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
     if (import.meta.env.PROD) await update.register("/sw.js");
   }
 
-  return { door, db, bridge, start };
+  return { door, db, bridge, learning, start };
 }

@@ -8,6 +8,7 @@ import type { EngineBridge } from "../engine_worker/bridge";
 import type { Mode, Opinion, Stage } from "../generated/models";
 import { onLiveConnection, type OpinionRow, type PhoneDb } from "./db";
 import type { AskResult, Live, StoredOpinion } from "./door";
+import type { Learning } from "./learning";
 import { live } from "./live";
 import { factsOf } from "./rows";
 import { assembleSheet, type Question, seenOf } from "./sheet";
@@ -21,6 +22,7 @@ export class Opinions {
     private readonly db: PhoneDb,
     private readonly storage: StorageWatch,
     private readonly bridge: EngineBridge,
+    private readonly learning: Learning,
   ) {}
 
   async ask(jobId: string, how: { mode?: Mode; stage?: Stage }): Promise<AskResult> {
@@ -35,7 +37,8 @@ export class Opinions {
   }
 
   async #ask(jobId: string, how: { mode?: Mode; stage?: Stage }): Promise<AskResult> {
-    const question = await onLiveConnection(this.db, () => assembleSheet(this.db, jobId, how));
+    const shop = await this.learning.shop();
+    const question = await onLiveConnection(this.db, () => assembleSheet(this.db, jobId, how, shop));
     if ("lacks" in question) return { is: "failed", why: question.lacks };
     const answer = await this.bridge.ask(new TextEncoder().encode(JSON.stringify(question.sheet)));
     if (answer.is === "overtaken") return answer;

@@ -11,6 +11,7 @@ import type {
   Observation,
   Reading,
   ReferenceBoard,
+  Shop,
   Stage,
 } from "../generated/models";
 import type { FactRow, PhoneDb } from "./db";
@@ -23,11 +24,12 @@ export interface Question {
   seen: string[];
 }
 
-/** The sheet of a job, or in words what it lacks. */
+/** The sheet of a job, or in words what it lacks. `shop`: what its closed jobs taught (`learning.ts`). */
 export async function assembleSheet(
   db: PhoneDb,
   jobId: string,
   how: { mode?: Mode; stage?: Stage },
+  shop: Shop | null,
 ): Promise<Question | { lacks: string }> {
   const row = await visibleEntity(db, "job", jobId);
   if (row === null) return { lacks: "There is no such job on this phone." };
@@ -61,6 +63,7 @@ export async function assembleSheet(
     air_c: job.air_c,
     meter_id: job.meter_id,
     stage: job.stage,
+    shop,
     ...how,
   };
   return { sheet, seen: seenOf(readings) };
