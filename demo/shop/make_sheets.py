@@ -7,7 +7,7 @@ from pathlib import Path
 
 import msgspec
 
-from demo.shop import other_jobs, story_jobs, t10_jobs
+from demo.shop import other_jobs, story_jobs, t10_jobs, visit_jobs
 from shared_models.sheet import BenchSheet
 
 SHEETS_DIR = Path(__file__).resolve().parents[1] / "sheets"
@@ -15,7 +15,7 @@ SHEETS_DIR = Path(__file__).resolve().parents[1] / "sheets"
 
 def sheets() -> dict[str, BenchSheet]:
     """Every sheet, by file name without its ending."""
-    return {**t10_jobs.all_sheets(), **other_jobs.all_sheets(), **story_jobs.all_sheets()}
+    return {**t10_jobs.all_sheets(), **other_jobs.all_sheets(), **story_jobs.all_sheets(), **visit_jobs.all_sheets()}
 
 
 def sheet_json(sheet: BenchSheet) -> str:

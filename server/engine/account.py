@@ -43,7 +43,8 @@ def _led_odds(judged: Judged) -> tuple[dict[int, float], dict[int, dict[int, flo
         lead, other = sorted(
             (first, second),
             key=lambda place: (
-                stories[place].kind == "meter_differs",  # what is wrong is told first, how it was measured beside it
+                # what is wrong with the board is told first, how it was measured or what hangs on it beside it
+                stories[place].kind in ("meter_differs", "elsewhere"),
                 stories[place].kind not in EVENTS,
                 -stories[place].weight,
                 place,

@@ -11,9 +11,10 @@ from server.engine.bands import (
     sibling_bands,
 )
 from server.engine.blunders import blunder_factors, last_read
+from server.engine.constants.answers import SPEAKS_FOR
 from server.engine.constants.bench import TINY
 from server.engine.constants.next_touch import FIRSTS_TRIED, HYPOTHESES_KEPT, LOG_WORTH_KEEPING
-from server.engine.constants.overstress import FUSE_WITH_LIVE
+from server.engine.constants.overstress import FUSE_WITH_LIVE, RAIL_WITH_WET
 from server.engine.evidence import claimed_twice, log_factors
 from server.engine.faulted import View
 from server.engine.findings import Bench, Finding, findings_of
@@ -186,21 +187,29 @@ def _pairs(
     for score, first, second in found:
         together = _goes_with(prepared, first, second) + claimed_twice(rows, first, second)
         kept.append((score + together, first, second))
-    kept.extend(_beside_the_meter(prepared, scores, factors, firsts))
+    for kind, told in (("meter_differs", 0.0), ("elsewhere", math.log(SPEAKS_FOR))):
+        kept.extend(_beside(prepared, scores, factors, firsts, rows, kind, told))
     kept.sort(key=lambda one: (-one[0], one[1], one[2]))
     kept = [one for one in kept if one[0] > top - LOG_WORTH_KEEPING][:HYPOTHESES_KEPT]
     return [(first, second) for _, first, second in kept], [score for score, _, _ in kept]
 
 
-def _beside_the_meter(
-    prepared: Prepared, scores: list[float], factors: list[float], firsts: list[int]
+def _beside(
+    prepared: Prepared, scores: list[float], factors: list[float], firsts: list[int], rows: list[list[float]],
+    kind: str, told: float,
 ) -> list[tuple[float, int, int]]:
-    """A meter that differs is as likely beside any fault as alone; told only where the readings say it."""
-    meter = next((place for place, story in enumerate(prepared.stories) if story.kind == "meter_differs"), None)
-    if meter is None or factors[meter] <= 0:
+    """A meter that differs, or a module that is sick, is as likely beside any fault as alone: a screen that is short
+    takes the fuse of its feed with it. Neither changes what the board's contacts read, so each is put beside a fault
+    only where something said more than `told` (a natural logarithm) for it."""
+    other = next((place for place, story in enumerate(prepared.stories) if story.kind == kind), None)
+    if other is None or factors[other] <= told:
         return []
-    beside = prepared.model.log_priors[meter] + factors[meter]
-    return [(scores[first] + beside, first, meter) for first in firsts if prepared.model.footprints[first]]
+    beside = prepared.model.log_priors[other] + factors[other]
+    return [
+        (scores[first] + beside + (claimed_twice(rows, first, other) if kind == "elsewhere" else 0.0), first, other)
+        for first in firsts
+        if prepared.model.footprints[first]
+    ]
 
 
 def _pair_decisions(prepared: Prepared, pairs: list[tuple[int, int]]) -> list[int]:
@@ -226,6 +235,15 @@ def _goes_with(prepared: Prepared, first: int, second: int) -> float:
             odds = FUSE_WITH_LIVE / len(live.feeds)
             place = second if fuse is prepared.stories[second] else first
             return math.log(odds / (1 - odds)) - prepared.log_second[place]
+    return _rail_beside_wet(prepared, first, second)
+
+
+def _rail_beside_wet(prepared: Prepared, first: int, second: int) -> float:
+    """Liquid seldom does one thing: a rail shorted somewhere else on a wet board is no unrelated fault."""
+    for wet, rail, place in ((first, second, second), (second, first, first)):
+        if prepared.stories[wet].kind == "wet" and prepared.stories[rail].kind == "rail_short":
+            odds = RAIL_WITH_WET / sum(story.kind == "rail_short" for story in prepared.stories)
+            return max(0.0, math.log(odds / (1 - odds)) - prepared.log_second[place])
     return 0.0
 
 

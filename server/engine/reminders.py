@@ -11,6 +11,8 @@ from server.engine.candidate import Hypothesis
 from server.engine.constants.bench import UNIT_FACTORS
 from server.engine.constants.next_touch import STORY_FLOOR
 from server.engine.inference import Judged
+from server.engine.roles import chip_of
+from server.engine.stories.kinds import at_risk
 from server.engine.touch_power import reads_low
 from server.engine.wording_findings import found
 from shared_models.job import MakeSafeProof
@@ -176,18 +178,20 @@ def _module(judged: Judged, known: list[Hypothesis]) -> list[Reminder]:
 
 def _power(sheet: BenchSheet, judged: Judged, known: list[Hypothesis]) -> list[Reminder]:
     """No power while a low line is unexplained, least of all where the data lie."""
-    lows = [contact.number for index, contact in enumerate(judged.prepared.board.contacts) if reads_low(judged, index)]
+    low = [contact for index, contact in enumerate(judged.prepared.board.contacts) if reads_low(judged, index)]
+    lows = [contact.number for contact in low]
     if not lows:
         return []
-    risky = sorted(
-        {
-            story.part
-            for hypothesis in known
-            if hypothesis.weight > STORY_FLOOR
-            for story in hypothesis.stories
-            if story.data_at_risk and story.part is not None
-        }
-    )
+    told = {
+        story.part
+        for hypothesis in known
+        if hypothesis.weight > STORY_FLOOR
+        for story in hypothesis.stories
+        if story.data_at_risk and story.part is not None
+    }
+    # whatever the story is, what such a line ends in meets it
+    behind = {chip for contact in low if (chip := chip_of(contact)) and at_risk(judged.prepared.scene, chip)}
+    risky = sorted(told | behind)
     if risky and sheet.intake.data_matters != "no":
         return [
             Reminder(

@@ -254,6 +254,9 @@ SEEN_ANYWHERE = _num(
 TORCH_LIGHTLESS = _num("TORCH_LIGHTLESS", 0.7, "1", "PRACTICE", "a torch shows the picture when only the light is gone")
 TORCH_OTHERWISE = _num("TORCH_OTHERWISE", 0.15, "1", "ASSUMED", "the same otherwise; the light may be gone elsewhere")
 FUSE_WITH_LIVE = _num("FUSE_WITH_LIVE", 0.4, "1", "PRACTICE", "a fuse in the feed goes with anything live")
+RAIL_WITH_WET = _num(
+    "RAIL_WITH_WET", 0.3, "1", "PRACTICE", "liquid that reached the socket has shorted a rail of it too, one or another"
+)
 UNKNOWN_IO_LIMIT_MV = _num(
     "UNKNOWN_IO_LIMIT_MV", 2100.0, "mV", "PRACTICE", "limit of an IO line when the part is not known"
 )
