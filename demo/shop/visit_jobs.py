@@ -28,7 +28,7 @@ def the_screen_pulled_the_fuse() -> dict[str, BenchSheet]:
     sheet = bench.sheet(
         intake=Intake(
             what_happened=("new_module_fitted",), symptoms=("no_light",), data_matters="no", opened_by="the owner",
-            in_their_words="New screen, the battery was out. It lit for a second, then dark. With a torch I see the picture.",
+            in_their_words="New screen, battery out. It lit for a second, then dark. With a torch I see the picture.",
         ),
         make_safe=pen.made_safe(main_mv=6, main_at="C12", led_mv=4, led_at="C88"),
         observations=(pen.seen("torch_shows_picture"),),
@@ -54,7 +54,7 @@ def data_first() -> dict[str, BenchSheet]:
     sheet = bench.sheet(
         intake=Intake(
             what_happened=("liquid",), symptoms=("no_power",), data_matters="yes", opened_by="nobody before us",
-            in_their_words="It fell into the harbour and was put on the charger to see. Our daughter's first year is on it.",
+            in_their_words="It fell into the harbour and was put on the charger. Our daughter's first year is on it.",
         ),
         make_safe=pen.made_safe(main_mv=3, main_at="C12", led_mv=2, led_at="C88"),
         observations=(pen.seen("wet", contacts=("20", "22", "24"), note="white crust under the row"),),

@@ -8,7 +8,8 @@ from hatchling.builders.wheel import WheelBuilder
 
 ROOT = Path(__file__).resolve().parents[2]
 STATEMENT = re.compile(
-    r"^\s*(SELECT\b.+\bFROM|INSERT\s+INTO|UPDATE\s+\w+\s+SET|DELETE\s+FROM|CREATE\s+(TABLE|INDEX|VIEW)|PRAGMA\b|(BEGIN|COMMIT)\b( (IMMEDIATE|TRANSACTION))?;?$)",
+    r"^\s*(SELECT\b.+\bFROM|INSERT\s+INTO|UPDATE\s+\w+\s+SET|DELETE\s+FROM|CREATE\s+(TABLE|INDEX|VIEW)|PRAGMA\b|"
+    r"(BEGIN|COMMIT)\b( (IMMEDIATE|TRANSACTION))?;?$)",
     re.IGNORECASE | re.DOTALL,
 )
 
