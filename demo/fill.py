@@ -19,6 +19,7 @@ from demo.shop.closed_jobs import closed_jobs
 from demo.shop.meters import SHOP_METERS
 from demo.shop.references import ALL_KNOWN_GOOD
 from demo.shop.trays import JobRecord, job_records
+from demo.shop.visits import FIGURES, visits
 from server.store.database import Database
 from server.sync.accept import Vocabulary
 from server.sync.exchange import take_batch
@@ -82,6 +83,10 @@ def _bodies() -> Iterator[Body]:
         yield from (_added("reading", reading) for reading in known_good.readings)
     for record in job_records():
         yield from _job_bodies(record)
+    yield _fields("shop", FIGURES.id, FIGURES)
+    for visit in visits():
+        yield from _job_bodies(visit.record)
+        yield from (_added(kind, fact) for kind, fact in visit.facts)
     for closed in closed_jobs():
         if closed.job is not None:
             yield _fields("job", closed.job.id, closed.job, always=("title", "tray"))

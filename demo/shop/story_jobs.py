@@ -81,11 +81,15 @@ def tool_across() -> dict[str, BenchSheet]:
 
 def knocked_off() -> dict[str, BenchSheet]:
     """A resistor of SCL gone beside the socket: OL twice, empty pads."""
-    bench = _bench(3)
+    return {"t10_part_knocked_off": with_r210_knocked_off(_bench(3))}
+
+
+def with_r210_knocked_off(bench: Bench) -> BenchSheet:
+    """The same on any T10's bench."""
     sheet = _read(bench, {"20": OL}, "pried_with_metal", words="I lifted the shield with a screwdriver.")
     pen = bench.pen
     answers = (pen.drop(20, OL), pen.seen("missing", part="R210", note="two empty pads"))
-    return {"t10_part_knocked_off": bench.then(sheet, "sheet", *answers)}
+    return bench.then(sheet, "sheet", *answers)
 
 
 def bridged_across() -> dict[str, BenchSheet]:

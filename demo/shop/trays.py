@@ -4,6 +4,7 @@ Each is one of the sheets, or its first readings; what was known of the job then
 """
 
 from itertools import islice
+from typing import Any
 
 from msgspec.structs import replace
 
@@ -28,17 +29,17 @@ class JobRecord(Model, frozen=True, kw_only=True):
     readings: tuple[Reading, ...] = ()
 
 
-def _record(
+def record_of(
     job_id: str, title: str, tray: Tray, sheet: BenchSheet, *, readings: int | None = None, note: str = "",
-    made_safe: bool = True,
+    made_safe: bool = True, **fields: Any,
 ) -> JobRecord:
-    """The record of a sheet's job, up to its first `readings`."""
+    """The record of a sheet's job, up to its first `readings`. `fields` are further ones of `Job`."""
     times = [proof.proved_at_ms for proof in sheet.make_safe]
     return JobRecord(
         job=Job(
             id=job_id, title=title, tray=tray, board_version_id=sheet.board.id, socket=sheet.socket,
             intake=sheet.intake, meter_id=sheet.meter_id, air_c=sheet.air_c, opened_at_ms=min(times) - 600_000,
-            note=note,
+            note=note, **fields,
         ),
         proofs=sheet.make_safe if made_safe else (),
         observations=sheet.observations if made_safe else (),
@@ -62,28 +63,28 @@ def job_records() -> tuple[JobRecord, ...]:
     """Eight jobs: in hand at several points, waiting for owner and part, ready, gone."""
     t10, other = t10_jobs.all_sheets(), other_jobs.all_sheets()
     return (
-        _record(
+        record_of(
             "t10-slipped", "T10 of the ferry: black after a new screen", "in_hand", t10["t10_slipped_in_crooked"],
             readings=17, note="Photos of three years. Read by half; lunch.",
         ),
-        _record("t10-turned", "T10: touch dead after a battery", "in_hand", t10["t10_turned_under_the_scope"]),
-        _record(
+        record_of("t10-turned", "T10: touch dead after a battery", "in_hand", t10["t10_turned_under_the_scope"]),
+        record_of(
             "t10-socket", "T10: stripes, another shop's socket", "waiting_for_owner",
             t10["t10_new_socket_stripes_then_all_answers"], note="Whisker from 9 to 11. Offer sent.",
         ),
-        _record(
+        record_of(
             "t10-cold", "T10 on the boat: black, new screen", "waiting_for_part",
             t10["t10_everything_reads_high_then_plug_ohms"], note="The panel is short on 3V3D. Another is on its way.",
         ),
-        _record("l14-nolight", "L14 notebook: picture but no light", "in_hand", other["l14_no_references_no_light"]),
-        _after_the_repair(_record(
+        record_of("l14-nolight", "L14 notebook: picture but no light", "in_hand", other["l14_no_references_no_light"]),
+        _after_the_repair(record_of(
             "v2-torn", "V2 camera: no picture", "ready", other["v2_zif_one_torn_then_tail"], note="New ZIF fitted.",
         )),
-        _record(
+        record_of(
             "s4-core", "S4 spectrometer: no power", "gone", other["s4_core_honestly_low_then_rail_ohms"],
             note="The board is well; the power card was short. Handed back with another card.",
         ),
-        _record(
+        record_of(
             "p1-vbus", "P1 terminal: does not charge", "in_hand", other["p1_usb_c_vbus_short"],
             readings=0, made_safe=False, note="Taken in, not yet opened.",
         ),

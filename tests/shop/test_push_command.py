@@ -16,6 +16,7 @@ from typing import Any
 import psycopg
 import pytest
 
+from demo.fill import demo_changes
 from server.cli import main
 from server.store.database import FILE_NAME
 from tests.shop.conftest import new_database
@@ -24,6 +25,7 @@ from tests.shop.test_push import PHOTO, send
 from tests.support.postgres import PostgresProcess
 from tests.sync.making import added, change, reading
 
+READINGS = sum(b'"kind":"reading"' in bytes(change.body) for change in demo_changes())
 ROOT = Path(__file__).resolve().parents[2]
 PATIENCE_S = 30
 
@@ -42,7 +44,7 @@ def test_it_says_what_it_copied_and_that_there_is_nothing_new(
     record: Path, address: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert push(record, address) == 0
-    assert "842 reading" in capsys.readouterr().out
+    assert f"{READINGS} reading" in capsys.readouterr().out
     assert push(record, address) == 0
     assert capsys.readouterr().out == "0 changes: nothing new; 0 opinions\n"
     given(record, change(1, added({**PHOTO, "size_bytes": 2**63}, "photo")))
@@ -124,14 +126,14 @@ def test_following_copies_what_comes_and_goes_on_after_the_database_died(
     with log.open("wb") as out:
         following = subprocess.Popen([sys.executable, "-m", "server.cli", *command], cwd=ROOT, stdout=out, stderr=out)
     try:
-        _until(lambda: _has(address, 842), log)
+        _until(lambda: _has(address, READINGS), log)
         given(record, change(1, added(reading("r-1", "t10-cold"))))
-        _until(lambda: _has(address, 843), log)
+        _until(lambda: _has(address, READINGS + 1), log)
         postgres.stop("immediate")
         given(record, change(2, added(reading("r-2", "t10-cold"))))
         _until(lambda: b"Tried again in" in log.read_bytes(), log)
         postgres.start()
-        _until(lambda: _has(address, 844), log)
+        _until(lambda: _has(address, READINGS + 2), log)
         assert content(address) == asyncio.run(exported(record))
         os.kill(following.pid, signal.SIGINT)
         assert following.wait(PATIENCE_S) == 0

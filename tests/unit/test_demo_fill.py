@@ -9,6 +9,7 @@ import pytest
 from msgspec import Raw
 
 from demo.fill import DEVICE, demo_changes, fill
+from demo.shop.visits import visits
 from server.store.database import Database
 from server.sync.accept import Vocabulary, accept_change
 from server.sync.exchange import hand_out, take_batch
@@ -128,7 +129,7 @@ def test_the_shop_has_something_to_show_at_every_point_of_a_visit(changes: list[
     # of earlier jobs there is no more than how they ended
     jobs = {job: fields for job, fields in entities(changes, "job").items() if not job.startswith("earlier-")}
     trays = [msgspec.json.decode(fields["tray"]) for fields in jobs.values()]
-    assert len(jobs) == 8
+    assert len(jobs) == 8 + len(list(visits()))
     assert set(trays) == {"in_hand", "waiting_for_owner", "waiting_for_part", "ready", "gone"}
     assert len(facts(changes, "board_version")) == 5
     assert len([board for board in entities(changes, "reference_board") if board.startswith("t10-")]) == 9
@@ -141,3 +142,22 @@ def test_the_shop_has_something_to_show_at_every_point_of_a_visit(changes: list[
     assert counted["t10-slipped"] == 17 and counted["t10-turned"] == 34 and counted["p1-vbus"] == 0
     stages = {str(reading.get("stage", "before_repair")) for reading in facts(changes, "reading")}
     assert stages == {"before_repair", "after_repair", "on_healthy_board"}
+
+
+def test_three_visits_are_told_to_their_end(changes: list[Change]) -> None:
+    """A proven repair, the fuse and the screen that took it, and a stop with the data first."""
+    kinds = ("custody", "consent", "power_check", "closing")
+    of_job = {kind: {str(fact["job_id"]) for fact in facts(changes, kind)} for kind in kinds}
+    for visit in visits():
+        job = visit.record.job
+        assert job.tray == "gone" and job.limit_cost is not None
+        assert {kind for kind in kinds if job.id in of_job[kind]} >= {"custody", "consent", "closing"}
+    powered = {str(seen["of"]["job_id"]) for seen in facts(changes, "observation")  # type: ignore[index]
+               if str(seen["seen"]).startswith("draw")}
+    assert powered == of_job["power_check"] == {"t10-shield", "t10-fuse"}, "what was stopped was not powered"
+    held = {str(fact["job_id"]): fact for fact in facts(changes, "closing")}
+    assert [one["story"] for one in held["t10-fuse"]["was_wrong"]] == ["series_open", "elsewhere"]  # type: ignore
+    assert held["t10-data"]["did"] == ["stop", "specialist"] and held["t10-data"]["data"] == "not_touched"
+    read_after = {str(fact["of"]["job_id"]) for fact in facts(changes, "reading")  # type: ignore[index]
+                  if fact.get("stage") == "after_repair"}
+    assert read_after == {"v2-torn", "t10-shield", "t10-fuse"}
