@@ -145,6 +145,8 @@ def _beside(opinion: Opinion, best: str, papers: Papers) -> list[PaperLine]:
     if leading.second is None or leading.second_odds < BESIDE_ODDS:
         return []
     kind, _, subject = leading.second.partition(" ")
+    if kind == "elsewhere":
+        return [line("beside_module")]
     code = _sentence_of(kind, subject, papers)
     if code == best or code not in SENTENCES or kind in OWN_MEASURING:
         return []

@@ -52,6 +52,7 @@ SENTENCES: dict[str, str] = {
     "found_cable_flipped": "It fits a cable that went in the wrong way round: a slip at assembly.",
     "found_separate_faults": "There are several faults without one cause.",
     "beside": "Beside it: {what}",
+    "beside_module": "The screen or module has a fault of its own as well: both are needed, one alone does not last.",
     "held_for": "We hold this for {tens}.",
     # the numbers
     "numbers_are": (

@@ -310,3 +310,10 @@ def test_words_that_look_like_a_pass_code_stand_on_no_page(code: str) -> None:
 def test_words_of_the_bench_are_not_taken_for_a_pass_code(plain: str) -> None:
     page = owner_page(question_of(None, job=Job(id="job-1", intake=Intake(in_their_words=plain))))
     assert plain in " ".join(one.sentence for one in page.told)
+
+
+def test_a_screen_that_pulled_the_fuse_down_is_named_beside_it_and_both_are_needed() -> None:
+    page = owner_page(question_of(demo_sheet("t10_screen_pulled_the_fuse_then_plug_ohms")))
+    assert [one.code for one in page.found][:2] == ["found_fuse_open", "beside_module"]
+    assert "both are needed" in page.found[1].sentence
+    assert [one.code for one in page.waiting] == ["waiting_module"]
