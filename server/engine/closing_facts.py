@@ -4,6 +4,7 @@ import math
 from itertools import pairwise
 
 from server.engine.accept import Notes, Touched, accept_readings
+from server.engine.closings import same_subject
 from server.engine.constants.learning import PAUSE_S
 from server.engine.constants.meters import THOUSAND
 from server.engine.constants.next_touch import WRITE_DOWN_S
@@ -55,10 +56,10 @@ def _met(
     prepared: Prepared, was_wrong: tuple[WasWrong, ...], contacts: tuple[ContactOpinion, ...]
 ) -> tuple[MetVoltage, ...]:
     found = {one.contact: one for one in contacts if one.lead_on_ground == "red"}
-    true = [(one.story, one.subject) for one in was_wrong if one.how_known != "believed"]
+    true = [one for one in was_wrong if one.how_known != "believed" and one.subject]
     told = []
     for story in prepared.stories:
-        if (story.kind, story.subject) not in true:
+        if not any(one.story == story.kind and same_subject(one.subject, story.subject) for one in true):
             continue
         for index, exposure in story.exposed:
             line = found.get(prepared.board.contacts[index].number)

@@ -26,6 +26,17 @@ def differ(closings: Sequence[Closing]) -> bool:
     return len({_what_it_says(one) for one in closings}) > 1
 
 
+def same_subject(written: str, told: str) -> bool:
+    """Whether what a person wrote names a story's subject: "30 - 28" is "28-30", "f3" is "F3", "1" is "+1"."""
+    return _plain(written) == _plain(told)
+
+
+def _plain(subject: str) -> list[str]:
+    bare = subject.upper().replace(" ", "").replace("\N{EN DASH}", "-").lstrip("+")
+    # what a minus begins is a number of places, not a pair
+    return sorted(bare.split("-")) if not bare.startswith("-") else [bare]
+
+
 def by_job(closings: Sequence[Closing]) -> dict[str, list[Closing]]:
     """The closings of each job, jobs in the order of their ids."""
     jobs: dict[str, list[Closing]] = {}

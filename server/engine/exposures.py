@@ -32,15 +32,15 @@ EXPOSURES: dict[str, dict[str, float]] = {
 """Each class with the table's share of lines found in each state afterwards."""
 
 EXPOSURE_WORDS = {
-    "hit_hard": "far above its limit, nothing in series",
-    "hit_hard_softened": "far above its limit, through tens of ohms",
-    "hit_hard_protected": "far above its limit, through hundreds of ohms",
-    "hit_little": "a little above its limit",
-    "slip_rail_grounded": "a rail that a slipped plug put on ground",
-    "plugged_live": "a line of the chip that was plugged live",
-    "tilted_live": "a signal at the end of a tilted plug",
-    "tilted_rail": "a rail at the end of a tilted plug",
-    "tool_across": "a line that a tool joined to a live one",
+    "hit_hard": "far above the limit, nothing in series",
+    "hit_hard_softened": "far above the limit, through tens of ohms",
+    "hit_hard_protected": "far above the limit, through hundreds of ohms",
+    "hit_little": "a little above the limit",
+    "slip_rail_grounded": "of rails that a slipped plug put on ground",
+    "plugged_live": "of a chip that was plugged live",
+    "tilted_live": "for signals at the end of a tilted plug",
+    "tilted_rail": "of rails at the end of a tilted plug",
+    "tool_across": "that a tool joined to a live one",
 }
 
 

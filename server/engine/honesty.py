@@ -7,7 +7,7 @@ believed, cannot judge the odds.
 
 import math
 
-from server.engine.closings import counted
+from server.engine.closings import counted, same_subject
 from server.engine.constants.learning import AMONG_FIRST, HONEST_TAIL, HONEST_Z, TOO_FEW_FLOOR
 from server.engine.constants.next_touch import BOXES, STORY_FLOOR
 from server.engine.constants.sessions import PERCENT
@@ -87,7 +87,7 @@ def _ranked(closing: Closing) -> list[SaidBefore]:
 def _is_true(said: SaidBefore, closing: Closing) -> bool:
     """Whether a story is one of those that were shown to be true; one without a subject means any of its kind."""
     return any(
-        one.story == said.story and one.subject in ("", said.subject)
+        one.story == said.story and (one.subject == "" or same_subject(one.subject, said.subject))
         for one in closing.was_wrong
         if one.how_known != "believed"
     )

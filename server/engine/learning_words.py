@@ -11,7 +11,7 @@ from shared_models.sheet import Shop
 
 Why = Literal["disputed", "before_reset", "never_found_out", "only_believed", "not_in_table", "no_odds"]
 WHY_NOT: dict[Why, str] = {
-    "disputed": "closed differently by two people: nothing of it counts until somebody says which holds",
+    "disputed": "closed twice, differently: nothing of it counts until somebody says which holds",
     "before_reset": "closed before learning was begun anew",
     "never_found_out": "never found out: its touches count, not what happened",
     "only_believed": "believed and not shown: the odds would learn their own opinion",

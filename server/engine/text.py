@@ -15,7 +15,7 @@ def opinion_text(opinion: Opinion) -> str:
     if opinion.numbering.order != "as_drawn":
         lines += [opinion.numbering.sentence, ""]
     lines += _stories(opinion) + _contacts(opinion) + _next(opinion)
-    lines += [f"  {reason.sentence}" for reason in opinion.session.reasons]
+    lines += [f"  {reason.sentence}" for reason in (*opinion.session.reasons, *opinion.learnt)]
     if opinion.set_aside:
         lines += ["", "Not used:", *(f"  {one.record_id}: {one.sentence}" for one in opinion.set_aside)]
     return "\n".join(lines).rstrip() + "\n"

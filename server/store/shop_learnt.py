@@ -4,20 +4,25 @@ The closings of a shop grow by a few a day and a sheet is asked for at every tou
 long as the same rows stand.
 """
 
+import asyncio
 from typing import Any
 
 import aiosqlite
 import msgspec
 
 from server.engine.learning import learnt_shop
-from server.store.change_log import epoch
 from server.store.record import entity
 from shared_models.closing import Closing, ShopFigures
 from shared_models.learning import LearningQuestion
 from shared_models.sheet import Shop
 
 SHOP_ID = "shop"
-_last: dict[str, Any] = {"of": None, "shop": None}
+MARK = """SELECT (SELECT group_concat(id) FROM fact WHERE kind = 'closing'),
+  (SELECT group_concat(id) FROM removed WHERE kind IN ('closing', 'job')),
+  (SELECT group_concat(name || ' ' || stamp) FROM visible_field WHERE kind = 'shop' AND id = 'shop'),
+  (SELECT epoch FROM server)"""
+"""Names all that learning rests on in one question; a fact never changes, so which there are is all of it."""
+_last: dict[str, Any] = {"mark": None, "shop": None}
 
 
 async def gather_shop(connection: aiosqlite.Connection) -> Shop | None:
@@ -25,18 +30,19 @@ async def gather_shop(connection: aiosqlite.Connection) -> Shop | None:
 
     Closings that were taken back do not count, nor those of a job that was.
     """
-    ids = await _ids(connection, "SELECT id FROM fact WHERE kind = 'closing' ORDER BY id")
-    if not ids:
+    [row] = await connection.execute_fetchall(MARK)
+    mark = tuple(row)
+    if mark[0] is None:
         return None
-    removed = await _ids(connection, "SELECT id FROM removed WHERE kind IN ('closing', 'job') ORDER BY id")
-    figures = await entity(connection, "shop", SHOP_ID)
-    # a fact never changes, so which there are is all there is to know of them
-    of = (await epoch(connection), ids, removed, tuple(sorted(figures.items())))
-    if of != _last["of"]:
-        closings = await gather_closings(connection, frozenset(removed))
-        _last["shop"] = learnt_shop(LearningQuestion(closings=closings, figures=_made(figures)))
-        _last["of"] = of
-    return _last["shop"]
+    shop: Shop | None = _last["shop"]
+    if mark != _last["mark"]:
+        closings = await gather_closings(connection, frozenset((mark[1] or "").split(",")))
+        figures = _made(await entity(connection, "shop", SHOP_ID))
+        question = LearningQuestion(closings=closings, figures=figures)
+        # a third of a second for a thousand closings: beside the loop, so that nobody waits for it
+        shop = await asyncio.to_thread(learnt_shop, question)
+        _last.update(shop=shop, mark=mark)
+    return shop
 
 
 async def gather_closings(connection: aiosqlite.Connection, removed: frozenset[str]) -> tuple[Closing, ...]:
@@ -44,10 +50,6 @@ async def gather_closings(connection: aiosqlite.Connection, removed: frozenset[s
     rows = await connection.execute_fetchall("SELECT record FROM fact WHERE kind = 'closing' ORDER BY id")
     closings = (msgspec.json.decode(record, type=Closing) for (record,) in rows)
     return tuple(one for one in closings if one.id not in removed and one.job_id not in removed)
-
-
-async def _ids(connection: aiosqlite.Connection, query: str) -> tuple[str, ...]:
-    return tuple(found for (found,) in await connection.execute_fetchall(query))
 
 
 def _made(figures: dict[str, str]) -> ShopFigures | None:

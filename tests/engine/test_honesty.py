@@ -3,6 +3,9 @@
 import random
 from typing import Any
 
+import pytest
+
+from server.engine.closings import same_subject
 from server.engine.honesty import honesty
 from shared_models.closing import Closing, SaidBefore, WasWrong
 from shared_models.learning import Honesty, LearningQuestion
@@ -75,6 +78,17 @@ def test_a_story_without_a_subject_means_any_of_its_kind_and_places_are_counted(
     assert (found.jobs, found.first, found.among_three) == (2, 0, 1)
     # -ln 0.4 and -ln of the least that is told of odds
     assert found.log_nat == 3.11
+
+
+@pytest.mark.parametrize(
+    ("written", "told", "same"),
+    [
+        ("9-11", "9-11", True), ("11 - 9", "9-11", True), ("f3", "F3", True), ("1", "+1", True), ("-1", "-1", True),
+        ("-1", "+1", False), ("9-11", "9-12", False), ("28\N{EN DASH}30", "28-30", True), ("U1", "U16", False),
+    ],
+)
+def test_a_subject_is_known_as_people_write_it(written: str, told: str, same: bool) -> None:
+    assert same_subject(written, told) is same
 
 
 def test_what_cannot_judge_the_odds_is_named() -> None:

@@ -3,6 +3,7 @@
 from typing import Any
 
 import msgspec
+import numpy as np
 import pytest
 from msgspec.structs import replace
 
@@ -10,7 +11,7 @@ from demo.shop.t10_jobs import all_sheets
 from server.engine.closing_facts import closing_facts
 from server.engine.door import form_opinion
 from server.engine.exposures import EXPOSURES, exposed
-from server.engine.learning import learnt, learnt_shop, table_shares
+from server.engine.learning import KINDS, learnt, learnt_shop, story_weights, table_shares
 from server.engine.learning_doors import learnt_json
 from server.engine.prepared import touch_fails
 from shared_models.closing import Closing, MetVoltage, ShopFigures, WasWrong
@@ -179,6 +180,29 @@ def test_the_share_of_failed_touches_goes_by_the_pitch() -> None:
     shop = learnt_shop(asked(closed(1, "wet", touches=800, failed_touches=80, pitch_mm=0.35)))
     assert touch_fails(0.35, shop) == pytest.approx(0.07, abs=1e-6)
     assert touch_fails(0.5, shop) == touch_fails(0.5, None) == 0.02
+
+
+def test_a_table_that_is_off_is_put_right_and_one_that_is_right_loses_little() -> None:
+    # every kind off by a normal factor of 0.7, as in the trials that gave the table its worth of twenty jobs; in nats
+    # of what is said before any reading (readings then settle most of it)
+    shares = table_shares()
+    table = np.array([shares[kind] for kind in KINDS])
+    rng = np.random.default_rng(5)
+
+    def lost(deviation: float, jobs: int) -> float:
+        told = []
+        for _ in range(40):
+            world = table * np.exp(rng.normal(0, deviation, len(KINDS)))
+            world /= world.sum()
+            drawn = rng.choice(len(KINDS), size=jobs, p=world)
+            weights = story_weights([(tuple(map(float, table)), {KINDS[kind]: 1.0}) for kind in drawn])
+            said = table * np.array([weights[kind] for kind in KINDS])
+            told.append(float(np.sum(world * np.log(world / said))))
+        return float(np.mean(told))
+
+    assert lost(0.7, 100) < 0.5 * lost(0.7, 0)
+    assert lost(0.7, 100) < lost(0.7, 50) < 0.7 * lost(0.7, 0)
+    assert lost(0.0, 100) < 0.1
 
 
 # ---- what a closing takes from the sheet --------------------------------------------------------------------

@@ -22,7 +22,7 @@ from server.engine.constants.sessions import MEMO_SIZE
 from server.engine.door import SheetError, opinion_json, sheet_digest
 from shared_models.board import ContactCorrection
 from shared_models.job import Intake
-from shared_models.sheet import BenchSheet, Shop, ShopWeight
+from shared_models.sheet import BenchSheet, ExposureOdds, Shop, ShopWeight
 from tests.support.pyodide_node import PhoneError, PyodideNode
 from tests.support.sheets import random_sheet
 
@@ -42,6 +42,9 @@ def variants() -> dict[str, BenchSheet]:
         found[f"{meter.name} at {air_c}"] = own.sheet(readings=own.pen.sweep(T10_J7.typed("job5"), {}))
     found["other intake"] = replace(sheet, intake=Intake(what_happened=("liquid",)))
     found["a shop's weight"] = replace(sheet, shop=Shop(weights=(ShopWeight(story="bridge", factor=0.01),)))
+    hurt = ExposureOdds(exposure="plugged_live", lines=9, odds={"short": 0.4, "low": 0.3, "expected": 0.3})
+    found["what a shop's lines read after a voltage"] = replace(sheet, shop=Shop(exposures=(hurt,)))
+    found["how often a shop's touches fail"] = replace(sheet, shop=Shop(touch_fails_wide=0.2, learnt_touches=90))
     found["no references"] = replace(sheet, reference_boards=(), known_good_readings=())
     found["three references"] = replace(sheet, known_good_readings=sheet.known_good_readings[:102])
     first = sheet.reference_boards[0]

@@ -15,12 +15,25 @@ from msgspec.structs import replace
 from shared_models.board import ContactCorrection, ReferenceBoard
 from shared_models.job import DataMatters, Intake, MakeSafeProof, Observation, Symptom, WhatHappened
 from shared_models.reading import AtContact, Meter, OfJob, OfReferenceBoard, Reading
-from shared_models.sheet import BenchSheet, Shop, ShopWeight
+from shared_models.sheet import BenchSheet, ExposureOdds, Shop, ShopWeight
 from tests.support.bench_pens import SECOND_MS, Pen, slips_of_the_pen, touch
 from tests.support.bench_sockets import PLANS, World
 from tests.support.bench_world import Fault, WorldBoard, WorldMeter
 
 START_MS = 1_745_000_000_000
+
+
+SHOP = Shop(
+    weights=(ShopWeight(story="bridge", factor=3.0), ShopWeight(story="chip_damaged", factor=0.37)),
+    exposures=(
+        ExposureOdds(exposure="hit_hard", lines=7, odds={"short": 0.513, "low": 0.3, "expected": 0.187}),
+        ExposureOdds(
+            exposure="plugged_live", lines=3, odds={"short": 0.11, "low": 0.28, "expected": 0.57, "upper": 0.04}
+        ),
+    ),
+    touch_fails_wide=0.0237, touch_fails_fine=0.0513, learnt_jobs=31, learnt_touches=940,
+)
+"""A shop that has learnt something of everything."""
 
 
 def random_sheet(seed: int) -> BenchSheet:
@@ -58,7 +71,7 @@ def random_sheet(seed: int) -> BenchSheet:
         air_c=air_c,
         meter_id=sheet_meter.id if rng.random() < 0.8 else None,
         mode=rng.choice(("guided", "sweep")),
-        shop=rng.choice((None, None, Shop(weights=(ShopWeight(story="bridge", factor=3.0),)))),
+        shop=rng.choice((None, None, SHOP)),
     )
 
 

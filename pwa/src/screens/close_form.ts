@@ -9,7 +9,8 @@ export interface Wrong {
   story: StoryKind;
   subject: string;
   words: string;
-  how_known: NonNullable<WasWrong["how_known"]>;
+  /** Empty: not said yet. */
+  how_known: NonNullable<WasWrong["how_known"]> | "";
 }
 
 export interface CloseDraft {
@@ -58,14 +59,16 @@ export function wrongWords({ story, subject = "" }: Pick<WasWrong, "story" | "su
 /** What still keeps it from being a closing, as a sentence; null: nothing. */
 export function closeLacks(draft: CloseDraft): string | null {
   if (draft.wrong.length === 0 && !draft.never_found_out) return 'Say what was really wrong, or "never found out".';
-  for (const [text, what] of [
-    [draft.minutes, "minutes of work"],
-    [draft.cost, "the cost"],
+  const unsaid = draft.wrong.find(({ how_known }) => how_known === "");
+  if (unsaid !== undefined) return `Say how it is known: ${unsaid.words}.`;
+  for (const [text, what, most] of [
+    [draft.minutes, "minutes of work", 1e6],
+    [draft.cost, "the cost", 1e9],
   ] as const) {
     const value = numberOf(text);
     if (value === undefined) return `"${text}" is no number for ${what}; for example 45.`;
     if (value !== null && value < 0) return `"${text}": ${what} cannot be below zero; for example 45.`;
-    if (value !== null && value > 1e6) return `"${text}" is too much for ${what}; for example 45.`;
+    if (value !== null && value > most) return `"${text}" is too much for ${what}; for example 45.`;
   }
   return null;
 }
@@ -85,7 +88,7 @@ export function closingOf(draft: CloseDraft, facts: ClosingFacts | null, before:
   return {
     ...(facts ?? {}),
     ...said,
-    was_wrong: draft.never_found_out ? [] : draft.wrong.map(({ story, subject, how_known }) => ({ story, subject, how_known })),
+    was_wrong: draft.never_found_out ? [] : wasWrong(draft.wrong),
     did: draft.did,
     device: draft.device,
     data: draft.data,
@@ -95,6 +98,11 @@ export function closingOf(draft: CloseDraft, facts: ClosingFacts | null, before:
     note: draft.note.trim(),
     supersedes: before.map(({ id }) => id),
   };
+}
+
+/** Without the words; what is not said yet is only believed. */
+export function wasWrong(wrong: readonly Wrong[]): WasWrong[] {
+  return wrong.map(({ story, subject, how_known }) => ({ story, subject, how_known: how_known === "" ? "believed" : how_known }));
 }
 
 /** Of closings that differ the one that holds, as a closing of its own that names them all. */
