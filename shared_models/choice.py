@@ -1,4 +1,4 @@
-"""One value of a choice, as tables give it to a screen."""
+"""A choice and the words a person reads for each of its values."""
 
 from shared_models.base import Model
 
@@ -8,3 +8,8 @@ class Choice(Model, frozen=True, kw_only=True):
 
     id: str
     words: str
+
+
+def choices(pairs: dict[str, str]) -> tuple[Choice, ...]:
+    """Each id with its words, in the order given."""
+    return tuple(Choice(id=key, words=words) for key, words in pairs.items())

@@ -10,19 +10,10 @@ from msgspec import Meta
 
 from shared_models.base import BODY_V, EpochMs, Id, Model, Words
 from shared_models.board import SocketKind
+from shared_models.chances import OptionKind
 from shared_models.job import Symptom, WhatHappened
 from shared_models.opinion import StoryKind
 
-OptionKind = Literal[
-    "reseat_or_clean",
-    "other_module",
-    "replace_part",
-    "replace_socket",
-    "donor_board",
-    "move_data_set",
-    "specialist",
-    "stop",
-]
 Share = Annotated[float, Meta(ge=0, le=1)]
 Money = Annotated[float, Meta(ge=0, le=1e9)]
 
@@ -89,6 +80,10 @@ class Closing(Model, frozen=True, kw_only=True):
     closed_by: str = ""
     note: Words = ""
     v: int = BODY_V
+
+
+SHOP_ID = "shop"
+"""A shop has one set of figures, of this id."""
 
 
 class OptionFigure(Model, frozen=True, kw_only=True):

@@ -28,6 +28,8 @@ WhatHappened = Literal[
 
 Symptom = Literal["no_power", "no_picture", "no_light", "touch_dead", "stripes", "no_charge", "other"]
 DataMatters = Literal["yes", "no", "not_asked"]
+Storage = Literal["not_known", "soldered", "removable", "sealed_to_chip"]
+DataSet = Literal["not_known", "on_this_board", "on_another_board"]
 
 
 class Intake(Model, frozen=True, kw_only=True):
@@ -63,8 +65,8 @@ class Job(Model, frozen=True, kw_only=True):
     stage: Literal["before_repair", "after_repair"] = "before_repair"
     limit_cost: Annotated[float, Meta(ge=0, le=1e9)] | None = None
     limit_work_min: Annotated[float, Meta(ge=0, le=1e6)] | None = None
-    storage: Literal["not_known", "soldered", "removable", "sealed_to_chip"] = "not_known"
-    data_set: Literal["not_known", "on_this_board", "on_another_board"] = "not_known"
+    storage: Storage = "not_known"
+    data_set: DataSet = "not_known"
     opened_at_ms: EpochMs = 0
     note: Words = ""
     v: int = BODY_V
@@ -94,7 +96,8 @@ class Observation(Model, frozen=True, kw_only=True):
     """Something seen, on contacts or on a part; or what the supply showed at the first power.
 
     `part` may be a chip, a small part, or a capacitor of a rail (a hot spot). `draw_ma` is the number beside a
-    draw, `limit_ma` the limit the supply was set to. `reads_below_zero`: the meter put a minus before a drop.
+    draw, `limit_ma` the limit and `supply_mv` the voltage the supply was set to. `reads_below_zero`: the meter put a
+    minus before a drop.
     """
 
     id: Id
@@ -116,6 +119,11 @@ class Observation(Model, frozen=True, kw_only=True):
         "draw_low_steady",
         "draw_as_healthy",
         "reads_below_zero",
+        "draw_in_steps",
+        "charred",
+        "corroded_under_chip",
+        "lift_failed",
+        "cell_swollen",
     ]
     subject: Subject = "board_socket"
     contacts: tuple[ContactNumber, ...] = ()
@@ -124,6 +132,7 @@ class Observation(Model, frozen=True, kw_only=True):
     place: str = ""
     draw_ma: Annotated[float, Meta(ge=0, le=1e6)] | None = None
     limit_ma: Annotated[float, Meta(gt=0, le=1e6)] | None = None
+    supply_mv: Annotated[float, Meta(ge=0, le=1e6)] | None = None
     seen_at_ms: EpochMs
     seen_by: str = ""
     note: Words = ""

@@ -1,13 +1,17 @@
 """What the engine answers. Every verdict carries the numbers it rests on.
 
 A `Reason` is a code with numbers and the sentence made of them, so that tests and translations
-need not parse prose. Numbers are rounded at one place (`server/engine/rounding.py`).
+need not parse prose. Numbers are rounded at one place (`server/engine/rounding.py`). What may come of it all
+is `chances`.
 """
 
 from typing import Literal
 
 from shared_models.base import BODY_V, Id, Model
+from shared_models.chances import BeforePower, Chances, Options, StopLine
 from shared_models.reading import LeadOnGround, Place, ReadingKind, Subject, Touch
+from shared_models.reason import Number as Number
+from shared_models.reason import Reason as Reason
 
 Verdict = Literal["expected", "short", "low", "high", "open", "unseen", "unsteady", "unread"]
 
@@ -49,23 +53,6 @@ DecisionKind = Literal[
     "redo_reading",
     "one_by_one",
 ]
-
-
-class Number(Model, frozen=True, kw_only=True):
-    """One number of a reason: its name with the unit in it, and its value."""
-
-    name: str
-    value: float
-
-
-class Reason(Model, frozen=True, kw_only=True):
-    """Why: a code, the numbers, the contacts and parts it speaks of, and the sentence."""
-
-    code: str
-    sentence: str
-    numbers: tuple[Number, ...] = ()
-    contacts: tuple[str, ...] = ()
-    parts: tuple[str, ...] = ()
 
 
 class Question(Model, frozen=True, kw_only=True):
@@ -305,6 +292,9 @@ class Opinion(Model, frozen=True, kw_only=True):
     next: tuple[NextTouch, ...]
     stop: Stop | None = None
     reminders: tuple[Reminder, ...] = ()
-    chances: None = None
+    chances: Chances | None = None
+    options: Options | None = None
+    stop_list: tuple[StopLine, ...] = ()
+    before_power: BeforePower | None = None
     learnt: tuple[Reason, ...] = ()
     v: int = BODY_V

@@ -14,7 +14,7 @@ class PowerCheck(Model, frozen=True, kw_only=True):
     """One line of the list before power, ticked, or taken back with `done` false.
 
     `check` is an id of `tables.POWER_CHECKS`. `limit_ma`, `expected_ma` and `supply_mv` stand beside the line that
-    sets them; `who` beside the line that names who stands by; `waived_because` only where the line may be waived.
+    sets them; `who` beside the line that names who stands by; `note` says in words what a low line is.
     """
 
     id: Id
@@ -25,7 +25,7 @@ class PowerCheck(Model, frozen=True, kw_only=True):
     expected_ma: Annotated[float, Meta(ge=0, le=1e6)] | None = None
     supply_mv: Annotated[float, Meta(ge=0, le=1e6)] | None = None
     who: str = ""
-    waived_because: Words | None = None
+    note: Words = ""
     checked_at_ms: EpochMs
     checked_by: str = ""
     v: int = BODY_V

@@ -11,7 +11,9 @@ from msgspec import Meta
 
 from shared_models.base import BODY_V, AirC, EpochMs, Id, Model
 from shared_models.board import BoardVersion, ContactCorrection, ReferenceBoard
-from shared_models.job import Intake, MakeSafeProof, Observation
+from shared_models.closing import ShopFigures
+from shared_models.job import DataSet, Intake, MakeSafeProof, Observation, Photo, Storage
+from shared_models.power import PowerCheck
 from shared_models.reading import Meter, Reading, Stage
 
 Mode = Literal["guided", "sweep"]
@@ -32,6 +34,14 @@ class ExposureOdds(Model, frozen=True, kw_only=True):
     odds: dict[str, Annotated[float, Meta(ge=0, le=1)]]
 
 
+class PastMends(Model, frozen=True, kw_only=True):
+    """How often what is wrong so was mended in this shop: `fault` is a class of `constants.chances.MENDS`."""
+
+    fault: str
+    worked_times: Annotated[int, Meta(ge=0, le=1_000_000)] = 0
+    failed_times: Annotated[int, Meta(ge=0, le=1_000_000)] = 0
+
+
 class Shop(Model, frozen=True, kw_only=True):
     """What a shop knows better than the table: made of its closed jobs by `server.engine.learning`, on both sides.
 
@@ -46,13 +56,15 @@ class Shop(Model, frozen=True, kw_only=True):
     touch_fails_fine: Annotated[float, Meta(gt=0, lt=1)] | None = None
     learnt_jobs: Annotated[int, Meta(ge=0)] = 0
     learnt_touches: Annotated[int, Meta(ge=0)] = 0
+    mends: Annotated[tuple[PastMends, ...], Meta(max_length=50)] = ()
 
 
 class BenchSheet(Model, frozen=True, kw_only=True):
     """The one input of the engine.
 
     `asked_at_ms` is the engine's only clock. `stage` says which readings of the job are judged:
-    those before the repair or those after it.
+    those before the repair or those after it. `storage`, `data_set`, `limit_cost` and `limit_work_min` are the
+    job's; `figures` the shop's own, `photos` the records of pictures.
     """
 
     sheet_id: Id
@@ -73,4 +85,11 @@ class BenchSheet(Model, frozen=True, kw_only=True):
     stage: Stage = "before_repair"
     mode: Mode = "guided"
     shop: Shop | None = None
+    storage: Storage = "not_known"
+    data_set: DataSet = "not_known"
+    limit_cost: Annotated[float, Meta(ge=0, le=1e9)] | None = None
+    limit_work_min: Annotated[float, Meta(ge=0, le=1e6)] | None = None
+    figures: ShopFigures | None = None
+    power_checks: tuple[PowerCheck, ...] = ()
+    photos: tuple[Photo, ...] = ()
     v: int = BODY_V

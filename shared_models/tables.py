@@ -14,8 +14,18 @@ from msgspec.structs import fields
 
 from shared_models.base import BODY_V, Model
 from shared_models.board import PartKind, Role
-from shared_models.choice import Choice
+from shared_models.choice import Choice, choices
+from shared_models.closing import ShopFigures
 from shared_models.closing_words import CLOSING, ClosingTables
+from shared_models.decision_tables import (
+    DATA_SET,
+    OPTIONS,
+    POWER_CHECKS,
+    STOP_LINES,
+    STORAGE,
+    PowerCheckRow,
+    StopRow,
+)
 from shared_models.hand_back import HAND_BACK, HandBackTables
 from shared_models.job import Intake, Job
 from shared_models.reading import Meter
@@ -210,11 +220,7 @@ KEYPAD = Keypad(
 )
 
 
-def _choices(pairs: dict[str, str]) -> tuple[Choice, ...]:
-    return tuple(Choice(id=key, words=words) for key, words in pairs.items())
-
-
-TRAYS = _choices(
+TRAYS = choices(
     {
         "in_hand": "In hand",
         "waiting_for_owner": "Waiting for owner",
@@ -224,7 +230,7 @@ TRAYS = _choices(
     }
 )
 
-WHAT_HAPPENED = _choices(
+WHAT_HAPPENED = choices(
     {
         "battery_in_during_change": "battery was in during the change",
         "new_module_fitted": "another screen or module was fitted",
@@ -239,7 +245,7 @@ WHAT_HAPPENED = _choices(
     }
 )
 
-SYMPTOMS = _choices(
+SYMPTOMS = choices(
     {
         "no_power": "no sign of life",
         "no_picture": "no picture",
@@ -251,9 +257,9 @@ SYMPTOMS = _choices(
     }
 )
 
-DATA_MATTERS = _choices({"yes": "data matter", "no": "data do not matter", "not_asked": "not asked yet"})
+DATA_MATTERS = choices({"yes": "data matter", "no": "data do not matter", "not_asked": "not asked yet"})
 
-CONDITIONS = _choices(
+CONDITIONS = choices(
     {
         "module_plugged": "the module is plugged",
         "other_flexes_plugged": "other flexes are plugged",
@@ -267,9 +273,9 @@ CONDITIONS = _choices(
     }
 )
 
-JOB_STAGES = _choices({"before_repair": "before the repair", "after_repair": "after the repair"})
+JOB_STAGES = choices({"before_repair": "before the repair", "after_repair": "after the repair"})
 
-VERDICTS = _choices(
+VERDICTS = choices(
     {
         "expected": "expected",
         "short": "short",
@@ -358,6 +364,11 @@ class Tables(Struct, frozen=True, kw_only=True):
     part_letters: tuple[PartLetters, ...]
     part_kinds: tuple[Choice, ...]
     rail_kinds: tuple[Choice, ...]
+    power_checks: tuple[PowerCheckRow, ...]
+    stop_lines: tuple[StopRow, ...]
+    storage: tuple[Choice, ...]
+    data_set: tuple[Choice, ...]
+    options: tuple[Choice, ...]
     caution: str
     plugging_limit_mv: float
     honest_reading_limit_mv: float
@@ -388,6 +399,11 @@ def all_tables() -> dict[str, object]:
             part_letters=PART_LETTERS,
             part_kinds=PART_KINDS,
             rail_kinds=RAIL_KINDS,
+            power_checks=POWER_CHECKS,
+            stop_lines=STOP_LINES,
+            storage=STORAGE,
+            data_set=DATA_SET,
+            options=OPTIONS,
             caution=CAUTION,
             plugging_limit_mv=PLUGGING_LIMIT_MV,
             honest_reading_limit_mv=HONEST_READING_LIMIT_MV,
@@ -397,6 +413,6 @@ def all_tables() -> dict[str, object]:
             board_file_max_bytes=BOARD_FILE_MAX_BYTES,
             hand_back=HAND_BACK,
             body_v=BODY_V,
-            defaults=_defaults_of(Job, Intake, Meter),
+            defaults=_defaults_of(Job, Intake, Meter, ShopFigures),
         )
     )

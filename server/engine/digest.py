@@ -24,8 +24,9 @@ def sheet_digest(sheet: BenchSheet, board: bytes | None = None) -> str:
 
     `board` is `board_digest(sheet)` where the caller has it already.
     """
-    lists = (sheet.readings, sheet.observations, sheet.make_safe)
-    hasher = _digest((sheet.air_c, sheet.meter_id, sheet.stage, sheet.mode), lists)
+    lists = (sheet.readings, sheet.observations, sheet.make_safe, sheet.power_checks, sheet.photos)
+    told = (sheet.storage, sheet.data_set, sheet.limit_cost, sheet.limit_work_min, sheet.figures)
+    hasher = _digest((sheet.air_c, sheet.meter_id, sheet.stage, sheet.mode, *told), lists)
     hasher.update(board_digest(sheet) if board is None else board)
     return hasher.hexdigest()
 

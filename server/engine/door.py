@@ -2,7 +2,8 @@
 
 The order of calls is the order to read this folder in: accept (quantities) -> prepared (roles,
 stories, overstress, latent) -> inference (meters, bands, student, numbering, drops, evidence) ->
-verdicts -> account -> touches, probing -> reminders -> rounding, wording. Same sheet, same bytes,
+verdicts -> account -> touches, probing -> decide (chances, options, stop_list, before_power) -> reminders ->
+rounding, wording. Same sheet, same bytes,
 here and on the phone, warm or cold, whatever the order of its lists.
 """
 
@@ -17,6 +18,7 @@ from server.engine.candidate import hypotheses
 from server.engine.constants import CONSTANTS_VERSION
 from server.engine.constants.next_touch import ODD_MIN, VERDICT_Z_RETOUCH
 from server.engine.constants.sessions import PERCENT
+from server.engine.decide import decide
 from server.engine.digest import board_digest, sheet_digest
 from server.engine.errors import SheetError
 from server.engine.in_ohms import smallest_leak_missed
@@ -56,6 +58,7 @@ def form_opinion(sheet: BenchSheet) -> Opinion:
     data_matters = sheet.intake.data_matters != "no"
     places = candidates(judged, states, known, data_matters=data_matters)
     shown, stop = next_touches(judged, states, known, places, data_matters=data_matters)
+    what_next = decide(sheet, judged, states, known, shown, stop)
     waits_for = gate_waits_for(
         (contact.role for contact in prepared.board.contacts),
         (proof for proof in sheet.make_safe if proof.id not in sheet.removed_ids),
@@ -76,7 +79,11 @@ def form_opinion(sheet: BenchSheet) -> Opinion:
         decisions=decisions_of(judged),
         next=shown,
         stop=stop,
-        reminders=reminders_of(sheet, judged, known, waits_for),
+        reminders=reminders_of(sheet, judged, known, waits_for, may_power=what_next.power.may),
+        chances=what_next.chances,
+        options=what_next.options,
+        stop_list=what_next.stop_list,
+        before_power=what_next.power,
         learnt=learnt_reasons(sheet.shop),
     )
 

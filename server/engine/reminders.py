@@ -53,9 +53,9 @@ def _proved(step: MakeSafeStep, proof: MakeSafeProof | None) -> bool:
 
 
 def reminders_of(
-    sheet: BenchSheet, judged: Judged, known: list[Hypothesis], waits_for: tuple[str, ...]
+    sheet: BenchSheet, judged: Judged, known: list[Hypothesis], waits_for: tuple[str, ...], *, may_power: bool = False
 ) -> tuple[Reminder, ...]:
-    """The lines of caution that this job needs now, blocking ones first."""
+    """The lines of caution that this job needs now, blocking ones first. `may_power`: the list before power stands."""
     told: list[Reminder] = []
     titles = {step.id: step for step in MAKE_SAFE_STEPS}
     if waits_for:
@@ -68,7 +68,8 @@ def reminders_of(
     told.extend(_still_powered(sheet, judged))
     told.extend(_charge(sheet, judged))
     told.extend(_module(judged, known))
-    told.extend(_power(sheet, judged, known))
+    if not may_power:
+        told.extend(_power(sheet, judged, known))
     told.extend(
         Reminder(code="rails_joined", sentence=found(one).sentence)
         for one in judged.findings

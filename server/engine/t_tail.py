@@ -25,11 +25,11 @@ def t_tail(df: float, t: float) -> float:
     if math.isinf(t):
         return 0.0
     whole = df + t * t
-    return 0.5 * _regularised_beta(df / whole, t * t / whole, 0.5 * df)
+    return 0.5 * regularised_beta(df / whole, t * t / whole, 0.5 * df, 0.5)
 
 
-def _regularised_beta(x: float, y: float, a: float) -> float:
-    """I_x(a, 1/2) with y = 1 - x given apart, so that neither end loses digits.
+def regularised_beta(x: float, y: float, a: float, b: float) -> float:
+    """I_x(a, b) with y = 1 - x given apart, so that neither end loses digits.
 
     The continued fraction (DLMF 8.17.22, by the modified Lentz method) converges fast below its
     turning point; above it the complement is evaluated.
@@ -38,7 +38,6 @@ def _regularised_beta(x: float, y: float, a: float) -> float:
         return 1.0
     if x == 0:
         return 0.0
-    b = 0.5
     log_front = math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b) + a * math.log(x) + b * math.log(y)
     front = math.exp(log_front)
     if x * (a + b + 2) < a + 1:

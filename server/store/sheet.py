@@ -14,12 +14,13 @@ from server.store.record import entities_of, entity, facts_of_owners, visible_fa
 from server.store.shop_learnt import gather_shop
 from shared_models.board import BoardVersion, ReferenceBoard
 from shared_models.change import ENTITY_TYPES, FACT_TYPES
+from shared_models.closing import SHOP_ID, ShopFigures
 from shared_models.job import Job
 from shared_models.reading import Meter
 from shared_models.sheet import BenchSheet, Mode, Stage
 
 T = TypeVar("T")
-SHEET_FACTS = ("reading", "observation", "make_safe", "correction")
+SHEET_FACTS = ("reading", "observation", "make_safe", "correction", "power_check", "photo")
 
 _decoders = {kind: msgspec.json.Decoder(one) for kind, one in FACT_TYPES.items()}
 _needed = {
@@ -57,6 +58,7 @@ async def gather_sheet(
     healthy = {key: one for key, one in healthy.items() if one.board_version_id == job.board_version_id}
     meters: dict[str, Meter] = _whole("meter", whole)
     rows = _Rows(await facts_of_owners(connection, SHEET_FACTS, (job_id, job.board_version_id, *healthy)))
+    figures: ShopFigures | None = _made("shop", SHOP_ID, await entity(connection, "shop", SHOP_ID))
     return BenchSheet(
         sheet_id=job_id,
         asked_at_ms=asked_at_ms,
@@ -69,6 +71,8 @@ async def gather_sheet(
         observations=rows.of("observation", job_id),
         make_safe=rows.of("make_safe", job_id),
         corrections=rows.of("correction", job.board_version_id),
+        power_checks=rows.of("power_check", job_id),
+        photos=rows.of("photo", job_id),
         removed_ids=tuple(rows.removed_ids),
         intake=job.intake,
         air_c=job.air_c,
@@ -76,6 +80,11 @@ async def gather_sheet(
         stage=stage,
         mode=mode,
         shop=await gather_shop(connection),
+        storage=job.storage,
+        data_set=job.data_set,
+        limit_cost=job.limit_cost,
+        limit_work_min=job.limit_work_min,
+        figures=figures,
     )
 
 

@@ -12,11 +12,10 @@ import msgspec
 
 from server.engine.learning import learnt_shop
 from server.store.record import entity
-from shared_models.closing import Closing, ShopFigures
+from shared_models.closing import SHOP_ID, Closing, ShopFigures
 from shared_models.learning import LearningQuestion
 from shared_models.sheet import Shop
 
-SHOP_ID = "shop"
 MARK = """SELECT (SELECT group_concat(id) FROM fact WHERE kind = 'closing'),
   (SELECT group_concat(id) FROM removed WHERE kind IN ('closing', 'job')),
   (SELECT group_concat(name || ' ' || stamp) FROM visible_field WHERE kind = 'shop' AND id = 'shop'),

@@ -139,6 +139,23 @@ def test_the_counting_the_gate_and_the_reminders_are_as_they_must_be(opinions: d
     codes = [one.code for one in opinion.reminders]
     for reminder in wanted.get("reminders", []):
         assert any(code in codes for code in REMINDER_CODES[reminder]), (reminder, codes)
+    _chances_are_near(wanted.get("chances", {}), opinion)
     if "offset_at_most_mv" in wanted:
         assert abs(opinion.session.offset_mv) <= wanted["offset_at_most_mv"]
         assert abs(opinion.session.shift_mv) <= wanted["offset_at_most_mv"], opinion.session
+
+
+NEAR = 0.07
+"""Chances are told in tens: this is what a technician and the opinion may differ by."""
+
+
+def _chances_are_near(wanted: dict[str, float], opinion: Opinion) -> None:
+    """What a technician gives device and data, within a little; and the interval holds it."""
+    assert opinion.chances is not None
+    for what, given in wanted.items():
+        chance = getattr(opinion.chances, what)
+        assert chance is not None, (what, opinion.chances)
+        assert abs(chance.odds - given) <= NEAR, (what, given, chance)
+        assert chance.low <= chance.odds <= chance.high
+    if wanted and "in_full" not in wanted:
+        assert opinion.chances.in_full is None

@@ -4,8 +4,9 @@ Sources: the rule (independent actions, single fault, sort by p / C) due to Kada
 arXiv 1203.3502 tells it. The two examples and their expected costs are *computed* from its formula
 ECR = sum C_i (1 - sum of p_j before), the second against all 120 orders.
 
-The engine ranks by information per second, which is not that rule. Shown here: the first ranking of touches that each
-settle one suspect costs no more on these examples than the best order. Does not prove it for all.
+The ways of going on are ranked by that rule. Touches are ranked by information per second, which is not that rule;
+shown here: the first ranking of touches that each settle one suspect costs no more on these examples than the best
+order. Does not prove it for all.
 """
 
 import math
@@ -14,6 +15,7 @@ from itertools import permutations
 import pytest
 
 from server.engine import latent
+from server.engine.options import p_per_cost
 from server.engine.worth import effective_seconds
 
 EXAMPLES = [
@@ -33,7 +35,7 @@ def expected_cost(order: tuple[int, ...], chances: tuple[float, ...], costs: tup
 @pytest.mark.parametrize(("chances", "costs", "best"), EXAMPLES)
 def test_the_rule_is_the_best_of_all_orders(chances: tuple[float, ...], costs: tuple[float, ...], best: float) -> None:
     every = [expected_cost(order, chances, costs) for order in permutations(range(len(costs)))]
-    by_rule = tuple(sorted(range(len(costs)), key=lambda one: -chances[one] / costs[one]))
+    by_rule = tuple(sorted(range(len(costs)), key=lambda one: -p_per_cost(chances[one], costs[one])))
     assert min(every) == pytest.approx(best, abs=1e-9)
     assert expected_cost(by_rule, chances, costs) == pytest.approx(best, abs=1e-9)
 

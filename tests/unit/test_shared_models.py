@@ -8,7 +8,8 @@ from msgspec.structs import fields
 
 from shared_models import tables
 from shared_models.board import Role
-from shared_models.job import Symptom, Tray, WhatHappened
+from shared_models.chances import OptionKind
+from shared_models.job import DataSet, Storage, Symptom, Tray, WhatHappened
 from shared_models.opinion import Verdict
 from shared_models.tables import KEYPAD, MAKE_SAFE_STEPS, ROLE_BY_ID, ROLES
 from tests.unit.test_evolution import STRUCTS
@@ -22,9 +23,10 @@ WITHOUT_UNIT = {
     # counts and numbers in a row
     "v", "seq", "device_seq", "next_after", "changes", "status", "group", "slip", "touches", "contacts_used",
     "reference_boards", "led_count", "failed_touches", "lines", "learnt_jobs", "learnt_touches",
+    "past_jobs", "worked_times", "failed_times",
     # shares and probabilities, 0 to 1, and a factor
     "x", "y", "expected", "short", "low", "high", "open", "odds", "second_odds", "probability", "risk", "factor",
-    "device_chance_before", "data_chance_before", "touch_fails_wide", "touch_fails_fine",
+    "device_chance_before", "data_chance_before", "touch_fails_wide", "touch_fails_fine", "device_odds", "data_odds",
     # a number whose name stands beside it, with the unit in that name
     "value",
 }  # fmt: skip
@@ -55,7 +57,8 @@ def test_every_role_has_its_row_and_no_row_is_of_no_role() -> None:
 
 @pytest.mark.parametrize(
     ("table", "choice"),
-    [("trays", Tray), ("what_happened", WhatHappened), ("symptoms", Symptom), ("verdicts", Verdict)],
+    [("trays", Tray), ("what_happened", WhatHappened), ("symptoms", Symptom), ("verdicts", Verdict),
+     ("storage", Storage), ("data_set", DataSet), ("options", OptionKind)],
 )
 def test_every_choice_has_words_for_people(table: str, choice: object) -> None:
     rows: list[dict[str, str]] = tables.all_tables()[table]  # type: ignore[assignment]

@@ -20,14 +20,19 @@ export const SEEN_WORDS: Record<Seen, string> = {
   draw_none: "draws nothing",
   draw_at_limit: "limit reached",
   draw_low_steady: "little and steady, does not rise",
+  draw_in_steps: "rises in steps and falls back",
   draw_as_healthy: "draws as a healthy one",
+  charred: "board charred or blistered",
+  corroded_under_chip: "corroded under the chip with the data",
+  lift_failed: "a lift failed",
+  cell_swollen: "cell swollen or punctured",
 };
 
 export const GROUPS: readonly { title: string; seen: readonly Seen[] }[] = [
   { title: "With the eye", seen: ["burnt", "bent", "lifted", "wet", "bridged", "missing", "clean"] },
   { title: "By hand, with the meter", seen: ["changes_when_pressed", "hot", "reads_below_zero"] },
   { title: "With a torch", seen: ["torch_shows_picture", "torch_shows_nothing"] },
-  { title: "At the supply", seen: ["draw_none", "draw_at_limit", "draw_low_steady", "draw_as_healthy"] },
+  { title: "At the supply", seen: ["draw_none", "draw_at_limit", "draw_low_steady", "draw_in_steps", "draw_as_healthy"] },
 ];
 
 export function byDraw(seen: Seen): boolean {

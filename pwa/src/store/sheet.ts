@@ -9,14 +9,20 @@ import type {
   MakeSafeProof,
   Mode,
   Observation,
+  Photo,
+  PowerCheck,
   Reading,
   ReferenceBoard,
   Shop,
+  ShopFigures,
   Stage,
 } from "../generated/models";
 import type { FactRow, PhoneDb } from "./db";
 import { factsOf, visibleEntities, visibleEntity, visibleFact } from "./rows";
 import { wholeJob } from "./whole";
+
+/** A shop has one set of figures, of this id: `closing.SHOP_ID`. */
+export const SHOP_ID = "shop";
 
 export interface Question {
   sheet: BenchSheet;
@@ -38,14 +44,17 @@ export async function assembleSheet(
   if (board === null || job.socket === null) {
     return { lacks: "This job names no board and socket yet; an opinion needs both." };
   }
-  const [readings, observations, proofs, corrections, known] = await Promise.all([
+  const [readings, observations, proofs, corrections, power_checks, photos, known, figures] = await Promise.all([
     factsOf(db, "reading", "job_id", jobId),
     factsOf(db, "observation", "job_id", jobId),
     factsOf(db, "make_safe", "job_id", jobId),
     factsOf(db, "correction", "board_version_id", board.id),
+    factsOf(db, "power_check", "job_id", jobId),
+    factsOf(db, "photo", "job_id", jobId),
     knownGood(db, board.id),
+    figuresOfShop(db),
   ]);
-  const rows = [...readings, ...observations, ...proofs, ...corrections, ...known.readings];
+  const rows = [...readings, ...observations, ...proofs, ...corrections, ...power_checks, ...photos, ...known.readings];
   const sheet: BenchSheet = {
     sheet_id: jobId,
     asked_at_ms: Date.now(),
@@ -64,6 +73,13 @@ export async function assembleSheet(
     meter_id: job.meter_id,
     stage: job.stage,
     shop,
+    storage: job.storage,
+    data_set: job.data_set,
+    limit_cost: job.limit_cost,
+    limit_work_min: job.limit_work_min,
+    figures,
+    power_checks: records<PowerCheck>(power_checks),
+    photos: records<Photo>(photos),
     ...how,
   };
   return { sheet, seen: seenOf(readings) };
@@ -86,6 +102,12 @@ export async function knownGood(db: PhoneDb, boardId: string): Promise<{ boards:
   const boards = (await referenceBoards(db)).filter((board) => board.board_version_id === boardId);
   const lists = await Promise.all(boards.map(({ id }) => factsOf(db, "reading", "reference_board_id", id)));
   return { boards, readings: lists.flat() };
+}
+
+/** The shop's own figures, as far as anybody set them. */
+export async function figuresOfShop(db: PhoneDb): Promise<ShopFigures | null> {
+  const row = await visibleEntity(db, "shop", SHOP_ID);
+  return row === null ? null : { ...(row.values as Partial<ShopFigures>), id: SHOP_ID };
 }
 
 /** Healthy boards that were read; one known only by an edit of another field names no version yet. */

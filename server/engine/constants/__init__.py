@@ -11,6 +11,7 @@ Changing a number here means raising CONSTANTS_VERSION.
 from server.engine.constants import (  # noqa: F401
     answers,
     bench,
+    chances,
     circuit,
     learning,
     meters,
