@@ -113,11 +113,11 @@ class StopLine(Model, frozen=True, kw_only=True):
 
 
 class PowerLine(Model, frozen=True, kw_only=True):
-    """One line before power. `state`: shown by the record, ticked by hand, or missing."""
+    """One line before power. `state`: shown by the record, ticked by hand, waived with a reason, or missing."""
 
     id: str
     title: str
-    state: Literal["shown", "ticked", "missing"]
+    state: Literal["shown", "ticked", "waived", "missing"]
     sentence: str
     contacts: tuple[str, ...] = ()
 

@@ -14,7 +14,8 @@ class PowerCheckRow(Model, frozen=True, kw_only=True):
     """One line before power. `by`: the record shows it, a hand ticks it, or it is typed.
 
     `asks`: what is typed beside it. `for_roles` as of a make-safe step. `when_doubtful`: asked only where data
-    matter and a low line is not explained.
+    matter and a low line is not explained. `waive_example`: a reason for which the line may be left out; where it
+    is empty nothing waives it.
     """
 
     id: str
@@ -24,6 +25,7 @@ class PowerCheckRow(Model, frozen=True, kw_only=True):
     asks: tuple[Literal["limit_ma", "expected_ma", "supply_mv", "who", "note"], ...] = ()
     for_roles: tuple[Role, ...] = ()
     when_doubtful: bool = False
+    waive_example: str = ""
 
 
 POWER_CHECKS: tuple[PowerCheckRow, ...] = (
@@ -43,6 +45,7 @@ POWER_CHECKS: tuple[PowerCheckRow, ...] = (
     PowerCheckRow(
         id="plug_seated", title="Plug seated", by="hand",
         detail="pressed flat along its whole length, seen under the microscope",
+        waive_example="nothing plugged in for this power-up",
     ),
     PowerCheckRow(
         id="limit_set", title="Current limit set into a short", by="hand",

@@ -14,7 +14,8 @@ class PowerCheck(Model, frozen=True, kw_only=True):
     """One line of the list before power, ticked, or taken back with `done` false.
 
     `check` is an id of `tables.POWER_CHECKS`. `limit_ma`, `expected_ma` and `supply_mv` stand beside the line that
-    sets them; `who` beside the line that names who stands by; `note` says in words what a low line is.
+    sets them; `who` beside the line that names who stands by; `note` says in words what a low line is;
+    `waived_because` only where the line may be waived.
     """
 
     id: Id
@@ -26,6 +27,7 @@ class PowerCheck(Model, frozen=True, kw_only=True):
     supply_mv: Annotated[float, Meta(ge=0, le=1e6)] | None = None
     who: str = ""
     note: Words = ""
+    waived_because: Words | None = None
     checked_at_ms: EpochMs
     checked_by: str = ""
     v: int = BODY_V

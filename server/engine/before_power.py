@@ -79,6 +79,9 @@ def _line(
     contacts = lows if row.id == "lows_explained" else ()
     if shown is not None:
         return PowerLine(id=row.id, title=row.title, state="shown", sentence=shown, contacts=contacts)
+    why = (check.waived_because or "").strip() if check is not None and row.waive_example else ""
+    if why:
+        return PowerLine(id=row.id, title=row.title, state="waived", sentence=f"Left out: {why}")
     if check is not None and check.done and row.by == "hand" and not _lacks(row, check):
         return PowerLine(id=row.id, title=row.title, state="ticked", sentence=_ticked(row, check))
     lacks = _lacks(row, check) if check is not None and check.done else ""

@@ -65,6 +65,16 @@ def test_a_tick_that_was_taken_back_is_missing_again() -> None:
     assert power(removed).stops_at == "stands_by"
 
 
+def test_a_line_is_left_out_only_where_that_is_possible_and_with_a_reason() -> None:
+    nothing = ticked("plug_seated", waived_because="nothing plugged in for this power-up")
+    left_out = opinion_on(BRIDGED, power_checks=(*without("plug_seated"), nothing), photos=(PHOTO,))
+    assert power(left_out).may and line(left_out, "plug_seated").state == "waived"
+    alone = PowerCheck(
+        id="alone", job_id="job", check="stands_by", waived_because="alone here", checked_at_ms=LATER_MS + 1
+    )
+    assert power(opinion_on(BRIDGED, power_checks=(*BY_HAND, alone), photos=(PHOTO,))).stops_at == "stands_by"
+
+
 def test_the_socket_counts_as_looked_at_by_a_photo_or_by_what_was_noted() -> None:
     assert line(opinion_on(BRIDGED), "socket_looked_at").state == "missing"
     assert line(opinion_on(BRIDGED, photos=(PHOTO,)), "socket_looked_at").state == "shown"
