@@ -58,7 +58,7 @@ async def gather_sheet(
     healthy = {key: one for key, one in healthy.items() if one.board_version_id == job.board_version_id}
     meters: dict[str, Meter] = _whole("meter", whole)
     rows = _Rows(await facts_of_owners(connection, SHEET_FACTS, (job_id, job.board_version_id, *healthy)))
-    figures: ShopFigures | None = _made("shop", SHOP_ID, await entity(connection, "shop", SHOP_ID))
+    figures: ShopFigures | None = whole_entity("shop", SHOP_ID, await entity(connection, "shop", SHOP_ID))
     return BenchSheet(
         sheet_id=job_id,
         asked_at_ms=asked_at_ms,
