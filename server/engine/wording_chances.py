@@ -2,11 +2,14 @@
 
 import math
 
+from msgspec.structs import replace
+
 from server.engine.accepted_board import Board
 from server.engine.constants.chances import HALF_WAY, HARDLY_ANY, NEARLY_ALL, TENS
 from server.engine.data_storage import Storage
 from server.engine.mends import DATA_CLASSES, Branch, Fault
 from server.engine.rates import Known
+from server.engine.roles import chip_of
 from server.engine.rounding import plain, probability
 from shared_models.reason import Number, Reason
 
@@ -55,6 +58,9 @@ FAULT_WORDS = {
 }  # fmt: skip
 
 
+MODULE_BESIDE = "The module or its cable has a fault of its own as well: both must be mended."
+
+
 def _at(board: Board, fault: Fault) -> tuple[str, tuple[str, ...]]:
     numbers = tuple(board.contacts[index].number for index in fault.contacts)
     return (f" at {', '.join(numbers)}" if numbers else ""), numbers
@@ -77,6 +83,8 @@ def why_device(board: Board, leading: Branch, kept_back: bool, known: Known) -> 
     """The faults of what is likeliest, with what mending each brings."""
     what = "left" if kept_back else "mended"
     told = [fault_reason(board, fault, known[fault.kind][what].mean) for fault in leading.faults]
+    if len(told) > 1:
+        told = [replace(one, sentence=MODULE_BESIDE) if one.code == "fault_module" else one for one in told]
     share = Reason(
         code="likeliest",
         sentence=f"Likeliest by the readings so far: {in_tens(leading.weight)}.",
@@ -100,12 +108,37 @@ def storage_reason(storage: Storage) -> Reason:
     return Reason(code=f"storage_{storage.kind}", sentence=STORAGE_WORDS[storage.kind])
 
 
+NOT_AT_ONE_PLACE = ("wet", "line", "cracked")
+"""Faults that nobody has put a finger on: what their lines end in may be hurt with them."""
+
+
+def _lines_into(
+    board: Board, leading: Branch, named: list[str]
+) -> tuple[tuple[str, ...], tuple[str, ...]] | None:
+    """Chips that hold or guard the data and whose lines are among what is wrong, with those contacts."""
+    wrong = sorted({index for fault in leading.faults if fault.kind in NOT_AT_ONE_PLACE for index in fault.contacts})
+    into = [(chip, index) for index in wrong if (chip := chip_of(board.contacts[index])) in named]
+    chips = tuple(sorted({chip for chip, _ in into if chip is not None}))
+    return (chips, tuple(board.contacts[index].number for _, index in into)) if chips else None
+
+
 def why_data(board: Board, leading: Branch, storage: Storage, harmed: float) -> tuple[Reason, ...]:
     """What the data depend on: the chips that hold or guard them, how they sit, power-ups that were made."""
     own = [fault for fault in leading.faults if fault.kind in DATA_CLASSES]
     told = [fault_reason(board, fault, leading.weight) for fault in own]
     named = sorted(part.ref for part in board.version.parts if part.holds_data or part.guards_data)
-    if not own:
+    if not own and (touched := _lines_into(board, leading, named)):
+        chips, numbers = touched
+        told.append(
+            Reason(
+                code="data_lines_touched",
+                sentence=f"Lines of {', '.join(chips)}, which the data need, are among what is wrong "
+                f"({', '.join(numbers)}): likelier outside it than inside, but nobody has shown that yet.",
+                contacts=numbers,
+                parts=chips,
+            )
+        )
+    elif not own:
         parts = f" ({', '.join(named)})" if named else ""
         told.append(
             Reason(
