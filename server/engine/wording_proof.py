@@ -14,7 +14,8 @@ COOL = (
 )
 WARM = "{} read while still warm: that proves nothing. Let it cool to the hand and read again."
 LED_AGAIN = (
-    "{} hold charge again once the light was tried. Prove the LED capacitor{} anew before anything is unplugged: "
+    "LED+ (contact {}) holds charge again once the light was tried. Prove the LED capacitor{} anew before anything is "
+    "unplugged: "
     f"under {PLUGGING_LIMIT_MV / UNIT_FACTORS['V']:.0f} V."
 )
 

@@ -42,6 +42,8 @@ def every_screen(job: str) -> list[Screen]:
         Screen("anchor", f"#/job/{job}/anchor", "main .lies"),
         Screen("read", f"#/job/{job}/read", "main .number"),
         Screen("leads", f"#/job/{job}/leads?contact=2", "main", "Nothing is known of what lies behind it"),
+        Screen("rail", f"#/job/{job}/rail", "main h2", "1. Ohms first"),
+        Screen("proof", f"#/job/{job}/proof", "main .said"),
         Screen("opinion", f"#/job/{job}/opinion", ".verdicts"),
     ]
 

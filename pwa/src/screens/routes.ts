@@ -17,9 +17,9 @@ export type Route =
   | { at: "healthy"; board: string; socket: string }
   | { at: JobPage; job: string; query: URLSearchParams };
 
-export type JobPage = "close" | "sheet" | "safe" | "look" | "plug" | "charge" | "anchor" | "read" | "opinion" | "leads" | "photo";
+export type JobPage = "close" | "sheet" | "safe" | "look" | "plug" | "charge" | "anchor" | "read" | "opinion" | "leads" | "photo" | "rail" | "proof";
 
-const JOB_PAGES: readonly JobPage[] = ["close", "sheet", "safe", "look", "plug", "charge", "anchor", "read", "opinion", "leads", "photo"];
+const JOB_PAGES: readonly JobPage[] = ["close", "sheet", "safe", "look", "plug", "charge", "anchor", "read", "opinion", "leads", "photo", "rail", "proof"];
 
 export function parseRoute(hash: string): Route {
   const [path = "", query = ""] = hash.replace(/^#\/?/, "").split("?", 2);

@@ -41,6 +41,7 @@ import type { ClosingDoors } from "./closings";
 import type { LearningDoors } from "./learning";
 import type { MeterDoors } from "./meter_doors";
 import type { PairingDoors } from "./pairing";
+import type { RailDoors } from "./rail_doors";
 
 /**
  * A value that changes; a Svelte store (`$live` works). The value is `undefined` until the first
@@ -299,7 +300,7 @@ export type AskResult =
   | { is: "overtaken" }
   | { is: "failed"; why: string };
 
-export interface Door extends BoardDoors, BoardFileDoors, BenchDoors, ClosingDoors, LearningDoors, HealthyDoors, HabitDoors, MeterDoors, FileDoors, PairingDoors {
+export interface Door extends BoardDoors, BoardFileDoors, BenchDoors, ClosingDoors, LearningDoors, HealthyDoors, HabitDoors, MeterDoors, FileDoors, PairingDoors, RailDoors {
   // queries
   trays(): Live<TrayView[]>;
   /** `null`: there is no such job, or it was taken back. */

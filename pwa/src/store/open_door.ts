@@ -25,6 +25,7 @@ import { meterDoors } from "./meter_doors";
 import { pairingDoors } from "./pairing";
 import { Opinions } from "./opinions";
 import { Pictures } from "./photos";
+import { railDoors } from "./rail_doors";
 import { readJob, readMeters } from "./read_job";
 import { readTrays } from "./read_trays";
 import { visibleFacts } from "./rows";
@@ -91,6 +92,7 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
     ...closingDoors(db, bridge, learning, writer, asked),
     ...learningDoors(db, bridge, writer, asked),
     ...meterDoors(db, bridge),
+    ...railDoors(db, bridge, learning, writer, asked),
     ...pairingDoors(db, asked, () => runner.now()),
     startEngine: () => bridge.start(),
     syncNow: () => runner.now(),

@@ -1,0 +1,52 @@
+/** What the screen of a shorted rail takes and says by itself: rails to choose, squares as typed, settings of a supply. */
+import type { BoardPad, BoardVersion, Opinion, RailPoint } from "../generated/models";
+import tables from "../generated/tables.json";
+
+/** Names of the board's rails, by its nets and by its contacts' roles. */
+export function railNames(board: BoardVersion): string[] {
+  const named = (board.nets ?? []).filter((net) => net.rail_kind != null && net.rail_kind !== "ground").map((net) => net.name);
+  const isRail = new Set<string>(tables.roles.filter((role) => "is_rail" in role && role.is_rail === true).map((role) => role.id));
+  const touched = board.sockets.flatMap((socket) =>
+    socket.contacts.filter((contact) => isRail.has(contact.role ?? "unknown")).map((contact) => contact.net ?? contact.number),
+  );
+  return [...new Set([...named, ...touched])];
+}
+
+/** The rail that the opinion holds for shorted, if it holds one. */
+export function shortedRail(opinion: Opinion | null): string | null {
+  const hunted = (opinion?.next ?? []).find((next) => next.action === "heat" || next.action === "millivolts");
+  if (hunted?.touch.what === "rail") return hunted.touch.net;
+  return opinion?.stories.find((story) => story.kind === "rail_short" && story.odds >= 0.2)?.subject ?? null;
+}
+
+/** Squares as typed: "15", or length and width in millimetres, "12 x 0.8"; null for what is neither. */
+export function squaresTyped(text: string): number | null {
+  const plain = text.trim().toLowerCase().replaceAll(",", ".").replace(/mm|squares?/g, "").trim();
+  const [, length = "", width] = /^(\d*\.?\d+|\d+\.)(?:\s*[x×*/]\s*(\d*\.?\d+))?$/.exec(plain) ?? [];
+  if (length === "") return null;
+  if (width === undefined) return Number(length);
+  return Number(width) > 0 ? Number((Number(length) / Number(width)).toPrecision(4)) : null;
+}
+
+/** A plain number as typed, its sign kept; null for what is none. */
+export function numberTyped(text: string): number | null {
+  const plain = text.trim().replace(",", ".").replace("−", "-");
+  return /^-?(\d+\.?\d*|\.\d+)$/.test(plain) ? Number(plain) : null;
+}
+
+/** "C12 pin 2, top side". */
+export function padWords(pad: BoardPad): string {
+  const side = pad.side === "both" ? "both sides" : `${pad.side} side`;
+  return `${pad.part} pin ${pad.pin}, ${side}`;
+}
+
+/** Where a point lies, as far as it says. */
+export function placedWords(point: RailPoint): string {
+  const said = [
+    point.along_squares == null ? null : `${Number(point.along_squares.toFixed(1))} squares`,
+    point.x_mm == null || point.y_mm == null ? null : `${Number(point.x_mm.toFixed(1))}, ${Number(point.y_mm.toFixed(1))} mm`,
+    point.is_injection === true ? "the current goes in here" : null,
+    point.is_end === true ? "the rail ends here" : null,
+  ];
+  return said.filter((one) => one !== null).join("; ");
+}

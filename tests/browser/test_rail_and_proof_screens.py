@@ -1,0 +1,147 @@
+"""A shorted rail and a proven repair on the phone: what is refused, what is kept, and what is named."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, expect
+
+from tests.browser.conftest import PATIENCE_MS, PHONE
+from tests.browser.seeds import JOB_ID
+from tests.browser.server_process import ServerProcess
+from tests.browser.test_screens_shape import SERIOUS, SIDEWAYS, SMALL_TARGETS, TARGET_PX
+from tests.browser.walks import JOB, echo, go, number, safe_shop, wait_for_engine, wait_for_shop
+
+RAIL = f"{JOB}/rail?net=N2"
+READS = {0: 50.0, 12: 44.1, 25: 37.4, 40: 30.2, 55: 30.0, 70: 30.1}
+"""Squares from the injection and millivolts: half a millivolt a square to 40 squares, level beyond."""
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory, app_dir: Path) -> Iterator[ServerProcess]:
+    """One server for this file, with a job that is made safe."""
+    yield from safe_shop(tmp_path_factory.mktemp("rail") / "data", app_dir)
+
+
+@pytest.fixture(scope="module")
+def phone(browser: Browser, shop: ServerProcess) -> Iterator[Page]:
+    """One phone for this file, its engine up."""
+    context = browser.new_context(viewport=PHONE, has_touch=True, locale="en-GB")
+    context.set_default_timeout(PATIENCE_MS)
+    page = context.new_page()
+    page.goto(shop.url)
+    wait_for_shop(page)
+    wait_for_engine(page)
+    yield page
+    context.close()
+
+
+def looks_right(page: Page) -> None:
+    """Nothing beyond the edge, nothing too small for a thumb, nothing serious for a screen reader."""
+    assert page.evaluate(SIDEWAYS) == []
+    assert page.evaluate(SMALL_TARGETS, TARGET_PX) == []
+    found = Axe().run(page).response["violations"]
+    assert [(one["id"], one["nodes"][0]["html"][:120]) for one in found if one["impact"] in SERIOUS] == []
+
+
+def keep_point(page: Page, squares: str, millivolts: str, place: str = "") -> None:
+    page.get_by_label("place", exact=True).fill(place)
+    page.get_by_label("squares, or mm x mm").fill(squares)
+    page.get_by_label("meter shows, mV").fill(millivolts)
+    page.get_by_role("button", name="Keep the point").click()
+
+
+def added(shop: ServerProcess, kind: str) -> list[dict[str, Any]]:
+    """The job's facts of a kind, as the shop has them."""
+    bodies = [one["change"]["body"] for one in shop.changes()]
+    return [body["record"] for body in bodies if body["what"] == "added" and body["kind"] == kind]
+
+
+def test_a_shorted_rail_from_the_first_ohms_to_the_place_of_the_short(phone: Page, shop: ServerProcess) -> None:
+    go(phone, f"{JOB}/sheet")
+    phone.get_by_role("link", name="Shorted rail").click()
+    phone.get_by_label("Which rail").select_option("N2")
+    main = phone.locator("main")
+    expect(main).to_contain_text("Do not inject yet.")
+    expect(main).to_contain_text("Ohms from N2 to core come before any injection.")
+    expect(phone.get_by_role("button", name="Keep the point")).to_have_count(0)
+    looks_right(phone)
+
+    phone.get_by_role("button", name="N2 to core").click()
+    phone.get_by_label("N2 to core").fill("OL")
+    phone.get_by_role("button", name="Keep", exact=True).click()
+    expect(main).to_contain_text("N2 to core reads OL: apart.")
+    expect(main).to_contain_text("Do not inject yet.")  # the data are asked about twice
+    phone.get_by_role("checkbox", name="The owner was told").check()
+    phone.get_by_role("checkbox", name="Asked again here").check()
+    expect(main).to_contain_text("Nothing stands before it")
+    phone.get_by_label("set to, volts").fill("5")
+    expect(main).to_contain_text("5 V is above the ceiling of 3 V")
+    expect(phone.get_by_role("button", name="Keep the point")).to_have_count(0)
+    phone.get_by_label("set to, volts").fill("0.5")
+    phone.get_by_label("limit, amperes").fill("1")
+    expect(main).to_contain_text("Measure first where the current goes in")
+
+    keep_point(phone, "a few", "12")
+    expect(phone.get_by_role("alert")).to_contain_text('"a few" are no squares; for example 15')
+    for squares, millivolts in READS.items():
+        keep_point(phone, str(squares), str(millivolts), f"C{squares}")
+        expect(main.get_by_role("listitem").filter(has_text=f"C{squares} {millivolts:g} mV")).to_have_count(1)
+    expect(main).to_contain_text("so the short lies between C25 and C40")
+    expect(main.get_by_role("img", name="Millivolts over squares")).to_be_visible()
+    expect(main.locator(".frame")).to_contain_text("Measure next at")
+    looks_right(phone)
+
+    keep_point(phone, "80", "620", "C80")
+    expect(main).to_contain_text("C80 (620 mV): more than the supply gives")
+    expect(main.get_by_role("img", name="Millivolts over squares")).to_have_count(0)
+    phone.get_by_role("button", name="Take back C80").click()
+    expect(main.get_by_role("img", name="Millivolts over squares")).to_be_visible()
+
+    go(phone, "#/")
+    expect(phone.get_by_role("link", name="all with the shop")).to_be_visible()
+    kept = added(shop, "rail_point")
+    assert [(one["along_squares"], one["mv"]) for one in kept] == [*READS.items(), (80, 620)]
+    assert kept[0]["is_injection"] and {one["injected_mv"] for one in kept} == {500}
+    assert {one["job_id"] for one in kept} == {JOB_ID}
+
+
+def test_a_repair_is_read_again_and_what_nobody_read_is_named(phone: Page, shop: ServerProcess) -> None:
+    for at, typed in (("1", "0"), ("2", "450"), ("3", "111"), ("3", "112")):
+        go(phone, f"{JOB}/read?contacts={at}")
+        expect(number(phone)).to_have_text(at)
+        phone.keyboard.type(typed)
+        expect(echo(phone)).to_contain_text(f"{at} {typed}")
+    go(phone, f"{JOB}/proof")
+    main = phone.locator("main")
+    expect(main).to_contain_text("Before it 3 reads odd.")
+    expect(main).to_contain_text("Odd before, not read again")
+    looks_right(phone)
+
+    phone.get_by_role("button", name="Repaired: read again").click()
+    phone.get_by_role("radio", name="still warm").check()
+    phone.get_by_role("radio", name="cool to the hand").check()
+    read = phone.get_by_role("link", name="Read 1")
+    expect(read).to_contain_text("3")
+    read.click()
+    expect(number(phone)).not_to_have_text("")
+    asked = []
+    while number(phone).inner_text() != "3":
+        asked.append(number(phone).inner_text())
+        assert len(asked) < 8
+        phone.keyboard.type("0" if asked[-1] == "1" else "450")
+        expect(number(phone)).not_to_have_text(asked[-1])
+    phone.keyboard.type("450")
+    expect(echo(phone)).to_contain_text("3 450")
+    go(phone, f"{JOB}/proof")
+    expect(main.get_by_role("heading", name="Changed")).to_be_visible()
+    expect(main.locator(".contact").first).to_contain_text("112 mV")
+    expect(main.locator(".contact").first).to_contain_text("450 mV")
+    expect(main).not_to_contain_text("Odd before, not read again")
+    looks_right(phone)
+    go(phone, "#/")
+    expect(phone.get_by_role("link", name="all with the shop")).to_be_visible()
+    last = [one for one in added(shop, "reading") if one["touch"].get("contact") == "3"][-1]
+    assert (last["stage"], last.get("conditions", [])) == ("after_repair", [])
