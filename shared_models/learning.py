@@ -20,6 +20,13 @@ class ClosingQuestion(Model, frozen=True, kw_only=True):
     was_wrong: tuple[WasWrong, ...] = ()
 
 
+class ClosingAsked(Model, frozen=True, kw_only=True):
+    """The same about a job of the record: its sheet is the record's."""
+
+    job_id: Id
+    was_wrong: tuple[WasWrong, ...] = ()
+
+
 class ClosingFacts(Model, frozen=True, kw_only=True):
     """What goes into a closing by itself: fields of `Closing` of the same names."""
 

@@ -38,7 +38,7 @@ async def job_sheet(
     mode: AskedMode = "guided", stage: AskedStage = "before_repair",
 ) -> BenchSheet:
     """The job's bench sheet as the record has it now: what the engine would be asked."""
-    return await _sheet(database, job_id, mode, stage)
+    return await sheet_of(database, job_id, mode, stage)
 
 
 @get("/api/jobs/{job_id:str}/opinion", responses=PROBLEMS)
@@ -47,10 +47,11 @@ async def job_opinion(
     mode: AskedMode = "guided", stage: AskedStage = "before_repair",
 ) -> Opinion:
     """The opinion about the job's sheet."""
-    return await asyncio.to_thread(form_opinion, await _sheet(database, job_id, mode, stage))
+    return await asyncio.to_thread(form_opinion, await sheet_of(database, job_id, mode, stage))
 
 
-async def _sheet(database: Database, job_id: str, mode: Mode, stage: Stage) -> BenchSheet:
+async def sheet_of(database: Database, job_id: str, mode: Mode, stage: Stage) -> BenchSheet:
+    """A job's sheet as the record has it now. Raises Refusal where it has none."""
     try:
         async with database.reading() as connection:
             return await gather_sheet(connection, job_id, asked_at_ms=clock_ms(), mode=mode, stage=stage)

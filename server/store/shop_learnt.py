@@ -35,20 +35,23 @@ async def gather_shop(connection: aiosqlite.Connection) -> Shop | None:
         return None
     shop: Shop | None = _last["shop"]
     if mark != _last["mark"]:
-        closings = await gather_closings(connection, frozenset((mark[1] or "").split(",")))
-        figures = _made(await entity(connection, "shop", SHOP_ID))
-        question = LearningQuestion(closings=closings, figures=figures)
+        question = await learning_question(connection)
         # a third of a second for a thousand closings: beside the loop, so that nobody waits for it
         shop = await asyncio.to_thread(learnt_shop, question)
         _last.update(shop=shop, mark=mark)
     return shop
 
 
-async def gather_closings(connection: aiosqlite.Connection, removed: frozenset[str]) -> tuple[Closing, ...]:
-    """Every closing that is not `removed` and whose job is not, by id."""
+async def learning_question(connection: aiosqlite.Connection) -> LearningQuestion:
+    """Every closing that is not taken back and whose job is not, by id; and the shop's figures."""
+    removed = await connection.execute_fetchall("SELECT id FROM removed WHERE kind IN ('closing', 'job')")
+    gone = {found for (found,) in removed}
     rows = await connection.execute_fetchall("SELECT record FROM fact WHERE kind = 'closing' ORDER BY id")
     closings = (msgspec.json.decode(record, type=Closing) for (record,) in rows)
-    return tuple(one for one in closings if one.id not in removed and one.job_id not in removed)
+    return LearningQuestion(
+        closings=tuple(one for one in closings if one.id not in gone and one.job_id not in gone),
+        figures=_made(await entity(connection, "shop", SHOP_ID)),
+    )
 
 
 def _made(figures: dict[str, str]) -> ShopFigures | None:

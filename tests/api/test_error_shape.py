@@ -21,7 +21,7 @@ Client = AsyncTestClient[Any]
 JSON = {"Content-Type": "application/json"}
 BODY_ROUTES = [
     "/api/opinion", "/api/discharge", "/api/overstress", "/api/changes", "/api/meter-sheet", "/api/meter-pair",
-    "/api/reference-file", "/api/proof", "/api/short-rail", "/api/closing-facts", "/api/learnt",
+    "/api/reference-file", "/api/proof", "/api/short-rail", "/api/closing-facts",
     "/api/owner-page", "/api/technician-sheet",
 ]
 BOARD = {"id": "b", "device": "d", "board": "b", "sockets": []}

@@ -10,7 +10,7 @@ from demo.shop.t10_jobs import all_sheets
 from server.engine.learning import learnt
 from server.engine.learning_doors import closing_json, honesty_json, learnt_json
 from shared_models.closing import Closing, SaidBefore, ShopFigures, WasWrong
-from shared_models.learning import ClosingQuestion, LearningQuestion
+from shared_models.learning import LearningQuestion
 from tests.sync.making import added, batch, change, fields_set, removed
 
 Client = AsyncTestClient[Any]
@@ -35,30 +35,43 @@ def plain(record: Any) -> dict[str, Any]:
 CLOSINGS = tuple(closing(n, story) for n, story in enumerate(("wet", "leak", "wet", "elsewhere"), start=1))
 
 
+async def keep(client: Client, device: str, *bodies: Any) -> None:
+    """Stores bodies as the changes of a device of their own."""
+    sent = batch(*(change(n, one, device=device) for n, one in enumerate(bodies, start=1)))
+    answer = await client.post("/api/changes", content=sent, headers=JSON)
+    assert {one["result"] for one in answer.json()["answers"]} == {"stored"}
+
+
 async def test_what_was_learnt_and_how_honest_it_was_are_the_engines_own_bytes(client: Client) -> None:
-    sent = msgspec.json.encode(LearningQuestion(closings=CLOSINGS))
+    await keep(
+        client, "phone-a", *(added(plain(one), "closing") for one in CLOSINGS),
+        fields_set({"learnt_from_ms": CLOSINGS[0].closed_at_ms}, "shop", "shop"), removed("closing-4", "closing"),
+    )
+    figures = ShopFigures(id="shop", learnt_from_ms=CLOSINGS[0].closed_at_ms)
+    asked = msgspec.json.encode(LearningQuestion(closings=CLOSINGS[:3], figures=figures))
     for path, door in (("/api/learnt", learnt_json), ("/api/honesty", honesty_json)):
-        answer = await client.post(path, content=sent, headers=JSON)
-        assert (answer.status_code, answer.content) == (200, door(sent))
+        answer = await client.get(path)
+        assert (answer.status_code, answer.content) == (200, door(asked))
 
 
-async def test_a_closings_facts_are_the_engines_own_bytes_and_a_socket_unheard_of_is_refused(client: Client) -> None:
+async def test_a_closings_facts_are_the_engines_own_bytes_and_a_job_unheard_of_is_refused(client: Client) -> None:
     sheet = all_sheets()["t10_slipped_in_crooked"]
-    sent = msgspec.json.encode(ClosingQuestion(sheet=sheet, was_wrong=(WasWrong(story="plug_off_by", subject="-1"),)))
-    answer = await client.post("/api/closing-facts", content=sent, headers=JSON)
-    assert (answer.status_code, answer.content) == (200, closing_json(sent))
-    lost = msgspec.json.encode(ClosingQuestion(sheet=msgspec.structs.replace(sheet, socket="J99")))
-    problem = (await client.post("/api/closing-facts", content=lost, headers=JSON)).json()["problem"]
-    assert (problem["code"], problem["example"]) == ("no_such_socket", "J7")
+    await keep(
+        client, "phone-a", added(plain(T10), "board_version"),
+        fields_set({"board_version_id": T10.id, "socket": "J7"}, "t10-slipped"),
+        *(added(plain(one)) for one in sheet.readings),
+    )
+    wrong = [{"story": "plug_off_by", "subject": "-1", "how_known": "seen"}]
+    answer = await client.post("/api/closing-facts", json={"job_id": "t10-slipped", "was_wrong": wrong})
+    gathered = (await client.get("/api/jobs/t10-slipped/sheet")).json()
+    question = msgspec.json.encode({"sheet": gathered, "was_wrong": wrong})
+    assert (answer.status_code, answer.content) == (200, closing_json(question))
+    problem = (await client.post("/api/closing-facts", json={"job_id": "job-x"})).json()["problem"]
+    assert (problem["code"], problem["given"]) == ("no_sheet", '"job-x"')
 
 
 async def test_closings_move_the_sheet_of_every_other_job_and_a_switch_stops_that(client: Client) -> None:
-    seq = iter(range(1, 100))
-
-    async def keep(*bodies: Any) -> None:
-        sent = batch(*(change(next(seq), one) for one in bodies))
-        answer = await client.post("/api/changes", content=sent, headers=JSON)
-        assert {one["result"] for one in answer.json()["answers"]} == {"stored"}
+    devices = iter(f"phone-{n}" for n in range(9))
 
     async def shop() -> Any:
         return (await client.get("/api/jobs/job-open/sheet")).json().get("shop")
@@ -68,19 +81,21 @@ async def test_closings_move_the_sheet_of_every_other_job_and_a_switch_stops_tha
         return msgspec.json.decode(msgspec.json.encode(learnt(question).shop))
 
     await keep(
-        added(plain(T10), "board_version"), fields_set({"board_version_id": T10.id, "socket": "J7"}, "job-open"),
+        client, next(devices), added(plain(T10), "board_version"),
+        fields_set({"board_version_id": T10.id, "socket": "J7"}, "job-open"),
     )
     assert await shop() is None
-    await keep(*(added(plain(one), "closing") for one in CLOSINGS))
+    await keep(client, next(devices), *(added(plain(one), "closing") for one in CLOSINGS))
     assert await shop() == built(*CLOSINGS)
     other = closing(9, "bridge", job_id="closed-1")
-    await keep(added(plain(other), "closing"))
+    await keep(client, next(devices), added(plain(other), "closing"))
     assert await shop() == built(*CLOSINGS[1:]), "a job whose closings differ does not count"
-    await keep(removed("closing-9", "closing"), removed("closed-4", "job"))
+    await keep(client, next(devices), removed("closing-9", "closing"), removed("closed-4", "job"))
     assert await shop() == built(*CLOSINGS[:3]), "nor does a closing that was taken back, nor one of a job that was"
-    await keep(fields_set({"learn": False}, "shop", "shop"))
+    await keep(client, next(devices), fields_set({"learn": False}, "shop", "shop"))
     assert await shop() is None
-    await keep(fields_set({"learn": True, "learnt_from_ms": CLOSINGS[0].closed_at_ms}, "shop", "shop"))
+    anew = {"learn": True, "learnt_from_ms": CLOSINGS[0].closed_at_ms}
+    await keep(client, next(devices), fields_set(anew, "shop", "shop"))
     assert await shop() == built(*CLOSINGS[:3], learnt_from_ms=CLOSINGS[0].closed_at_ms)
     opinion = (await client.get("/api/jobs/job-open/opinion")).json()
     assert opinion["learnt"][0]["sentence"] == "2 closed jobs of this shop move the odds."
