@@ -31,6 +31,8 @@ class ClosingFacts(Model, frozen=True, kw_only=True):
     """What goes into a closing by itself: fields of `Closing` of the same names."""
 
     said_before: tuple[SaidBefore, ...] = ()
+    device_chance_before: Share | None = None
+    data_chance_before: Share | None = None
     met_voltage: tuple[MetVoltage, ...] = ()
     socket_kind: SocketKind
     pitch_mm: float
@@ -94,6 +96,17 @@ class TouchesLearnt(Model, frozen=True, kw_only=True):
     learnt: Share
 
 
+class MendLearnt(Model, frozen=True, kw_only=True):
+    """One class of fault that was mended, or could not be: how often, the table's share that can, the learnt one."""
+
+    fault: str
+    words: str
+    worked: int
+    failed: int
+    in_table: Share
+    learnt: Share
+
+
 class Learnt(Model, frozen=True, kw_only=True):
     """What the closed jobs say, beside the table. `shop` is what opinions are formed with; None: the table alone.
 
@@ -108,6 +121,7 @@ class Learnt(Model, frozen=True, kw_only=True):
     stories: tuple[StoryLearnt, ...] = ()
     exposures: tuple[ExposureLearnt, ...] = ()
     touches: tuple[TouchesLearnt, ...] = ()
+    mends: tuple[MendLearnt, ...] = ()
     not_counted: tuple[NotCounted, ...] = ()
     not_learnt: tuple[str, ...] = ()
 

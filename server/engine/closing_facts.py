@@ -36,12 +36,15 @@ def closing_facts(question: ClosingQuestion) -> ClosingFacts:
     facts = accept_readings(sheet, prepared.board, Notes([], []))
     judged = judge(sheet, prepared, facts)
     seen = judged.seen.values()
+    chances = opinion.chances if facts.sweep else None
     return ClosingFacts(
         said_before=tuple(
             SaidBefore(story=one.kind, subject=one.subject, odds=one.odds)
             for one in opinion.stories
             if facts.sweep and one.kind != "counted_differently"
         ),
+        device_chance_before=chances.device.odds if chances is not None else None,
+        data_chance_before=chances.data.odds if chances is not None and chances.data is not None else None,
         met_voltage=_met(prepared, question.was_wrong, opinion.contacts),
         socket_kind=prepared.board.socket.kind,
         pitch_mm=prepared.board.socket.pitch_mm,

@@ -1,8 +1,8 @@
-"""What a shop's closed jobs teach: how often what happens, what a voltage does to a line, how often a touch fails.
+"""What a shop's closed jobs teach: how often what happens, what a voltage does, how often a touch fails, what mends.
 
 Pure, and the same on both sides: the closings in, `Learnt` out, whose `shop` goes into every bench sheet. Each is a
 conjugate estimate with the table as a prior of a stated worth: shares of stories (Dirichlet, `PRIOR_JOBS`), states of
-lines of one exposure (Dirichlet, `PRIOR_LINES`), failed touches (beta, `PRIOR_TOUCHES`).
+lines of one exposure (Dirichlet, `PRIOR_LINES`), failed touches (beta, `PRIOR_TOUCHES`), and mending (`past_mends`).
 
 What was said at the counter is known before any reading and has its own factors in the table; it must not be learnt
 a second time. So a kind of story's weight is what its jobs are beside what was to be expected of the same intakes:
@@ -27,6 +27,7 @@ from server.engine.constants.readings import FINE_PITCH_MM, TOUCH_FAILS_FINE, TO
 from server.engine.constants.stories import SHARE
 from server.engine.exposures import EXPOSURE_WORDS, EXPOSURES
 from server.engine.learning_words import NOT_LEARNT, not_counted, together
+from server.engine.past_mends import mends_learnt, past_mends
 from server.engine.rounding import factor, probability
 from server.engine.stories.kinds import families_of, said_factors
 from shared_models.closing import Closing
@@ -35,6 +36,7 @@ from shared_models.learning import (
     ExposureLearnt,
     LearningQuestion,
     Learnt,
+    MendLearnt,
     NotCounted,
     StateLearnt,
     StoryLearnt,
@@ -58,15 +60,17 @@ def learnt(question: LearningQuestion) -> Learnt:
     stories = _stories(telling)
     exposures = [_exposure(name, late) for name in EXPOSURES]
     touches = [_touches(pitch, late) for pitch in ("wide", "fine")]
+    mends = mends_learnt(late)
     learns = figures is None or figures.learn
     return Learnt(
         learns=learns,
         jobs=len(telling),
         prior_jobs=PRIOR_JOBS,
-        shop=_shop(len(telling), stories, exposures, touches) if learns else None,
+        shop=_shop(len(telling), stories, exposures, touches, mends) if learns else None,
         stories=tuple(stories),
         exposures=tuple(one for one in exposures if one.lines),
         touches=tuple(one for one in touches if one.touches),
+        mends=mends,
         not_counted=tuple(one for one in aside if one.job_ids),
         not_learnt=NOT_LEARNT,
     )
@@ -204,11 +208,15 @@ def _touches(pitch: str, held: list[Closing]) -> TouchesLearnt:
 
 
 def _shop(
-    jobs: int, stories: list[StoryLearnt], exposures: list[ExposureLearnt], touches: list[TouchesLearnt]
+    jobs: int,
+    stories: list[StoryLearnt],
+    exposures: list[ExposureLearnt],
+    touches: list[TouchesLearnt],
+    mends: tuple[MendLearnt, ...],
 ) -> Shop | None:
     wide, fine = touches
     lines = [one for one in exposures if one.lines]
-    if not (jobs or lines or wide.touches or fine.touches):
+    if not (jobs or lines or wide.touches or fine.touches or mends):
         return None
     return Shop(
         weights=tuple(
@@ -224,4 +232,5 @@ def _shop(
         touch_fails_fine=fine.learnt if fine.touches else None,
         learnt_jobs=jobs,
         learnt_touches=wide.touches + fine.touches,
+        mends=past_mends(mends),
     )

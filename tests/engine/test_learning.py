@@ -16,7 +16,7 @@ from server.engine.learning_doors import learnt_json
 from server.engine.prepared import touch_fails
 from shared_models.closing import Closing, MetVoltage, ShopFigures, WasWrong
 from shared_models.learning import ClosingQuestion, LearningQuestion
-from shared_models.sheet import ExposureOdds, Shop
+from shared_models.sheet import ExposureOdds, PastMends, Shop
 
 SHEETS = all_sheets()
 DAY_MS = 86_400_000
@@ -169,6 +169,30 @@ def test_what_lines_were_found_to_be_takes_the_tables_place() -> None:
     assert form_opinion(replace(slipped, shop=shop)).sheet_digest != form_opinion(slipped).sheet_digest
 
 
+def test_what_was_mended_goes_into_the_chances_and_only_where_a_job_can_tell() -> None:
+    def job(number: int, story: Any, **more: Any) -> Closing:
+        return closed(number, story, **{"did": ("replace_part",), "device": "works", **more})
+
+    question = asked(
+        *(job(n, "series_open") for n in range(1, 9)), job(9, "series_open", device="does_not_work"),
+        job(10, "series_open", device="works_in_part"), job(11, "series_open", did=("stop",)),
+        job(12, "chip_damaged"), job(13, "series_open", how="believed"), job(14, "nothing_wrong", did=()),
+        replace(job(15, "series_open"), was_wrong=(*job(0, "series_open").was_wrong, *job(0, "wet").was_wrong)),
+    )
+    told = learnt(question)
+    assert [(one.fault, one.worked, one.failed) for one in told.mends] == [("no_fault", 1, 0), ("small_part", 8, 1)]
+    # 19 of 20 in the table, worth twenty jobs (common practice, no source)
+    assert told.mends[1].in_table == pytest.approx(0.95)
+    assert told.mends[1].learnt == pytest.approx((19 + 8) / 29, abs=1e-6)
+    assert told.shop is not None
+    assert told.shop.mends == (
+        PastMends(fault="no_fault", worked_times=1), PastMends(fault="small_part", worked_times=8, failed_times=1),
+    )
+    opinion = form_opinion(replace(SHEETS["t10_new_socket_stripes"], shop=told.shop))
+    assert opinion.chances is not None
+    assert opinion.chances.rests_on.past_jobs == 10
+
+
 def test_a_state_the_shops_numbers_do_not_know_stays_as_in_the_table() -> None:
     partly = Shop(exposures=(ExposureOdds(exposure="hit_hard", lines=4, odds={"short": 0.5}),))
     found = exposed("hit_hard", partly)
@@ -225,6 +249,9 @@ def test_a_closing_takes_what_was_said_what_was_hit_and_how_it_was_read() -> Non
     }
     # each contact once, two of them also with the other lead, six seconds apart
     assert (facts.touches, facts.failed_touches) == (36, 0)
+    assert opinion.chances is not None and opinion.chances.data is not None
+    assert facts.device_chance_before == opinion.chances.device.odds
+    assert facts.data_chance_before == opinion.chances.data.odds
     assert facts.socket_kind == sheet.board.sockets[0].kind
 
 
@@ -254,3 +281,4 @@ def test_a_sheet_without_a_touch_has_said_nothing_before() -> None:
     empty = replace(SHEETS["t10_new_socket_stripes"], readings=(), observations=())
     facts = closing_facts(ClosingQuestion(sheet=empty))
     assert (facts.said_before, facts.touches, facts.reading_s, facts.sweep_s) == ((), 0, None, None)
+    assert (facts.device_chance_before, facts.data_chance_before) == (None, None)
