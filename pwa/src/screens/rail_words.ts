@@ -16,7 +16,8 @@ export function railNames(board: BoardVersion): string[] {
 export function shortedRail(opinion: Opinion | null): string | null {
   const hunted = (opinion?.next ?? []).find((next) => next.action === "heat" || next.action === "millivolts");
   if (hunted?.touch.what === "rail") return hunted.touch.net;
-  return opinion?.stories.find((story) => story.kind === "rail_short" && story.odds >= 0.2)?.subject ?? null;
+  // a short beside another story is no story of its own in the list, and still to be hunted
+  return opinion?.decisions.find(({ kind, odds }) => kind === "hunt_rail" && odds >= 0.2)?.subject ?? null;
 }
 
 /** Squares as typed: "15", or length and width in millimetres, "12 x 0.8"; null for what is neither. */
