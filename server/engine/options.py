@@ -12,7 +12,6 @@ from server.engine.bench_time import worked_minutes
 from server.engine.chances import Weighed
 from server.engine.constants.chances import (
     DONOR,
-    MIN_PER_H,
     OPTION_ROWS,
     OVER_REACH,
     POWER_UP_HARM,
@@ -22,6 +21,7 @@ from server.engine.constants.chances import (
     SPECIALIST,
     TWO_FAULTS,
 )
+from server.engine.constants.papers import MIN_PER_H
 from server.engine.mends import DATA_CLASSES, Branch, Fault
 from server.engine.rates import moments
 from server.engine.rounding import plain, probability, rate

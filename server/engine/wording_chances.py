@@ -5,7 +5,8 @@ import math
 from msgspec.structs import replace
 
 from server.engine.accepted_board import Board
-from server.engine.constants.chances import HALF_WAY, HARDLY_ANY, NEARLY_ALL, TENS
+from server.engine.constants.chances import HALF_WAY
+from server.engine.constants.papers import TENS, TENS_LEAST, TENS_MOST
 from server.engine.data_storage import Storage
 from server.engine.mends import DATA_CLASSES, Branch, Fault
 from server.engine.rates import Known
@@ -16,15 +17,15 @@ from shared_models.reason import Number, Reason
 
 def in_tens(odds: float) -> str:
     """A chance as people say it: never decimals of a percent."""
-    if odds >= NEARLY_ALL:
-        return "more than 9 in 10"
-    if odds < HARDLY_ANY:
-        return "less than 1 in 10"
+    if odds > TENS_MOST:
+        return "over 19 in 20"
+    if odds < TENS_LEAST:
+        return "under 1 in 20"
     tens = TENS * odds
     below = math.floor(tens)
     if 0 < below < TENS - 1 and HALF_WAY <= tens - below <= 1 - HALF_WAY:
         return f"{below} to {below + 1} in 10"
-    return f"about {min(TENS - 1, max(1.0, round(tens))):.0f} in 10"
+    return f"about {min(TENS - 1, max(1, round(tens)))} in 10"
 
 
 def rests_on_sentence(reference_boards: int, past_jobs: int) -> str:

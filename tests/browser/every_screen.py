@@ -31,6 +31,7 @@ def every_screen(job: str) -> list[Screen]:
         Screen("honesty", "#/honesty", "main", "too few to tell"),
         Screen("pair", "#/pair", "#code"),
         Screen("phones", "#/phones", "main ul li", "this machine"),
+        Screen("figures", "#/figures", "#hour"),
         Screen("meters", "#/meters", "main", "A sheet says what each forces"),
         Screen("sheet", f"#/job/{job}/sheet", "main", "What was typed"),
         Screen("close", f"#/job/{job}/close", "main", "What was really wrong"),
@@ -44,6 +45,9 @@ def every_screen(job: str) -> list[Screen]:
         Screen("leads", f"#/job/{job}/leads?contact=2", "main", "Nothing is known of what lies behind it"),
         Screen("rail", f"#/job/{job}/rail", "main h2", "1. Ohms first"),
         Screen("proof", f"#/job/{job}/proof", "main .said"),
+        Screen("next", f"#/job/{job}/next", "main .box", "The device"),
+        Screen("stop", f"#/job/{job}/stop", "main ol li", "A third failed lift"),
+        Screen("power", f"#/job/{job}/power", "main ol li", "Plug seated"),
         Screen("opinion", f"#/job/{job}/opinion", ".verdicts"),
     ]
 

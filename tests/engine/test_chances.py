@@ -161,9 +161,9 @@ def test_a_healthy_socket_does_not_promise_a_healthy_board() -> None:
 def test_chances_are_told_in_tens_and_never_as_certain() -> None:
     words = {round(odds, 2): in_tens(odds) for odds in (0.0, 0.04, 0.143, 0.3, 0.61, 0.819, 0.85, 0.94, 0.951, 1.0)}
     assert words == {
-        0.0: "less than 1 in 10", 0.04: "less than 1 in 10", 0.14: "1 to 2 in 10", 0.3: "about 3 in 10",
+        0.0: "under 1 in 20", 0.04: "under 1 in 20", 0.14: "1 to 2 in 10", 0.3: "about 3 in 10",
         0.61: "about 6 in 10", 0.82: "about 8 in 10", 0.85: "8 to 9 in 10", 0.94: "about 9 in 10",
-        0.95: "more than 9 in 10", 1.0: "more than 9 in 10",
+        0.95: "over 19 in 20", 1.0: "over 19 in 20",
     }  # fmt: skip
 
 

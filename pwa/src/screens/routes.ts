@@ -6,6 +6,7 @@ export type Route =
   | { at: "bench" }
   | { at: "take_in" }
   | { at: "shop" }
+  | { at: "figures"; back: string }
   | { at: "learning" }
   | { at: "honesty" }
   | { at: "pair"; code: string }
@@ -17,9 +18,9 @@ export type Route =
   | { at: "healthy"; board: string; socket: string }
   | { at: JobPage; job: string; query: URLSearchParams };
 
-export type JobPage = "close" | "sheet" | "safe" | "look" | "plug" | "charge" | "anchor" | "read" | "opinion" | "leads" | "photo" | "rail" | "proof";
+export type JobPage = "next" | "stop" | "power" | "close" | "sheet" | "safe" | "look" | "plug" | "charge" | "anchor" | "read" | "opinion" | "leads" | "photo" | "rail" | "proof";
 
-const JOB_PAGES: readonly JobPage[] = ["close", "sheet", "safe", "look", "plug", "charge", "anchor", "read", "opinion", "leads", "photo", "rail", "proof"];
+const JOB_PAGES: readonly JobPage[] = ["next", "stop", "power", "close", "sheet", "safe", "look", "plug", "charge", "anchor", "read", "opinion", "leads", "photo", "rail", "proof"];
 
 export function parseRoute(hash: string): Route {
   const [path = "", query = ""] = hash.replace(/^#\/?/, "").split("?", 2);
@@ -29,9 +30,9 @@ export function parseRoute(hash: string): Route {
   if (first === "healthy" && job !== undefined && page !== "sheet") {
     return { at: "healthy", board: decodeURIComponent(job), socket: decodeURIComponent(page) };
   }
-  if (first === "meters") {
+  if (first === "meters" || first === "figures") {
     const back = new URLSearchParams(query).get("back") ?? "";
-    return { at: "meters", back: back.startsWith("#/") ? back : TO_BENCH };
+    return { at: first, back: back.startsWith("#/") ? back : TO_BENCH };
   }
   if (first === "shop") return { at: "shop" };
   if (first === "learning") return { at: "learning" };
@@ -66,6 +67,11 @@ export function toJob(job: string, page: JobPage = "sheet", query: Record<string
 /** The meters; `back` is the address one comes from, so that what was being done goes on there. */
 export function toMeters(back: string): string {
   return `#/meters?${new URLSearchParams({ back }).toString()}`;
+}
+
+/** The shop's own figures; `back` is the address one comes from. */
+export function toFigures(back: string): string {
+  return `#/figures?${new URLSearchParams({ back }).toString()}`;
 }
 
 /** The healthy boards of one socket of a board version. */

@@ -32,6 +32,7 @@ import type {
 } from "../generated/models";
 import type { BoardFileDoors } from "./board_files";
 import type { BoardDoors } from "./boards";
+import type { DecideDoors } from "./decide";
 import type { HabitDoors } from "./habits";
 import type { Picture } from "../photo/make";
 import type { HealthyDoors } from "./healthy";
@@ -242,6 +243,7 @@ export type StoreErrorCode =
   | "not_found"
   | "not_complete"
   | "not_safe"
+  | "wrong_value"
   | "meter_not_for_sockets"
   | "unknown";
 
@@ -300,7 +302,7 @@ export type AskResult =
   | { is: "overtaken" }
   | { is: "failed"; why: string };
 
-export interface Door extends BoardDoors, BoardFileDoors, BenchDoors, ClosingDoors, LearningDoors, HealthyDoors, HabitDoors, MeterDoors, FileDoors, PairingDoors, RailDoors {
+export interface Door extends BoardDoors, BoardFileDoors, BenchDoors, ClosingDoors, LearningDoors, HealthyDoors, HabitDoors, MeterDoors, FileDoors, DecideDoors, PairingDoors, RailDoors {
   // queries
   trays(): Live<TrayView[]>;
   /** `null`: there is no such job, or it was taken back. */

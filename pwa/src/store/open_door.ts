@@ -14,6 +14,7 @@ import { applyKeptNewer } from "./catch_up";
 import { closingDoors } from "./closings";
 import { onLiveConnection, PhoneDb } from "./db";
 import type { Door, Live } from "./door";
+import { decideDoors } from "./decide";
 import { drafts } from "./drafts";
 import { edits } from "./edits";
 import { handOver } from "./export";
@@ -82,6 +83,7 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
     ...edits(db, writer),
     ...boardDoors(db, writer, bridge),
     ...boardFileDoors,
+    ...decideDoors(db, writer, asked),
     ...drafts(db, storage),
     ...fileDoors(db, writer),
     ...habitDoors(db, asked),

@@ -114,16 +114,12 @@ BRANCH_COUNTS = _num("BRANCH_COUNTS", 0.004, "1", "ASSUMED", "what is less likel
 SURELY = _num("SURELY", 0.98, "1", "ASSUMED", "a line hurt, or not, more surely than this is taken as so")
 HYPOTHESIS_COUNTS = _num("HYPOTHESIS_COUNTS", 0.002, "1", "ASSUMED", "beside the likeliest; the rest moves no ten")
 CHIPS_IN_DOUBT = int(_num("CHIPS_IN_DOUBT", 3, "chips", "ASSUMED", "of one event whose hurt is left open, both ways"))
-TENS = _num("TENS", 10.0, "1", "ASSUMED", "chances are told in tens, never in decimals of a percent")
 HALF_WAY = _num("HALF_WAY", 0.3, "1", "ASSUMED", "of a ten past a whole one: from here both tens are named")
-NEARLY_ALL = _num("NEARLY_ALL", 0.95, "1", "ASSUMED", "from here it is better than nine in ten")
-HARDLY_ANY = _num("HARDLY_ANY", 0.05, "1", "ASSUMED", "below here it is less than one in ten")
 TWO_FAULTS = _num("TWO_FAULTS", 0.2, "1", "ASSUMED", "p/c needs a single fault: above this it does not hold")
 SETTLED = _num("SETTLED", 0.9, "1", "ASSUMED", "a low line is explained when stories this likely together speak of it")
 OVER_REACH = _num("OVER_REACH", 0.01, "1", "ASSUMED", "a way that brings less does nothing for what was found")
 IDLE_MS = _num("IDLE_MS", 900_000.0, "ms", "ASSUMED", "a gap of more than a quarter of an hour is no bench time")
 MS_PER_MIN = _num("MS_PER_MIN", 60_000.0, "ms", "SOURCE", "BIPM SI brochure 9th ed., table 8")
-MIN_PER_H = _num("MIN_PER_H", 60.0, "min", "SOURCE", "BIPM SI brochure 9th ed., table 8")
 DRAW_BAND = _map(
     "DRAW_BAND", {"low": 0.5, "high": 1.5}, "1", "PRACTICE", "times the expected draw; outside it is another draw"
 )
