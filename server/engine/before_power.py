@@ -85,7 +85,8 @@ def _line(
     if check is not None and check.done and row.by == "hand" and not _lacks(row, check):
         return PowerLine(id=row.id, title=row.title, state="ticked", sentence=_ticked(row, check))
     lacks = _lacks(row, check) if check is not None and check.done else ""
-    words = LINE_WORDS["nothing_read" if row.id == "lows_explained" and not read else row.id]
+    name = "nothing_read" if row.id == "lows_explained" and not read else row.id
+    words = LINE_WORDS.get(name, f"{row.detail[:1].upper()}{row.detail[1:]}.")
     sentence = lacks or words.format(lows=listed(lows))
     return PowerLine(id=row.id, title=row.title, state="missing", sentence=sentence, contacts=contacts)
 

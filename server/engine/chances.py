@@ -110,11 +110,13 @@ TABLE_RATES = _rates({})
 
 
 def past_jobs(sheet: BenchSheet) -> int:
-    """Closed jobs of this shop that stand behind the rates."""
+    """Closed jobs of this shop that stand behind the odds or the rates."""
+    if sheet.shop is None:
+        return 0
     count = 0
-    for past in sheet.shop.mends if sheet.shop is not None else ():
+    for past in sheet.shop.mends:
         count += past.worked_times + past.failed_times
-    return count
+    return max(count, sheet.shop.learnt_jobs)
 
 
 def _data_hurt(branches: list[Branch]) -> float:

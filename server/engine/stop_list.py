@@ -30,7 +30,7 @@ def stop_list(
         gentle = any(touch.action not in HEATS_OR_POWERS for touch in coming)
     seen = list(judged.observations)
     told = {
-        "charred": lambda row: _noted(row, seen, ("charred",), ("burnt", "was seen burnt: look whether the board is")),
+        "charred": lambda row: _noted(row, seen, ("charred",), ("burnt", "look whether the board is")),
         "corroded_under_chip": lambda row: _corroded(row, seen, judged.prepared.board),
         "short_in_data_chip": lambda row: _shorted(row, judged),
         "third_failed_lift": lambda row: _lifts(row, seen),
@@ -53,7 +53,8 @@ def _noted(row: StopRow, seen: list[Observation], kinds: tuple[str, ...], hint: 
     hinted = [one for one in seen if hint is not None and one.seen == hint[0]]
     if hinted and hint is not None:
         contacts = tuple(sorted({number for one in hinted for number in one.contacts}))
-        return _say(row, "look", f"{', '.join(contacts) or 'Something'} {hint[1]}. {row.look}", contacts)
+        at = f" at {', '.join(contacts)}" if contacts else ""
+        return _say(row, "look", f"Seen {hint[0]}{at}: {hint[1]}. {row.look}", contacts)
     return _say(row, "look", row.look)
 
 
@@ -62,7 +63,7 @@ def _corroded(row: StopRow, seen: list[Observation], board: Board) -> StopLine:
     at_chip = [one for one in seen if one.seen == "wet" and one.part is not None and _data_part(board, one.part)]
     if at_chip:
         return _say(row, "holds", f"Wet or corroded noted at {at_chip[-1].part}.")
-    return _noted(row, seen, ("corroded_under_chip",), ("wet", "was seen wet: look how far it creeps"))
+    return _noted(row, seen, ("corroded_under_chip",), ("wet", "look how far it creeps"))
 
 
 def _data_part(board: Board, ref: str) -> bool:

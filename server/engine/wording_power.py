@@ -13,11 +13,6 @@ LINE_WORDS = {
     "main_rail_proved": "Not proved. Measure it under Make safe.",
     "led_capacitor_proved": "Not proved. Measure it under Make safe.",
     "socket_looked_at": "Nobody looked yet: a picture, or what was seen, under Look.",
-    "plug_seated": "Not ticked yet.",
-    "limit_set": "Not set yet.",
-    "leads_on_output_off": "Not ticked yet.",
-    "ramp_from_zero": "Not ticked yet.",
-    "stands_by": "Nobody named yet.",
     "sure_once": "{lows} may be what is left of the way to the data.",
     "sure_twice": "Said once; it needs a second time.",
 }
