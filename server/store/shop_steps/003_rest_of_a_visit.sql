@@ -10,6 +10,9 @@ COMMENT ON COLUMN second_probe.job.limit_work_min IS 'minutes of work the owner 
 COMMENT ON COLUMN second_probe.job.storage IS 'how the chip with the data sits: not_known, soldered, removable or sealed_to_chip';
 COMMENT ON COLUMN second_probe.job.data_set IS 'where processor, memory and storage that belong together are: not_known, on_this_board or on_another_board';
 
+ALTER TABLE second_probe.observation ADD COLUMN supply_mv double precision;
+COMMENT ON COLUMN second_probe.observation.supply_mv IS 'the supply''s voltage, millivolts';
+
 CREATE TABLE second_probe.power_check (
   branch text NOT NULL REFERENCES second_probe.branch (name),
   id text NOT NULL,
@@ -20,6 +23,7 @@ CREATE TABLE second_probe.power_check (
   expected_ma double precision,
   supply_mv double precision,
   who text NOT NULL,
+  note text NOT NULL,
   waived_because text,
   checked_at_ms bigint NOT NULL,
   checked_at timestamptz GENERATED ALWAYS AS (to_timestamp(checked_at_ms / 1000.0)) STORED,
@@ -41,6 +45,7 @@ COMMENT ON COLUMN second_probe.power_check.limit_ma IS 'the supply''s limit, mil
 COMMENT ON COLUMN second_probe.power_check.expected_ma IS 'the draw that was expected, milliamperes';
 COMMENT ON COLUMN second_probe.power_check.supply_mv IS 'the supply''s voltage, millivolts';
 COMMENT ON COLUMN second_probe.power_check.who IS 'who stands by';
+COMMENT ON COLUMN second_probe.power_check.note IS 'in words, what a low line is';
 COMMENT ON COLUMN second_probe.power_check.waived_because IS 'why it does not apply';
 COMMENT ON COLUMN second_probe.power_check.checked_at_ms IS 'when, in milliseconds since 1970-01-01 UTC';
 COMMENT ON COLUMN second_probe.power_check.checked_at IS 'when';
@@ -117,6 +122,7 @@ CREATE TABLE second_probe.custody (
   sanitised text,
   method text NOT NULL,
   verified_how text NOT NULL,
+  files text NOT NULL,
   happened_at_ms bigint NOT NULL,
   happened_at timestamptz GENERATED ALWAYS AS (to_timestamp(happened_at_ms / 1000.0)) STORED,
   noted_by text NOT NULL,
@@ -139,6 +145,7 @@ COMMENT ON COLUMN second_probe.custody.to_whom IS 'to whom; an owner''s words';
 COMMENT ON COLUMN second_probe.custody.sanitised IS 'clear, purge or destroy, as in NIST SP 800-88 Rev. 2; null: nothing was';
 COMMENT ON COLUMN second_probe.custody.method IS 'how it was sanitised';
 COMMENT ON COLUMN second_probe.custody.verified_how IS 'how that was shown';
+COMMENT ON COLUMN second_probe.custody.files IS 'whether the owner''s files were opened: not_said, not_opened or opened_as_agreed';
 COMMENT ON COLUMN second_probe.custody.happened_at_ms IS 'when, in milliseconds since 1970-01-01 UTC';
 COMMENT ON COLUMN second_probe.custody.happened_at IS 'when';
 COMMENT ON COLUMN second_probe.custody.noted_by IS 'by whom it was noted';
@@ -197,6 +204,10 @@ CREATE TABLE second_probe.closing (
   said_before jsonb NOT NULL,
   device_chance_before double precision,
   data_chance_before double precision,
+  what_happened jsonb NOT NULL,
+  symptoms jsonb NOT NULL,
+  socket_kind text,
+  pitch_mm double precision,
   met_voltage jsonb NOT NULL,
   touches bigint NOT NULL,
   failed_touches bigint NOT NULL,
@@ -228,6 +239,10 @@ COMMENT ON COLUMN second_probe.closing.data IS 'safe, in_part, lost, not_touched
 COMMENT ON COLUMN second_probe.closing.said_before IS 'list of stories with the odds the opinion gave them';
 COMMENT ON COLUMN second_probe.closing.device_chance_before IS 'the chance for the device that the opinion gave';
 COMMENT ON COLUMN second_probe.closing.data_chance_before IS 'the chance for the data that the opinion gave';
+COMMENT ON COLUMN second_probe.closing.what_happened IS 'list: what had been said, as in job';
+COMMENT ON COLUMN second_probe.closing.symptoms IS 'list, as in job';
+COMMENT ON COLUMN second_probe.closing.socket_kind IS 'how the socket holds its plug';
+COMMENT ON COLUMN second_probe.closing.pitch_mm IS 'its pitch, millimetres';
 COMMENT ON COLUMN second_probe.closing.met_voltage IS 'list of lines that met a voltage they should not, and how they read';
 COMMENT ON COLUMN second_probe.closing.touches IS 'how often a probe was put down';
 COMMENT ON COLUMN second_probe.closing.failed_touches IS 'touches that a second one did not confirm';

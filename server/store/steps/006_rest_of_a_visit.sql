@@ -62,6 +62,30 @@ FROM (
   FROM (SELECT DISTINCT id FROM field WHERE kind = 'job') AS one
 );
 
+DROP VIEW shop_observation;
+
+CREATE VIEW shop_observation AS
+SELECT
+  id,
+  json_extract(record, '$.of.job_id') AS job_id,
+  json_extract(record, '$.of.reference_board_id') AS reference_board_id,
+  json_extract(record, '$.seen') AS seen,
+  coalesce(json_extract(record, '$.subject'), 'board_socket') AS subject,
+  coalesce(json_extract(record, '$.contacts'), '[]') AS contacts,
+  json_extract(record, '$.part') AS part,
+  json_extract(record, '$.photo_id') AS photo_id,
+  coalesce(json_extract(record, '$.place'), '') AS place,
+  json_extract(record, '$.draw_ma') AS draw_ma,
+  json_extract(record, '$.limit_ma') AS limit_ma,
+  json_extract(record, '$.seen_at_ms') AS seen_at_ms,
+  coalesce(json_extract(record, '$.seen_by'), '') AS seen_by,
+  coalesce(json_extract(record, '$.note'), '') AS note,
+  EXISTS (SELECT 1 FROM removed WHERE removed.kind = 'observation' AND removed.id = fact.id) AS is_removed,
+  (SELECT why FROM removed WHERE removed.kind = 'observation' AND removed.id = fact.id) AS removed_why,
+  seq, CAST(substr(stamp, 1, 15) AS INTEGER) AS changed_at_ms,
+  json_extract(record, '$.supply_mv') AS supply_mv
+FROM fact WHERE kind = 'observation';
+
 CREATE VIEW shop_power_check AS
 SELECT
   id,
@@ -72,6 +96,7 @@ SELECT
   json_extract(record, '$.expected_ma') AS expected_ma,
   json_extract(record, '$.supply_mv') AS supply_mv,
   coalesce(json_extract(record, '$.who'), '') AS who,
+  coalesce(json_extract(record, '$.note'), '') AS note,
   json_extract(record, '$.waived_because') AS waived_because,
   json_extract(record, '$.checked_at_ms') AS checked_at_ms,
   coalesce(json_extract(record, '$.checked_by'), '') AS checked_by,
@@ -115,6 +140,7 @@ SELECT
   json_extract(record, '$.sanitised') AS sanitised,
   coalesce(json_extract(record, '$.method'), '') AS method,
   coalesce(json_extract(record, '$.verified_how'), '') AS verified_how,
+  coalesce(json_extract(record, '$.files'), 'not_said') AS files,
   json_extract(record, '$.happened_at_ms') AS happened_at_ms,
   coalesce(json_extract(record, '$.noted_by'), '') AS noted_by,
   coalesce(json_extract(record, '$.note'), '') AS note,
@@ -149,6 +175,10 @@ SELECT
   coalesce(json_extract(record, '$.said_before'), '[]') AS said_before,
   json_extract(record, '$.device_chance_before') AS device_chance_before,
   json_extract(record, '$.data_chance_before') AS data_chance_before,
+  coalesce(json_extract(record, '$.what_happened'), '[]') AS what_happened,
+  coalesce(json_extract(record, '$.symptoms'), '[]') AS symptoms,
+  json_extract(record, '$.socket_kind') AS socket_kind,
+  json_extract(record, '$.pitch_mm') AS pitch_mm,
   coalesce(json_extract(record, '$.met_voltage'), '[]') AS met_voltage,
   coalesce(json_extract(record, '$.touches'), 0) AS touches,
   coalesce(json_extract(record, '$.failed_touches'), 0) AS failed_touches,
