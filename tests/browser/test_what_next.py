@@ -116,7 +116,7 @@ def _powers(page: Page) -> None:
     looks_right(page)
     _shot(page, "power")
     page.get_by_role("link", name=_named("Look", "Socket looked at")).click()
-    page.get_by_label("seen", exact=True).select_option("clean")
+    page.locator("form select").first.select_option("clean")
     page.get_by_role("button", name="Add", exact=True).click()
     go(page, f"{SOCKET_JOB}/power")
     for title in ("Plug seated", "Leads on with the output off", "Voltage up from zero"):
