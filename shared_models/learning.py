@@ -141,6 +141,22 @@ class HonestyBin(Model, frozen=True, kw_only=True):
     honest_high: int
 
 
+class ChanceHonesty(Model, frozen=True, kw_only=True):
+    """Chances that were said of devices, or of data, beside how they ended.
+
+    `said_sum`: how many honest chances would have had come true on average. `brier`: mean of the squared distance.
+    """
+
+    of: Literal["device", "data"]
+    jobs: int
+    said_sum: float
+    came_true: int
+    honest_low: int
+    honest_high: int
+    brier: float
+    sentence: str
+
+
 class Honesty(Model, frozen=True, kw_only=True):
     """How honest the odds of closed jobs were.
 
@@ -165,6 +181,7 @@ class Honesty(Model, frozen=True, kw_only=True):
     log_floor: float
     first: int = 0
     among_three: int = 0
+    chances: tuple[ChanceHonesty, ...] = ()
     timed_jobs: int = 0
     reading_s: float = 0.0
     sweep_s: float = 0.0

@@ -11,6 +11,7 @@ from server.engine.closings import counted, same_subject
 from server.engine.constants.learning import AMONG_FIRST, HONEST_TAIL, HONEST_Z, TOO_FEW_FLOOR
 from server.engine.constants.next_touch import BOXES, STORY_FLOOR
 from server.engine.constants.sessions import PERCENT
+from server.engine.honest_chances import honest_chances
 from server.engine.learning_words import counted_words, not_counted
 from server.engine.rounding import plain, probability
 from server.engine.scores import honest_hits, log_score, murphy
@@ -38,10 +39,12 @@ def honesty(question: LearningQuestion) -> Honesty:
         "reading_s": plain(math.fsum(one.reading_s or 0.0 for one in timed)),
         "sweep_s": plain(math.fsum(one.sweep_s or 0.0 for one in timed)),
     }
+    chances = honest_chances(held)
     if not jobs:
         sentences = (_few_words(0), *_saved_words(timed))
         return Honesty(
-            jobs=0, too_few=True, log_floor=STORY_FLOOR, sentences=sentences, not_counted=aside, **seconds,
+            jobs=0, too_few=True, log_floor=STORY_FLOOR, chances=chances, sentences=sentences, not_counted=aside,
+            **seconds,
         )
     led = [(ranked[0].odds, _is_true(ranked[0], one)) for ranked, one in jobs]
     bins, off_by, floor, floor_high = _bins(led)
@@ -70,6 +73,7 @@ def honesty(question: LearningQuestion) -> Honesty:
         log_floor=STORY_FLOOR,
         first=first,
         among_three=among,
+        chances=chances,
         sentences=(*told, *_saved_words(timed)),
         not_counted=aside,
         **seconds,

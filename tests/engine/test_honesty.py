@@ -109,3 +109,36 @@ def test_seconds_saved_are_said_either_way() -> None:
     assert "150 s less than every contact in turn" in found.sentences[-1]
     longer = told(closed(1, 0.8, True, reading_s=300.0, sweep_s=240.0))
     assert "60 s more than every contact in turn" in longer.sentences[-1]
+
+
+def test_chances_are_judged_by_how_device_and_data_ended() -> None:
+    def ended(number: int, device: Any, data: Any, chance: float | None) -> Closing:
+        return Closing(
+            id=f"c-{number}", job_id=f"j-{number}", closed_at_ms=1, device=device, data=data,
+            device_chance_before=chance, data_chance_before=chance,
+        )
+
+    found = told(
+        ended(1, "works", "safe", 0.9), ended(2, "works_in_part", "lost", 0.8),
+        ended(3, "does_not_work", "in_part", 0.5),
+        ended(4, "not_tried", "not_asked", 0.5), ended(5, "works", "safe", None),
+    )
+    device, data = found.chances
+    assert (device.of, device.jobs, device.came_true, device.said_sum) == ("device", 3, 2, 2.2)
+    # by hand: 0.1 0.2 0.5 squared, over three; none comes true in 0.1 x 0.2 x 0.5 of such sets
+    assert device.brier == 0.1
+    assert (device.honest_low, device.honest_high) == (1, 3)
+    assert device.sentence == (
+        "The device works in 2 of 3 jobs; honest chances as they were said give 1 to 3 in 19 of 20 such sets."
+    )
+    assert (data.of, data.jobs, data.came_true, data.brier) == ("data", 2, 1, 0.325)
+
+
+def test_chances_that_promised_too_much_lie_outside_the_honest_range() -> None:
+    jobs = [
+        Closing(id=f"c-{n}", job_id=f"j-{n}", closed_at_ms=1, device="works" if n % 2 else "does_not_work",
+                device_chance_before=0.9)
+        for n in range(30)
+    ]
+    [device] = told(*jobs).chances
+    assert device.came_true < device.honest_low
