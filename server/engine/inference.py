@@ -242,7 +242,7 @@ def _rail_beside_wet(prepared: Prepared, first: int, second: int) -> float:
     """Liquid seldom does one thing: a rail shorted somewhere else on a wet board is no unrelated fault."""
     for wet, rail, place in ((first, second, second), (second, first, first)):
         if prepared.stories[wet].kind == "wet" and prepared.stories[rail].kind == "rail_short":
-            odds = RAIL_WITH_WET / sum(story.kind == "rail_short" for story in prepared.stories)
+            odds = RAIL_WITH_WET / len([one for one in prepared.stories if one.kind == "rail_short"])
             return max(0.0, math.log(odds / (1 - odds)) - prepared.log_second[place])
     return 0.0
 
