@@ -7,7 +7,7 @@ from typing import Literal
 
 from shared_models.base import BODY_V, Id, Model
 from shared_models.opinion import Band, Reminder, Verdict
-from shared_models.reading import LeadOnGround, Steadiness
+from shared_models.reading import DisplayUnit, LeadOnGround, Place, ReadingKind, Steadiness, Subject, Touch
 
 ProofOutcome = Literal[
     "mended",
@@ -54,12 +54,31 @@ class ProofContact(Model, frozen=True, kw_only=True):
     sentence: str
 
 
+class ProofPlace(Model, frozen=True, kw_only=True):
+    """A reading at another place than a contact's spring (across a fuse, a rail's ohms), before and after, as typed.
+
+    Nothing is judged of it here. Empty text: not read at that stage.
+    """
+
+    touch: Touch
+    kind: ReadingKind
+    subject: Subject = "board_socket"
+    place: Place = "spring"
+    lead_on_ground: LeadOnGround | None = "red"
+    before_typed: str = ""
+    before_unit: DisplayUnit | None = None
+    after_typed: str = ""
+    after_unit: DisplayUnit | None = None
+    reading_ids: tuple[Id, ...] = ()
+
+
 class RepairProof(Model, frozen=True, kw_only=True):
     """The answer. `contacts` in the order to look at them: what changed, what was not read again, what differs.
 
     `proven`: something was odd before, all of it was read again, cool, and reads as healthy boards do. The lists name
     contacts: `still_odd` everything that differs now, `read_again_first` what to read, anchors first, then what was
-    odd, then what lies beside it. `sentences` sum it up; `reminders` are asked before and after reading.
+    odd, then what lies beside it. `places` are all other readings. `sentences` sum it up; `reminders` are asked before
+    and after reading.
     """
 
     engine_version: str
@@ -72,6 +91,7 @@ class RepairProof(Model, frozen=True, kw_only=True):
     not_read_again: tuple[str, ...] = ()
     still_odd: tuple[str, ...] = ()
     read_again_first: tuple[str, ...] = ()
+    places: tuple[ProofPlace, ...] = ()
     sentences: tuple[str, ...] = ()
     reminders: tuple[Reminder, ...] = ()
     v: int = BODY_V

@@ -12,7 +12,7 @@ from server.engine.door import ENGINE_VERSION, form_opinion
 from server.engine.stories.kinds import scene_of
 from server.engine.wording_proof import COOL, LED_AGAIN, WARM, named, of_contact, summed_up
 from shared_models.opinion import ContactOpinion, Opinion, Reminder
-from shared_models.proof import ProofContact, ProofOutcome, ProofSide, RepairProof
+from shared_models.proof import ProofContact, ProofOutcome, ProofPlace, ProofSide, RepairProof
 from shared_models.reading import AtContact, Reading, Stage, Steadiness
 from shared_models.sheet import BenchSheet
 from shared_models.tables import PLUGGING_LIMIT_MV
@@ -63,6 +63,7 @@ def repair_proof(sheet: BenchSheet) -> RepairProof:
         not_read_again=tuple(unseen),
         still_odd=tuple(contact for _, contact in differs),
         read_again_first=_to_read(sheet, before, contacts),
+        places=_places(sheet),
         sentences=summed_up(odd_before, mended, differs, unseen, started=started, proven=proven),
         reminders=_reminders(sheet, warm),
     )
@@ -145,6 +146,35 @@ def _to_read(sheet: BenchSheet, before: Opinion, contacts: list[ProofContact]) -
     wanted = [*before.numbering.anchors, *(board.contacts[place].number for place in (*odd, *beside))]
     done = {one.contact for one in contacts if one.after is not None and not one.after.touch_again}
     return tuple(one for one in dict.fromkeys(wanted) if one not in done) if odd else ()
+
+
+def _places(sheet: BenchSheet) -> tuple[ProofPlace, ...]:
+    """The newest reading of each stage at every place but a contact's spring in diode mode, red on ground."""
+    gone = {*sheet.removed_ids, *(one.supersedes for one in sheet.readings if one.supersedes)}
+    found: dict[bytes, dict[str, Reading]] = {}
+    for one in sorted(sheet.readings, key=lambda one: (one.taken_at_ms, one.id)):
+        at = (one.touch, one.kind, one.subject, one.place, one.lead_on_ground)
+        swept = isinstance(one.touch, AtContact) and at[1:] == ("drop", "board_socket", "spring", "red")
+        if one.id not in gone and one.socket == sheet.socket and not swept:
+            found.setdefault(_encoder.encode(at), {})[one.stage] = one
+    return tuple(_place(found[key]) for key in sorted(found))
+
+
+def _place(stages: dict[str, Reading]) -> ProofPlace:
+    before, after = stages.get("before_repair"), stages.get("after_repair")
+    one = next(iter(stages.values()))
+    return ProofPlace(
+        touch=one.touch,
+        kind=one.kind,
+        subject=one.subject,
+        place=one.place,
+        lead_on_ground=one.lead_on_ground,
+        before_typed=before.as_typed if before else "",
+        before_unit=before.display_unit if before else None,
+        after_typed=after.as_typed if after else "",
+        after_unit=after.display_unit if after else None,
+        reading_ids=tuple(reading.id for reading in (before, after) if reading is not None),
+    )
 
 
 def _read_warm(contacts: list[ProofContact], readings: dict[str, Reading]) -> list[str]:

@@ -11,6 +11,7 @@ from server.engine.constants.shorts import (
     ABOVE_INJECTED_SHARE,
     NOISE_SPANS,
     POINT_NOISE_MV,
+    POINTS_MOST,
     SAME_CURRENT_SHARE,
 )
 from server.engine.wording_points import refusal_words
@@ -47,9 +48,10 @@ def standing_points(question: ShortRailQuestion) -> Standing:
     if not measured:
         return Standing([], [])
     newest = measured[-1]
-    used = [one for one in measured if _same_setting(one, newest)]
-    aside = [(one, "another current or return than the newest point") for one in measured if one not in used]
-    return Standing(used, aside)
+    alike = [one for one in measured if _same_setting(one, newest)]
+    aside = [(one, "another current or return than the newest point") for one in measured if one not in alike]
+    aside += [(one, f"older than the newest {POINTS_MOST}") for one in alike[:-POINTS_MOST]]
+    return Standing(alike[-POINTS_MOST:], aside)
 
 
 def _same_setting(one: RailPoint, newest: RailPoint) -> bool:

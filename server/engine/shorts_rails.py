@@ -12,7 +12,7 @@ from server.engine.errors import SheetError
 from server.engine.quantities import Doubt, read_text
 from server.engine.rail_places import joined_name
 from server.engine.rounding import plain
-from server.engine.wording_shorts import beside_words
+from server.engine.wording_shorts import UNNAMED_CORE, beside_words
 from shared_models.board import BoardVersion, Contact, RailKind, SeriesPart
 from shared_models.reading import AtContact, AtRail, AtTestPoint, BetweenContacts, Ohms, OverRange, Reading, Value
 from shared_models.shorts import RailBeside, ShortRailQuestion
@@ -29,8 +29,6 @@ KIND_OF_ROLE: dict[str, RailKind] = {
     "core_rail_large": "core",
     "led_plus": "backlight",
 }
-UNNAMED_CORE = "core"
-"""Stands for the processor's core where the board's record names no core rail: there is one all the same."""
 
 
 RailState = Literal["apart", "joined", "through_part", "not_measured"]

@@ -25,6 +25,11 @@ CAUTIONS = (
 )
 
 
+UNNAMED_CORE = "core"
+"""Stands for the processor's core where the board's record names no core rail: there is one all the same."""
+THE_CORE = {UNNAMED_CORE: "the processor's core"}
+
+
 def volts(mv: float) -> str:
     """Millivolts as volts, as a supply shows them."""
     return f"{round(mv / UNIT_FACTORS['V'], 2):g} V"
@@ -71,6 +76,7 @@ def supply_words(
     own: str, start_mv: float, start_ma: float, ceiling_mv: float, by: str, *, assumed: bool, core: bool, alone: bool
 ) -> tuple[str, ...]:
     """Where to begin and where to stop, with the reasons."""
+    by = THE_CORE.get(by, by) if assumed else by
     if core:
         begin = (
             f"Begin at {volts(start_mv)} with the limit at {amperes(start_ma)}: a core or memory rail is fed with it, "
@@ -92,6 +98,7 @@ def supply_words(
 
 def above_ceiling(set_mv: float, ceiling_mv: float, by: str, own: str) -> str:
     """A setting that is refused."""
+    by = THE_CORE.get(by, by)
     why = f"{by} takes no more" if by == own else f"{by} may be joined to {own} and takes no more"
     return (
         f"{volts(set_mv)} is above the ceiling of {volts(ceiling_mv)}: {why}. Turn the supply down before its output "
@@ -101,7 +108,7 @@ def above_ceiling(set_mv: float, ceiling_mv: float, by: str, own: str) -> str:
 
 def ohms_first(own: str, others: list[str]) -> str:
     """What stands before any injection."""
-    return f"Ohms from {own} to {', '.join(others)} come before any injection."
+    return f"Ohms from {own} to {', '.join(THE_CORE.get(one, one) for one in others)} come before any injection."
 
 
 ASK_TWICE = (

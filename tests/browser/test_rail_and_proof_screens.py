@@ -64,8 +64,8 @@ def test_a_shorted_rail_from_the_first_ohms_to_the_place_of_the_short(phone: Pag
     phone.get_by_role("link", name="Shorted rail").click()
     phone.get_by_label("Which rail").select_option("N2")
     main = phone.locator("main")
-    expect(main).to_contain_text("Do not inject yet.")
-    expect(main).to_contain_text("Ohms from N2 to core come before any injection.")
+    expect(phone.locator("footer")).to_have_text("Do not inject yet.")
+    expect(main).to_contain_text("Ohms from N2 to the processor's core come before any injection.")
     expect(phone.get_by_role("button", name="Keep the point")).to_have_count(0)
     looks_right(phone)
 
@@ -73,7 +73,7 @@ def test_a_shorted_rail_from_the_first_ohms_to_the_place_of_the_short(phone: Pag
     phone.get_by_label("N2 to core").fill("OL")
     phone.get_by_role("button", name="Keep", exact=True).click()
     expect(main).to_contain_text("N2 to core reads OL: apart.")
-    expect(main).to_contain_text("Do not inject yet.")  # the data are asked about twice
+    expect(phone.locator("footer")).to_have_text("Do not inject yet.")  # the data are asked about twice
     phone.get_by_role("checkbox", name="The owner was told").check()
     phone.get_by_role("checkbox", name="Asked again here").check()
     expect(main).to_contain_text("Nothing stands before it")
@@ -82,16 +82,20 @@ def test_a_shorted_rail_from_the_first_ohms_to_the_place_of_the_short(phone: Pag
     expect(phone.get_by_role("button", name="Keep the point")).to_have_count(0)
     phone.get_by_label("set to, volts").fill("0.5")
     phone.get_by_label("limit, amperes").fill("1")
-    expect(main).to_contain_text("Measure first where the current goes in")
+    expect(phone.locator("footer")).to_contain_text("Measure first where the current goes in")
 
     keep_point(phone, "a few", "12")
     expect(phone.get_by_role("alert")).to_contain_text('"a few" are no squares; for example 15')
+    keep_point(phone, "0", "4000000")
+    expect(phone.get_by_role("alert")).to_contain_text('"4000000" are no millivolts')
+    phone.get_by_label("its return at").fill("screw hole")  # said once, it stays
     for squares, millivolts in READS.items():
-        keep_point(phone, str(squares), str(millivolts), f"C{squares}")
+        typed = "20 x 0,8" if squares == 25 else str(squares)
+        keep_point(phone, typed, str(millivolts), f"C{squares}")
         expect(main.get_by_role("listitem").filter(has_text=f"C{squares} {millivolts:g} mV")).to_have_count(1)
     expect(main).to_contain_text("so the short lies between C25 and C40")
     expect(main.get_by_role("img", name="Millivolts over squares")).to_be_visible()
-    expect(main.locator(".frame")).to_contain_text("Measure next at")
+    expect(phone.locator("footer")).to_contain_text("Measure next at")
     looks_right(phone)
 
     keep_point(phone, "80", "620", "C80")
@@ -105,11 +109,12 @@ def test_a_shorted_rail_from_the_first_ohms_to_the_place_of_the_short(phone: Pag
     kept = added(shop, "rail_point")
     assert [(one["along_squares"], one["mv"]) for one in kept] == [*READS.items(), (80, 620)]
     assert kept[0]["is_injection"] and {one["injected_mv"] for one in kept} == {500}
-    assert {one["job_id"] for one in kept} == {JOB_ID}
+    assert {one["job_id"] for one in kept} == {JOB_ID} and {one["return_at"] for one in kept} == {"screw hole"}
 
 
 def test_a_repair_is_read_again_and_what_nobody_read_is_named(phone: Page, shop: ServerProcess) -> None:
     for at, typed in (("1", "0"), ("2", "450"), ("3", "111"), ("3", "112")):
+        go(phone, f"{JOB}/sheet")  # the same address once more would be no move
         go(phone, f"{JOB}/read?contacts={at}")
         expect(number(phone)).to_have_text(at)
         phone.keyboard.type(typed)

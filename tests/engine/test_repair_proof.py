@@ -9,6 +9,7 @@ import pytest
 
 from server.engine.proof import repair_proof, repair_proof_json
 from shared_models.proof import ProofContact, RepairProof
+from shared_models.reading import AcrossPart
 from shared_models.sheet import BenchSheet
 
 SHEET = Path("demo/sheets/t10_slipped_in_crooked_then_all_answers.json")
@@ -114,6 +115,20 @@ def test_the_led_capacitor_is_proved_again_before_unplugging() -> None:
         later = msgspec.structs.replace(proof, id="later", measured_mv=measured_mv, proved_at_ms=last + 1)
         told = repair_proof(msgspec.structs.replace(sheet, make_safe=(*sheet.make_safe, later)))
         assert any(one.code == "led_capacitor_again" for one in told.reminders) is still_asked
+
+
+def test_readings_at_other_places_stand_before_and_after_as_typed() -> None:
+    sheet = job(MENDED)
+    fuse = next(one for one in sheet.readings if one.touch == AcrossPart(part="F3"))
+    again = msgspec.structs.replace(
+        fuse, id="f3-after", stage="after_repair", as_typed="0.2", taken_at_ms=fuse.taken_at_ms + 10**6,
+    )
+    places = repair_proof(msgspec.structs.replace(sheet, readings=(*sheet.readings, again))).places
+    told = {msgspec.json.encode(one.touch): one for one in places}[msgspec.json.encode(fuse.touch)]
+    assert (told.before_typed, told.after_typed, told.after_unit) == ("OL", "0.2", fuse.display_unit)
+    assert told.reading_ids == (fuse.id, "f3-after")
+    gone = msgspec.structs.replace(sheet, removed_ids=(fuse.id,))
+    assert all(one.touch != fuse.touch for one in repair_proof(gone).places)
 
 
 def test_the_stage_of_the_sheet_and_the_order_of_its_rows_do_not_matter() -> None:

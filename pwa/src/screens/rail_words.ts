@@ -12,12 +12,27 @@ export function railNames(board: BoardVersion): string[] {
   return [...new Set([...named, ...touched])];
 }
 
-/** The rail that the opinion holds for shorted, if it holds one. */
-export function shortedRail(opinion: Opinion | null): string | null {
-  const hunted = (opinion?.next ?? []).find((next) => next.action === "heat" || next.action === "millivolts");
+/** From these odds on a shorted rail is worth a way of its own on the opinion. */
+const WORTH_HUNTING = 0.2;
+
+/** The rail that the opinion holds for shorted, or would have hunted, if there is one. */
+export function shortedRail(opinion: Opinion | null, board: BoardVersion): string | null {
+  if (opinion === null) return null;
+  const hunted = opinion.next.find((next) => next.action === "heat" || next.action === "millivolts");
   if (hunted?.touch.what === "rail") return hunted.touch.net;
-  // a short beside another story is no story of its own in the list, and still to be hunted
-  return opinion?.decisions.find(({ kind, odds }) => kind === "hunt_rail" && odds >= 0.2)?.subject ?? null;
+  // a short beside another story is no story of its own in the list, and still to be hunted: decisions come first
+  const known = railNames(board);
+  const named = [
+    ...opinion.decisions.filter((one) => one.kind === "hunt_rail" && one.odds >= WORTH_HUNTING).map((one) => one.subject),
+    ...opinion.stories.filter((one) => one.kind === "rail_short" && one.odds >= WORTH_HUNTING).map((one) => one.subject),
+    ...opinion.contacts.filter((one) => one.verdict === "short").map((one) => netOf(board, one.contact)),
+  ];
+  return named.find((name) => known.includes(name)) ?? null;
+}
+
+function netOf(board: BoardVersion, number: string): string {
+  const contact = board.sockets.flatMap((socket) => socket.contacts).find((one) => one.number === number);
+  return contact?.net ?? number;
 }
 
 /** Squares as typed: "15", or length and width in millimetres, "12 x 0.8"; null for what is neither. */

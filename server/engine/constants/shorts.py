@@ -65,6 +65,7 @@ SECOND_SLOPE_SHARE = _num("SECOND_SLOPE_SHARE", 0.1, "1", "ASSUMED", "less of th
 ROUGHEST_SHARE = _num("ROUGHEST_SHARE", 0.15, "1", "ASSUMED", "of the whole fall: rougher points are no line")
 NOISE_SPANS = _num("NOISE_SPANS", 3.0, "1", "ASSUMED", "so many deviations are taken for a difference")
 ABOVE_INJECTED_SHARE = _num("ABOVE_INJECTED_SHARE", 0.05, "1", "PRACTICE", "two meters differ by less")
+POINTS_MOST = int(_num("POINTS_MOST", 60, "points", "ASSUMED", "the newest of one rail; nobody measures more"))
 SAME_CURRENT_SHARE = _num("SAME_CURRENT_SHARE", 0.02, "1", "ASSUMED", "settings closer than this are the same one")
 COVERAGE_TAIL = _num("COVERAGE_TAIL", 0.025, "1", "SOURCE", "definition: each side of a 95 % interval")
 SAME_FIT = _num("SAME_FIT", 1e-9, "1", "ASSUMED", "sums of squares closer than this fit alike")
