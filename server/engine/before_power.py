@@ -51,7 +51,9 @@ def _shown(sheet: BenchSheet, judged: Judged, states: list[ContactState], lows: 
     if not judged.facts.sweep:
         pass  # a socket nobody has read says nothing of its lines
     elif not low:
-        found["lows_explained"] = "No line that was read is low."
+        unread = sum((index, "red") not in judged.seen for index in range(len(board.contacts)))
+        left = f"; {unread} of {len(board.contacts)} are not read" if unread else ""
+        found["lows_explained"] = f"No line that was read is low{left}."
     elif not lows:
         found["lows_explained"] = f"{listed(low)}: explained by what happened, and touched again."
     elif named(sheet):
