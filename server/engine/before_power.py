@@ -51,7 +51,7 @@ def _shown(sheet: BenchSheet, judged: Judged, states: list[ContactState], lows: 
     if not judged.facts.sweep:
         pass  # a socket nobody has read says nothing of its lines
     elif not low:
-        unread = sum((index, "red") not in judged.seen for index in range(len(board.contacts)))
+        unread = len([index for index in range(len(board.contacts)) if (index, "red") not in judged.seen])
         left = f"; {unread} of {len(board.contacts)} are not read" if unread else ""
         found["lows_explained"] = f"No line that was read is low{left}."
     elif not lows:
