@@ -1,15 +1,16 @@
 """What must stand before power goes on, read from the job; and the first draw, judged.
 
 Decides nothing for the technician: it names what is missing and stops there. The lines are
-`decision_tables.POWER_CHECKS`. Also runs on the phone.
+`decision_tables.POWER_CHECKS`; what was ticked before the last power-up does not count for the next one. Also runs on
+the phone.
 """
 
-from server.engine.draw import draw_judged
+from server.engine.draw import draw_judged, draws_of
 from server.engine.inference import Judged
 from server.engine.reminders import gate_waits_for
 from server.engine.unexplained import low_lines, named, newest_checks
 from server.engine.verdicts import ContactState
-from server.engine.wording_power import LINE_WORDS, in_volts, listed, missing_words
+from server.engine.wording_power import AGAIN, LINE_WORDS, in_volts, listed, missing_words
 from shared_models.chances import BeforePower, PowerLine
 from shared_models.decision_tables import POWER_CHECKS, PowerCheckRow
 from shared_models.power import PowerCheck
@@ -24,19 +25,24 @@ def before_power(sheet: BenchSheet, judged: Judged, states: list[ContactState], 
     doubtful = bool(lows) and sheet.intake.data_matters != "no"
     roles = [contact.role for contact in board.contacts]
     shown = _shown(sheet, judged, states, lows)
+    drawn_ms = max((one.seen_at_ms for one in draws_of(sheet)), default=0)
     lines = []
     for row in POWER_CHECKS:
         if (row.for_roles and not any(role in row.for_roles for role in roles)) or (row.when_doubtful and not doubtful):
             continue
         low = unexplained if row.when_doubtful else open_lows
-        lines.append(_line(row, checks.get(row.id), shown.get(row.id), low, read=bool(judged.facts.sweep)))
+        check = checks.get(row.id)
+        if check is not None and check.checked_at_ms < drawn_ms and row.by == "hand":
+            check = None  # each power-up has a list of its own
+        lines.append(_line(row, check, shown.get(row.id), low, read=bool(judged.facts.sweep)))
     missing = [line for line in lines if line.state == "missing"]
     limit = checks.get("limit_set")
+    again = AGAIN if drawn_ms and missing else ""
     return BeforePower(
         may=not missing,
         lines=tuple(lines),
         stops_at=missing[0].id if missing else "",
-        sentence=missing_words([line.title for line in missing], limit),
+        sentence=again + missing_words([line.title for line in missing], limit),
         ask_twice=doubtful,
         lows=unexplained,
         draw=draw_judged(sheet, limit if limit is not None and limit.done else None),

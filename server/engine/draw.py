@@ -15,9 +15,14 @@ SAID: dict[str, DrawCode] = {
 }
 
 
+def draws_of(sheet: BenchSheet) -> list[Observation]:
+    """Every draw that was noted and not taken back."""
+    return [one for one in sheet.observations if one.seen.startswith("draw_") and one.id not in sheet.removed_ids]
+
+
 def draw_judged(sheet: BenchSheet, limit_set: PowerCheck | None) -> DrawJudged | None:
     """The newest draw that was noted, judged; none while nobody noted one."""
-    draws = [one for one in sheet.observations if one.seen.startswith("draw_") and one.id not in sheet.removed_ids]
+    draws = draws_of(sheet)
     if not draws:
         return None
     newest = max(draws, key=lambda one: (one.seen_at_ms, one.id))

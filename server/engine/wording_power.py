@@ -29,6 +29,7 @@ NEXT: dict[str, str] = {
     "above_expected": "Well above a healthy one: something leaks. Off, and find what gets warm.",
     "below_expected": "Well below a healthy one: not all of it runs. Torch, then which rails are up.",
 }
+AGAIN = "It was powered once: the list begins anew. "
 DRAW_STOPS = ("at_limit", "above_expected")
 
 

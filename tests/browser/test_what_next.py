@@ -140,6 +140,7 @@ def _powers(page: Page) -> None:
     page.get_by_role("button", name="Keep the draw").click()
     drew = page.get_by_role("region", name="What it drew")
     expect(drew).to_contain_text("300 mA, 120 mA expected, limit 300 mA. Off at once. A short")
+    expect(verdict).to_contain_text("It was powered once: the list begins anew. No power yet")
     drew.scroll_into_view_if_needed()
     looks_right(page)
     _shot(page, "power-drew")

@@ -169,3 +169,14 @@ def test_at_the_limit_it_says_off_and_no_feed_is_no_short() -> None:
     assert limit is not None and limit.sentence.startswith("Off at once. A short")
     assert none is not None and "No feed" in none.sentence
     assert power(opinion_on(BRIDGED)).draw is None
+
+
+def test_after_a_power_up_the_list_begins_anew() -> None:
+    """A draw at the limit says "off": nothing on the screen may say beside it that everything stands."""
+    later = noted("draw_at_limit", 5, draw_ma=300.0)
+    told = power(opinion_on(BRIDGED, power_checks=BY_HAND, photos=(PHOTO,), observations=(later,)))
+    assert not told.may and told.stops_at == "plug_seated"
+    assert told.sentence.startswith("It was powered once: the list begins anew. No power yet")
+    assert told.draw is not None and told.draw.limit_ma == 300.0
+    anew = tuple(replace(one, id=f"{one.id}-anew", checked_at_ms=LATER_MS + 9) for one in BY_HAND)
+    assert power(opinion_on(BRIDGED, power_checks=(*BY_HAND, *anew), photos=(PHOTO,), observations=(later,))).may
