@@ -44,6 +44,11 @@ def test_both_sides_gather_the_same_sheet(inside_page: Page, inside_server: Serv
           await door.takeBack("reading", rows[1].reading.id, "another contact");
           await door.addProof(job, { step: "cables_out", done: true });
           await door.addObservation(job, { seen: "bent", contacts: ["4"] });
+          await door.addPowerCheck(job, { check: "stands_by", done: true, who: "Ines" });
+          await door.setShopFigures({ currency: "crowns", hour_cost: 60 });
+          const refused = await door.setShopFigures({ hour_cost: -1 }).catch((error) => error.code);
+          if (refused !== "wrong_value") throw new Error(`a cost below zero gave ${refused}`);
+          await door.setJobFields(job, { storage: "soldered", limit_cost: 140, limit_work_min: 90 });
           const wet = { was_wrong: [{ story: "wet", how_known: "seen" }], touches: 40, pitch_mm: 0.4 };
           await door.closeJob(job, wet, null);
           await door.setJobFields(job, { air_c: 21.5, intake: { what_happened: ["liquid"], data_matters: "yes" } });
@@ -78,6 +83,8 @@ def test_both_sides_gather_the_same_sheet(inside_page: Page, inside_server: Serv
     of_server = msgspec.convert(inside_server.get(f"/api/jobs/{JOB_ID}/sheet"), type=BenchSheet)
     assert sheet == in_one_order(of_server)
     assert len(sheet["readings"]) == 4
+    assert (sheet["figures"]["hour_cost"], sheet["power_checks"][0]["who"]) == (60, "Ines")
+    assert (sheet["storage"], sheet["limit_cost"], sheet["limit_work_min"]) == ("soldered", 140, 90)
     assert "known-6" in sheet["removed_ids"]
     assert [meter["id"] for meter in sheet["meters"]] == [METER_ID]
     # this job and one other: not the one taken back, nor that of a job that was, nor the one before the reset
