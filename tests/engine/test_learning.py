@@ -190,7 +190,8 @@ def test_what_was_mended_goes_into_the_chances_and_only_where_a_job_can_tell() -
     )
     opinion = form_opinion(replace(SHEETS["t10_new_socket_stripes"], shop=told.shop))
     assert opinion.chances is not None
-    assert opinion.chances.rests_on.past_jobs == 10
+    # all jobs that move the odds stand behind the chances, those that were mended or not among them
+    assert opinion.chances.rests_on.past_jobs == told.jobs == 14
 
 
 def test_a_state_the_shops_numbers_do_not_know_stays_as_in_the_table() -> None:
