@@ -80,11 +80,11 @@ class PageNumber(Model, frozen=True, kw_only=True):
 
 
 class PageChance(Model, frozen=True, kw_only=True):
-    """Device or data: the chance in tens, and what it rests on."""
+    """Device or data: the chance in tens, and of what it is one."""
 
     of: Literal["device", "data"]
     chance: PaperLine
-    rests_on: tuple[PaperLine, ...] = ()
+    means: PaperLine
 
 
 class PageSignature(Model, frozen=True, kw_only=True):
@@ -108,6 +108,8 @@ class OwnerPage(Model, frozen=True, kw_only=True):
     numbers_are: PaperLine | None = None
     after_work: tuple[PaperLine, ...] = ()
     chances: tuple[PageChance, ...] = ()
+    chances_rest_on: PaperLine | None = None
+    advice: tuple[PaperLine, ...] = ()
     cost: tuple[PaperLine, ...] = ()
     waiting: tuple[PaperLine, ...] = ()
     not_looked_at: tuple[PaperLine, ...] = ()

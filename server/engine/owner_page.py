@@ -11,6 +11,7 @@ from server.engine.constants.papers import (
     NAME_ON_PAGE,
     NAMES_ON_PAGE,
     OWN_WORDS_ON_PAGE,
+    RETURNED_ON_PAGE,
     SETTLED_ODDS,
 )
 from server.engine.local_time import day_words
@@ -19,9 +20,11 @@ from server.engine.owner_words import OWN_MEASURING, SEEN_WORDS, SENTENCES, cut,
 from server.engine.papers import Papers, custody_in_order, meter_names, money, newest_consents, papers_of
 from server.engine.papers import standing_closing as _closing_of
 from server.engine.pass_codes import holds_pass_code
+from shared_models.hand_back import CUSTODY_OF
 from shared_models.opinion import Opinion
 from shared_models.owner_page import (
     OwnerPage,
+    PageChance,
     PageNumber,
     PagePhoto,
     PageSignature,
@@ -34,6 +37,7 @@ _decoder = msgspec.json.Decoder(PapersQuestion)
 _encoder = msgspec.json.Encoder()
 
 _HAPPENED = {one.id: one.words for one in WHAT_HAPPENED}
+_RETURNED = {one.id: one.words for one in CUSTODY_OF}
 _SYMPTOMS = {one.id: one.words for one in SYMPTOMS}
 
 
@@ -54,6 +58,9 @@ def owner_page(question: PapersQuestion) -> OwnerPage:
         numbers=numbers,
         numbers_are=_numbers_are(numbers, question),
         after_work=_after_work(papers),
+        chances=_chances(papers),
+        chances_rest_on=_rest_on(papers),
+        advice=_advice(papers),
         cost=_cost(question),
         waiting=_waiting(papers),
         not_looked_at=_not_looked_at(papers),
@@ -180,6 +187,47 @@ def _after_work(papers: Papers) -> tuple[PaperLine, ...]:
     return tuple(told)
 
 
+def _is_open(papers: Papers) -> bool:
+    """Whether anything is still to be said of what may come: not once it is mended, closed, or not yet measured."""
+    opinion = papers.opinion
+    if opinion is None or not opinion.stories or opinion.stories[0].kind in OWN_MEASURING:
+        return False
+    mended = papers.proof is not None and papers.proof.proven
+    return not mended and _closing_of(papers.question.closings) is None and any(one.touches for one in opinion.contacts)
+
+
+def _chances(papers: Papers) -> tuple[PageChance, ...]:
+    """Device and data apart, as the opinion has them; absent where it has none."""
+    chances = papers.opinion.chances if papers.opinion is not None and _is_open(papers) else None
+    if chances is None:
+        return ()
+    full = chances.in_full
+    means = line("chance_device") if full is None else line("chance_device_without", full=full.in_tens)
+    told = [PageChance(of="device", chance=line("chance", tens=chances.device.in_tens), means=means)]
+    if chances.data is not None:
+        chance = line("chance", tens=chances.data.in_tens)
+        told.append(PageChance(of="data", chance=chance, means=line("chance_data")))
+    return tuple(told)
+
+
+def _rest_on(papers: Papers) -> PaperLine | None:
+    chances = papers.opinion.chances if papers.opinion is not None and _is_open(papers) else None
+    return line("chances_rest_on", what=chances.rests_on.sentence) if chances is not None else None
+
+
+def _advice(papers: Papers) -> tuple[PaperLine, ...]:
+    """The first way of going on, and what it costs where the shop has its own figures."""
+    options = papers.opinion.options if papers.opinion is not None and _is_open(papers) else None
+    ways = [one for one in (options.ways if options is not None else ()) if one.helps]
+    if options is None or not ways:
+        return ()
+    title, cost = ways[0].title, ways[0].whole_cost
+    told = [line("advice", what=title[0].lower() + title[1:])]
+    if cost is not None:
+        told.append(line("advice_cost", cost=money(cost, options.currency)))
+    return tuple(told)
+
+
 def _cost(question: PapersQuestion) -> tuple[PaperLine, ...]:
     currency = question.shop.currency if question.shop is not None else ""
     closing = _closing_of(question.closings)
@@ -246,16 +294,14 @@ def _files(question: PapersQuestion) -> tuple[PaperLine, ...]:
 
 
 def _returned(question: PapersQuestion) -> tuple[PaperLine, ...]:
-    words = {"device": "the device", "data_copy": "a copy of the data", "storage": "storage", "parts": "old parts"}
-    told = []
+    told: list[PaperLine] = []
     for one in custody_in_order(question.custody):
         if one.event == "returned":
             note = cut(one.note, NAME_ON_PAGE) if not holds_pass_code(one.note) else ""
-            if note:
-                told.append(line("returned_what_note", what=words[one.of], note=note))
-            else:
-                told.append(line("returned_parts", what=words[one.of]))
-    return tuple(told[-NAMES_ON_PAGE:])
+            words = _RETURNED[one.of]
+            said = line("returned_what_note", what=words, note=note) if note else line("returned_what", what=words)
+            told = [*(each for each in told if each != said), said]
+    return tuple(told[-RETURNED_ON_PAGE:])
 
 
 def _made_by(question: PapersQuestion) -> PaperLine:

@@ -86,8 +86,8 @@ SENTENCES: dict[str, str] = {
     # files and parts
     "files_not_opened": "Your files were not opened.",
     "files_as_agreed": "Your files were opened only as far as you agreed to.",
-    "returned_parts": "Given back to you: {what}.",
-    "returned_what_note": "Given back to you: {what} ({note}).",
+    "returned_what": "{what}.",
+    "returned_what_note": "{what}: {note}.",
     # who stands for it
     "measured_by": "Measured by {name} with {meters}.",
     "measured_by_nobody": "Measured with {meters}.",
@@ -97,7 +97,13 @@ SENTENCES: dict[str, str] = {
     "received_nameless": "Received, {when}.",
     # chances
     "chance": "{tens}",
-    "rests_on": "{what}",
+    "chance_device": "that it works again, if it is mended.",
+    "chance_device_without": "that it works again without what is damaged; with everything: {full}.",
+    "chance_data": "that your data can be had, copied before anything else.",
+    "chances_rest_on": "{what}",
+    # what would be done next
+    "advice": "We would go on with: {what}.",
+    "advice_cost": "That costs about {cost}.",
 }
 """Sentences by code; what stands in braces is filled from the record."""
 

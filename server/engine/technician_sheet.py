@@ -22,6 +22,7 @@ from server.engine.sheet_facts import (
     words_of,
 )
 from server.engine.sheet_tables import contacts_table, proof_table, readings_table
+from shared_models.opinion import Opinion
 from shared_models.owner_page import PapersQuestion
 from shared_models.tables import (
     CONDITIONS,
@@ -120,7 +121,42 @@ def _opinion(papers: Papers) -> tuple[SheetPart, ...]:
         part("contacts", "Verdicts before the repair", common, contacts_table(opinion)),
         part("stories", "What happened", (versions,), stories),
         part("decisions", "What would be done", (opinion.stop.sentence if opinion.stop else "",), decisions),
+        *_what_may_come(opinion),
         part("reminders", "To be careful of", tuple(one.sentence for one in opinion.reminders)),
+    )
+
+
+def _what_may_come(opinion: Opinion) -> tuple[SheetPart, ...]:
+    """Chances, ways of going on, when to stop, and what stands before power."""
+    chances, options, power = opinion.chances, opinion.options, opinion.before_power
+    told = [
+        (name, one)
+        for name, one in (
+            ("the device", chances.device), ("the device in full", chances.in_full), ("the data", chances.data),
+        )
+        if one is not None
+    ] if chances is not None else []
+    rows = tuple(
+        (name, one.in_tens, f"{one.odds:.3f}", f"{one.low:.3f} to {one.high:.3f}",
+         " ".join(reason.sentence for reason in one.reasons))
+        for name, one in told
+    )
+    ways = tuple(
+        (one.title, ", ".join(one.about), one.device_in_tens, one.data_in_tens, f"{one.work_h:g}",
+         "" if one.whole_cost is None else f"{one.whole_cost:g}", one.undone.replace("_", " "), one.goes_wrong)
+        for one in (options.ways if options is not None else ())
+    )
+    stops = tuple((one.title, one.state.replace("_", " "), one.sentence) for one in opinion.stop_list)
+    lines = tuple((one.title, one.state, one.sentence) for one in (power.lines if power is not None else ()))
+    return (
+        part("chances", "Chances", (chances.rests_on.sentence,) if chances is not None else (), SheetTable(
+            columns=("of", "in tens", "odds", "interval", "why"), rows=rows)),
+        part("options", "Ways of going on, in their order", tuple(
+            one.sentence for one in (options.order if options is not None else ())), SheetTable(
+            columns=("way", "about", "device", "data", "work, h", "cost", "undone", "what can go wrong"), rows=ways)),
+        part("stop_list", "When to stop", table=SheetTable(columns=("line", "state", "in words"), rows=stops)),
+        part("power_lines", "What stands before power", (power.sentence,) if power is not None else (), SheetTable(
+            columns=("line", "state", "in words"), rows=lines)),
     )
 
 

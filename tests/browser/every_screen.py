@@ -48,6 +48,11 @@ def every_screen(job: str) -> list[Screen]:
         Screen("next", f"#/job/{job}/next", "main .box", "The device"),
         Screen("stop", f"#/job/{job}/stop", "main ol li", "A third failed lift"),
         Screen("power", f"#/job/{job}/power", "main ol li", "Plug seated"),
+        Screen("handback", f"#/job/{job}/handback", "main", "Readings as a file"),
+        Screen("custody", f"#/job/{job}/custody", "main", "Note one more"),
+        Screen("consent", f"#/job/{job}/consent", "main", "Work on the data"),
+        Screen("owner", f"#/job/{job}/owner", ".paper-screen footer", "Print"),
+        Screen("technician", f"#/job/{job}/technician", ".paper-screen footer", "Print"),
         Screen("opinion", f"#/job/{job}/opinion", ".verdicts"),
     ]
 

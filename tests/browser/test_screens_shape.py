@@ -25,6 +25,12 @@ SCREENS = {
     "readings": (f"{JOB}/read", "could not reach"),
     "ohms": (f"{JOB}/read?next={OHMS}", "M ohm"),
     "opinion": (f"{JOB}/opinion", "What happened"),
+    "hand back": (f"{JOB}/handback", "Readings as a file"),
+    "custody": (f"{JOB}/custody", "Note one more"),
+    "consents": (f"{JOB}/consent", "Work on the data"),
+    "a consent": (f"{JOB}/consent?to=power_up", "Name of who signs"),
+    "owner's page": (f"{JOB}/owner", "What we found"),
+    "technician's sheet": (f"{JOB}/technician", "Every reading"),
 }
 SERIOUS = ("serious", "critical")
 

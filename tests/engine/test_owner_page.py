@@ -77,7 +77,20 @@ def said_by(question: PapersQuestion) -> tuple[str, set[str]]:
                 others |= {day, f"{day}, {then:%H:%M}"}
     others |= {str(one) for one in counts_of(question)}
     currency = question.shop.currency if question.shop is not None else ""
-    return texts, others | {f"{one} {currency}" for one in others}
+    return texts, others | opinions_words(question) | {f"{one} {currency}" for one in others}
+
+
+def opinions_words(question: PapersQuestion) -> set[str]:
+    """What the opinion itself says of chances and ways of going on."""
+    if question.sheet is None:
+        return set()
+    opinion = form_opinion(replace(question.sheet, stage="before_repair"))
+    chances, options = opinion.chances, opinion.options
+    said = {one.title[0].lower() + one.title[1:] for one in (options.ways if options is not None else ())}
+    if chances is not None:
+        said |= {chances.rests_on.sentence}
+        said |= {one.in_tens for one in (chances.device, chances.in_full, chances.data) if one is not None}
+    return said
 
 
 def counts_of(question: PapersQuestion) -> list[int]:
@@ -181,7 +194,7 @@ def test_a_whole_visit_stands_on_its_page() -> None:
     for words in ("Your Quillon T10", "a burn mark at the socket", "It went black when the glass went in.",
                   "a slip at assembly", "Beside it: a small fuse beside the socket has blown.", "over 19 in 20",
                   "The work costs 95.50 crowns.", "You agreed to at most 140 crowns.", "Your files were not opened.",
-                  "old parts (the blown fuse, the old screen)", "Measured by Wren with bench meter."):
+                  "old parts: the blown fuse, the old screen.", "Measured by Wren with bench meter."):
         assert words in said, words
     assert [(one.yours, one.healthy, one.after, one.contacts) for one in page.numbers] == [
         ("61", "483", "61", ("28",)), ("529", "487", "488", ("30", "32")), ("434", "453", "", ("24",)),
@@ -210,10 +223,25 @@ def test_the_page_names_no_contact_net_or_part_and_says_no_percent() -> None:
         assert "%" not in said and not re.search(r"\d\.\d", said), said
 
 
-def test_chances_are_absent_and_not_invented_while_the_opinion_gives_none() -> None:
-    question = whole_visit()
-    assert question.sheet is not None and form_opinion(question.sheet).chances is None
-    assert owner_page(question).chances == ()
+def test_chances_for_device_and_data_are_the_opinions_own_with_what_they_rest_on() -> None:
+    question = question_of(demo_sheet(CROOKED))
+    assert question.sheet is not None
+    chances = form_opinion(question.sheet).chances
+    page = owner_page(question)
+    assert chances is not None and chances.data is not None and chances.in_full is not None
+    assert [(one.of, one.chance.sentence) for one in page.chances] == [
+        ("device", chances.device.in_tens), ("data", chances.data.in_tens)]
+    assert chances.in_full.in_tens in page.chances[0].means.sentence
+    assert page.chances_rest_on is not None and "9 healthy boards" in page.chances_rest_on.sentence
+
+
+@pytest.mark.parametrize("question", [
+    whole_visit(), question_of(None), question_of(demo_sheet("t10_leads_swapped")),
+    question_of(mended(demo_sheet("t10_new_socket_stripes"), {"9": "338", "11": "339"})),
+], ids=["closed", "no board", "own measuring", "proved mended"])
+def test_chances_are_absent_once_there_is_nothing_to_hope_for_or_nothing_is_known(question: PapersQuestion) -> None:
+    page = owner_page(question)
+    assert (page.chances, page.chances_rest_on, page.advice) == ((), None, ())
 
 
 def test_files_are_called_unopened_only_where_the_record_says_so_and_nobody_copied_them() -> None:

@@ -49,6 +49,11 @@ def test_every_contact_story_decision_and_what_was_set_aside_stands_there() -> N
     assert [row[0] for row in rows_of(told, "decisions")] == [one.sentence for one in opinion.decisions]
     assert {row[1] for row in rows_of(told, "set_aside")} == {
         one.sentence for one in (*opinion.set_aside, *opinion.questions)}
+    assert opinion.chances is not None and opinion.options is not None and opinion.before_power is not None
+    assert rows_of(told, "chances")[0][1] == opinion.chances.device.in_tens
+    assert [row[0] for row in rows_of(told, "options")] == [one.title for one in opinion.options.ways]
+    assert [row[0] for row in rows_of(told, "stop_list")] == [one.title for one in opinion.stop_list]
+    assert [row[0] for row in rows_of(told, "power_lines")] == [one.title for one in opinion.before_power.lines]
     proof = repair_proof(question.sheet)
     assert part_of(told, "proof").lines == proof.sentences
     assert [row[4] for row in rows_of(told, "proof")] == [

@@ -18,9 +18,9 @@ export type Route =
   | { at: "healthy"; board: string; socket: string }
   | { at: JobPage; job: string; query: URLSearchParams };
 
-export type JobPage = "next" | "stop" | "power" | "close" | "sheet" | "safe" | "look" | "plug" | "charge" | "anchor" | "read" | "opinion" | "leads" | "photo" | "rail" | "proof";
+export type JobPage = "next" | "stop" | "power" | "close" | "sheet" | "safe" | "look" | "plug" | "charge" | "anchor" | "read" | "opinion" | "leads" | "photo" | "rail" | "proof" | "handback" | "custody" | "consent" | "owner" | "technician";
 
-const JOB_PAGES: readonly JobPage[] = ["next", "stop", "power", "close", "sheet", "safe", "look", "plug", "charge", "anchor", "read", "opinion", "leads", "photo", "rail", "proof"];
+const JOB_PAGES: readonly JobPage[] = ["next", "stop", "power", "close", "sheet", "safe", "look", "plug", "charge", "anchor", "read", "opinion", "leads", "photo", "rail", "proof", "handback", "custody", "consent", "owner", "technician"];
 
 export function parseRoute(hash: string): Route {
   const [path = "", query = ""] = hash.replace(/^#\/?/, "").split("?", 2);

@@ -5,6 +5,7 @@
  */
 import type { Added, Body, Change, FieldsSet, Removed } from "../generated/models";
 import { BODY_V, type FactRow, type PhoneDb } from "./db";
+import { ownerOf } from "./owner_of";
 import { putFact } from "./tally";
 
 /** All parts of a stamp are ASCII without spaces, so text order is the order of the three in turn. */
@@ -45,7 +46,7 @@ async function applyRemoved(db: PhoneDb, { kind, id }: Removed): Promise<void> {
 }
 
 function factRow(kind: Added["kind"], record: FactRow["record"], stamp: string): FactRow {
-  const of = (record["of"] ?? record) as Partial<FactRow>;
+  const of = ownerOf(record);
   const touch = record["touch"] as { what: string; contact: string } | undefined;
   const row: FactRow = { kind, id: record.id, stamp, record, gone: 0 };
   if (of.job_id !== undefined) row.job_id = of.job_id;

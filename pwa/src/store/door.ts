@@ -34,6 +34,7 @@ import type { BoardFileDoors } from "./board_files";
 import type { BoardDoors } from "./boards";
 import type { DecideDoors } from "./decide";
 import type { HabitDoors } from "./habits";
+import type { HandBackDoors } from "./hand_back";
 import type { Picture } from "../photo/make";
 import type { HealthyDoors } from "./healthy";
 import type { FileDoors } from "./take_file_in";
@@ -302,7 +303,7 @@ export type AskResult =
   | { is: "overtaken" }
   | { is: "failed"; why: string };
 
-export interface Door extends BoardDoors, BoardFileDoors, BenchDoors, ClosingDoors, LearningDoors, HealthyDoors, HabitDoors, MeterDoors, FileDoors, DecideDoors, PairingDoors, RailDoors {
+export interface Door extends BoardDoors, BoardFileDoors, BenchDoors, ClosingDoors, LearningDoors, HealthyDoors, HabitDoors, HandBackDoors, MeterDoors, FileDoors, DecideDoors, PairingDoors, RailDoors {
   // queries
   trays(): Live<TrayView[]>;
   /** `null`: there is no such job, or it was taken back. */

@@ -19,6 +19,7 @@ import { drafts } from "./drafts";
 import { edits } from "./edits";
 import { handOver } from "./export";
 import { habitDoors } from "./habits";
+import { handBackDoors } from "./hand_back";
 import { healthyDoors } from "./healthy";
 import { Learning, learningDoors } from "./learning";
 import { live } from "./live";
@@ -87,6 +88,7 @@ export function openInside(manifest: EngineManifest = engineManifest): Inside {
     ...drafts(db, storage),
     ...fileDoors(db, writer),
     ...habitDoors(db, asked),
+    ...handBackDoors(db, writer, bridge, learning, asked),
     ...healthyDoors(db, storage, bridge, writer),
     setActor: (name) => onLiveConnection(db, () => db.setMeta("actor", name)),
     askOpinion: (jobId, how = {}) => opinions.ask(jobId, how),

@@ -1,6 +1,7 @@
 /** What a row of the outbox says of its change: where it stands, and which record and job it is about. */
 import type { Body, Change } from "../generated/models";
 import { BODY_V, type FactRow, type OwnChangeRow, type PhoneDb } from "./db";
+import { ownerOf } from "./owner_of";
 
 export function waiting(
   change: Change,
@@ -16,8 +17,7 @@ export async function subjectOf(db: PhoneDb, change: Change): Promise<Pick<OwnCh
   const { kind } = body;
   if (body.what === "added") {
     const record = body.record as FactRow["record"];
-    const of = (record["of"] ?? record) as { job_id?: string };
-    return { kind, record_id: record.id, job_id: of.job_id ?? null };
+    return { kind, record_id: record.id, job_id: ownerOf(record).job_id ?? null };
   }
   if (kind === "job") return { kind, record_id: body.id, job_id: body.id };
   return { kind, record_id: body.id, job_id: (await db.facts.get([kind, body.id]))?.job_id ?? null };

@@ -29,6 +29,7 @@ H_PER_DAY = int(_num("H_PER_DAY", 24, "h", "SOURCE", "BIPM SI brochure 9th ed., 
 NUMBERS_ON_PAGE = int(_num("NUMBERS_ON_PAGE", 3, "lines", "PRACTICE", "an owner compares three numbers, not thirty"))
 OWN_WORDS_ON_PAGE = int(_num("OWN_WORDS_ON_PAGE", 240, "letters", "ASSUMED", "three lines of a page"))
 NAMES_ON_PAGE = int(_num("NAMES_ON_PAGE", 6, "names", "ASSUMED", "two lines of a page; the rest is counted"))
+RETURNED_ON_PAGE = int(_num("RETURNED_ON_PAGE", 4, "notes", "ASSUMED", "what went back last; four lines of a page"))
 NAME_ON_PAGE = int(_num("NAME_ON_PAGE", 60, "letters", "ASSUMED", "a name fits a line; more is cut with …"))
 TENS_LEAST = _num("TENS_LEAST", 0.05, "probability", "ASSUMED", "below it tens say nothing: under 1 in 20")
 TENS_MOST = _num("TENS_MOST", 0.95, "probability", "ASSUMED", "above it tens say nothing: over 19 in 20")
