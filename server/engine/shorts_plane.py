@@ -71,7 +71,7 @@ def read_plane(board: BoardVersion, rail: str, points: list[RailPoint]) -> Plane
         return Plane(None, refused, None)
     grid = _grid(pads, placed)
     factored = factor(grid, grid.node_at(source.x_mm or 0.0, source.y_mm or 0.0))
-    spots = _spots(grid, pads)
+    spots = _spots(grid, pads, placed)
     if len({grid.node_at(one.x_mm or 0.0, one.y_mm or 0.0) for one in others}) < PLANE_FEWEST:
         return Plane(None, [], _farthest(spots, placed))
     seen = _seen(factored, others)
@@ -122,14 +122,18 @@ def _grid(pads: list[BoardPad], placed: list[RailPoint]) -> Grid:
     return grid_over(low, high, GRID_NODES_MOST, GRID_WIDTH_MOST)
 
 
-def _spots(grid: Grid, pads: list[BoardPad]) -> list[Spot]:
-    """Where the short may be: the rail's pads, else any node."""
+def _spots(grid: Grid, pads: list[BoardPad], placed: list[RailPoint]) -> list[Spot]:
+    """Where the short may be: the rail's pads, else any node; a probe is sent to those between measured places only."""
     if pads:
         return [
             Spot(pad.part, pad.pin, pad.x_mm, pad.y_mm, grid.node_at(pad.x_mm, pad.y_mm), pad.reach != "under_part")
             for pad in sorted(pads, key=lambda one: (one.part, one.pin, one.x_mm, one.y_mm))
         ]
-    return [Spot("", "", *grid.place_of(node), node, True) for node in range(grid.nodes)]
+    xs, ys = [one.x_mm or 0.0 for one in placed], [one.y_mm or 0.0 for one in placed]
+    nodes = [(node, *grid.place_of(node)) for node in range(grid.nodes)]
+    return [
+        Spot("", "", x, y, node, min(xs) <= x <= max(xs) and min(ys) <= y <= max(ys)) for node, x, y in nodes
+    ]
 
 
 def _seen(factored: Factored, others: list[RailPoint]) -> Seen:

@@ -18,6 +18,9 @@ RAIL = f"{JOB}/rail?net=N2"
 READS = {0: 50.0, 12: 44.1, 25: 37.4, 40: 30.2, 55: 30.0, 70: 30.1}
 """Squares from the injection and millivolts: half a millivolt a square to 40 squares, level beyond."""
 
+OVER = {"0 0": 52.0, "50 2": 47.1, "0 30": 47.6, "48 30": 46.2}
+"""Places of the board, x and y in mm, and millivolts; the current goes in at the first."""
+
 
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory: pytest.TempPathFactory, app_dir: Path) -> Iterator[ServerProcess]:
@@ -104,9 +107,21 @@ def test_a_shorted_rail_from_the_first_ohms_to_the_place_of_the_short(phone: Pag
     phone.get_by_role("button", name="Take back C80").click()
     expect(main.get_by_role("img", name="Millivolts over squares")).to_be_visible()
 
+    phone.get_by_role("radio", name="over a plane").check()
+    for at, (place, millivolts) in enumerate(OVER.items()):
+        phone.get_by_label("x y, mm").fill(place)
+        phone.get_by_label("meter shows, mV").fill(str(millivolts))
+        phone.get_by_role("checkbox", name="the current goes in here").set_checked(at == 0)
+        phone.get_by_role("button", name="Keep the point").click()
+        expect(main.get_by_role("listitem").filter(has_text=f"{millivolts:g} mV")).to_have_count(1)
+    expect(main).to_contain_text("The short lies around")
+    looks_right(phone)
+
     go(phone, "#/")
     expect(phone.get_by_role("link", name="all with the shop")).to_be_visible()
     kept = added(shop, "rail_point")
+    assert [(one["x_mm"], one["y_mm"]) for one in kept[-len(OVER):]] == [(0, 0), (50, 2), (0, 30), (48, 30)]
+    kept = kept[: -len(OVER)]
     assert [(one["along_squares"], one["mv"]) for one in kept] == [*READS.items(), (80, 620)]
     assert kept[0]["is_injection"] and {one["injected_mv"] for one in kept} == {500}
     assert {one["job_id"] for one in kept} == {JOB_ID} and {one["return_at"] for one in kept} == {"screw hole"}

@@ -310,7 +310,19 @@ def test_typed_places_without_a_drawing_give_a_neighbourhood() -> None:
     points += [over(at, part, stands[part]) for at, part in enumerate(parts, 1)]
     answer = ask(points)
     assert answer.plane is not None and answer.plane.spots[0].part == ""
+    assert answer.next_place is None or 0 <= (answer.next_place.x_mm or 0) <= 60  # never beyond what was measured
     assert abs(answer.plane.x_mm - 36) < 12 and abs(answer.plane.y_mm - 18) < 12
+
+
+def test_with_few_places_and_no_drawing_the_next_lies_between_them() -> None:
+    corners = {(0.0, 0.0): 52.0, (50.0, 2.0): 47.1, (0.0, 30.0): 47.6, (48.0, 30.0): 46.2}
+    points = [
+        point(at, None, mv, x_mm=x, y_mm=y, injected_ma=3000, is_injection=at == 0)
+        for at, ((x, y), mv) in enumerate(corners.items())
+    ]
+    told = ask(points).next_place
+    assert told is not None and told.x_mm is not None and told.y_mm is not None
+    assert 0 <= told.x_mm <= 50 and 0 <= told.y_mm <= 30
 
 
 def test_the_door_takes_and_gives_json_and_the_order_of_records_does_not_matter() -> None:
