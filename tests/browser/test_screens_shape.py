@@ -31,6 +31,10 @@ SCREENS = {
     "a consent": (f"{JOB}/consent?to=power_up", "Name of who signs"),
     "owner's page": (f"{JOB}/owner", "What we found"),
     "technician's sheet": (f"{JOB}/technician", "Every reading"),
+    "what next": (f"{JOB}/next", "Ways of going on"),
+    "when to stop": (f"{JOB}/stop", "A third failed lift"),
+    "before power": (f"{JOB}/power", "Voltage up from zero"),
+    "figures": ("#/figures", "What an hour costs"),
 }
 SERIOUS = ("serious", "critical")
 

@@ -13,7 +13,11 @@ from typing import Any, get_args
 from msgspec.structs import replace
 
 from shared_models.board import ContactCorrection, ReferenceBoard
-from shared_models.job import DataMatters, Intake, MakeSafeProof, Observation, Symptom, WhatHappened
+from shared_models.chances import OptionKind
+from shared_models.closing import OptionFigure, ShopFigures
+from shared_models.decision_tables import POWER_CHECKS
+from shared_models.job import DataMatters, DataSet, Intake, MakeSafeProof, Observation, Storage, Symptom, WhatHappened
+from shared_models.power import PowerCheck
 from shared_models.reading import AtContact, Meter, OfJob, OfReferenceBoard, Reading
 from shared_models.sheet import BenchSheet, ExposureOdds, Shop, ShopWeight
 from tests.support.bench_pens import SECOND_MS, Pen, slips_of_the_pen, touch
@@ -72,7 +76,32 @@ def random_sheet(seed: int) -> BenchSheet:
         meter_id=sheet_meter.id if rng.random() < 0.8 else None,
         mode=rng.choice(("guided", "sweep")),
         shop=rng.choice((None, None, SHOP)),
+        storage=rng.choice(get_args(Storage)),
+        data_set=rng.choice(get_args(DataSet)),
+        limit_cost=rng.choice((None, 140.0)),
+        limit_work_min=rng.choice((None, 90.0, 1.0)),
+        figures=rng.choice((None, _figures(rng))),
+        power_checks=_power_checks(rng, pen.now_ms),
     )
+
+
+def _figures(rng: random.Random) -> ShopFigures:
+    kinds = rng.sample(get_args(OptionKind), 4)
+    rows = tuple(OptionFigure(option=kind, parts_cost=rng.choice((None, 0.0, 12.5)), work_h=rng.choice((None, 0.0, 1.25)))
+                 for kind in kinds)  # fmt: skip
+    return ShopFigures(id="shop", currency="crowns", hour_cost=rng.choice((None, 0.0, 60.0)), options=rows)
+
+
+def _power_checks(rng: random.Random, now_ms: int) -> tuple[PowerCheck, ...]:
+    return tuple(
+        PowerCheck(
+            id=f"check-{n}", job_id="job-1", check=row.id, done=rng.random() < 0.9, checked_at_ms=now_ms + n,
+            limit_ma=rng.choice((None, 100.0, 300.0)), expected_ma=rng.choice((None, 120.0)),
+            supply_mv=rng.choice((None, 4000.0)), who=rng.choice(("", "Ines")), note=rng.choice(("", "U1 itself")),
+        )
+        for n, row in enumerate(POWER_CHECKS)
+        if rng.random() < 0.7
+    )  # fmt: skip
 
 
 def sixty_contact_sheet(seed: int, read: int = 30) -> BenchSheet:
