@@ -87,8 +87,10 @@ def random_sheet(seed: int) -> BenchSheet:
 
 def _figures(rng: random.Random) -> ShopFigures:
     kinds = rng.sample(get_args(OptionKind), 4)
-    rows = tuple(OptionFigure(option=kind, parts_cost=rng.choice((None, 0.0, 12.5)), work_h=rng.choice((None, 0.0, 1.25)))
-                 for kind in kinds)  # fmt: skip
+    rows = tuple(
+        OptionFigure(option=kind, parts_cost=rng.choice((None, 0.0, 12.5)), work_h=rng.choice((None, 0.0, 1.25)))
+        for kind in kinds
+    )
     return ShopFigures(id="shop", currency="crowns", hour_cost=rng.choice((None, 0.0, 60.0)), options=rows)
 
 
