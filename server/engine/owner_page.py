@@ -37,7 +37,7 @@ _decoder = msgspec.json.Decoder(PapersQuestion)
 _encoder = msgspec.json.Encoder()
 
 _HAPPENED = {one.id: one.words for one in WHAT_HAPPENED}
-_RETURNED = {one.id: one.words for one in CUSTODY_OF}
+_RETURNED = {one.id: one.words[0].upper() + one.words[1:] for one in CUSTODY_OF}
 _SYMPTOMS = {one.id: one.words for one in SYMPTOMS}
 
 

@@ -53,7 +53,7 @@ SENTENCES: dict[str, str] = {
     "found_separate_faults": "There are several faults without one cause.",
     "beside": "Beside it: {what}",
     "beside_module": "The screen or module has a fault of its own as well: both are needed, one alone does not last.",
-    "held_for": "We hold this for {tens}.",
+    "held_for": "How sure we are: {tens}.",
     # the numbers
     "numbers_are": (
         "Millivolts across each line at a small test current, with {meters}. OL: no current passes. A to {last} are "

@@ -9,6 +9,7 @@ from typing import NamedTuple, TypeVar
 
 from msgspec.structs import replace
 
+from server.engine.closings import counted
 from server.engine.door import form_opinion
 from server.engine.local_time import when_words
 from server.engine.proof import repair_proof
@@ -76,10 +77,9 @@ def custody_in_order(custody: Iterable[Custody]) -> list[Custody]:
 
 
 def standing_closing(closings: Iterable[Closing]) -> Closing | None:
-    """The newest closing that no other one supersedes."""
-    told = sorted(closings, key=lambda one: (one.closed_at_ms, one.id))
-    superseded = [gone for one in told for gone in one.supersedes]
-    return next((one for one in reversed(told) if one.id not in superseded), None)
+    """The closing of the job that holds; none while two that stand differ."""
+    held, _ = counted(tuple(closings))
+    return held[-1] if held else None
 
 
 def meter_names(question: PapersQuestion) -> tuple[str, ...]:

@@ -11,14 +11,16 @@ from msgspec.structs import replace
 from playwright.sync_api import Browser, Page, expect
 from pypdf import PdfReader
 
+from server.engine.pass_codes import holds_pass_code
 from server.engine.readings_file import COLUMNS
 from shared_models.custody import Custody
+from shared_models.hand_back import PASS_CODE_PATTERN
 from shared_models.owner_page import PapersQuestion
 from tests.browser.conftest import PATIENCE_MS, PHONE
 from tests.browser.server_process import ServerProcess
 from tests.browser.walks import go, wait_for_engine
 from tests.browser.whole_visit import fill
-from tests.support.papers import whole_visit
+from tests.support.papers import CODES, HARMLESS, whole_visit
 
 OWN_WORDS = "It went black when the glass went in, and the photos of three years are on it. " * 25
 SHEETS = {"A4": (595, 842), "Letter": (612, 792)}
@@ -200,6 +202,13 @@ def test_storage_that_ends_needs_its_way_and_how_it_was_verified(phone: Page, vi
     phone.get_by_role("button", name="Note it").click()
     noted = phone.get_by_role("listitem").filter(has_text="a copy of the data: sanitised: purge")
     expect(noted).to_contain_text("verified: read back, all blocks empty")
+
+
+def test_the_phones_pattern_of_a_pass_code_is_the_engines_own(phone: Page) -> None:
+    said = phone.evaluate("([pattern, texts]) => texts.map((text) => new RegExp(pattern, 'i').test(text))",
+                          [PASS_CODE_PATTERN, [*CODES, *HARMLESS]])
+    assert said == [holds_pass_code(text) for text in (*CODES, *HARMLESS)]
+    assert said == [True] * len(CODES) + [False] * len(HARMLESS)
 
 
 def test_words_that_look_like_a_pass_code_are_warned_about_where_they_are_typed(

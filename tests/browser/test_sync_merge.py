@@ -152,14 +152,16 @@ def test_what_the_shop_forgets_leaves_this_phone_too_its_pictures_and_its_sent_e
     owner = "Mrs Quillfeather"
     intake = {"in_their_words": f"{owner} sat on it", "data_matters": "yes"}
     inside_page.evaluate(
-        """async ([job, note, intake]) => {
+        """async ([job, note, intake, owner]) => {
           await inside.door.setJobFields(job, { note, intake, air_c: 21 });
           const bytes = new Uint8Array([1, 2, 3]).buffer;
           const size = { width_px: 1, height_px: 1 };
           const picture = { sha256: "a".repeat(64), mime: "image/jpeg", bytes, ...size, thumb: bytes };
           await inside.door.addPhoto(job, picture, { observation: { seen: "bent" } });
+          const signed = { signed_name: owner, strokes: [[731, 137, 732, 138]] };
+          await inside.door.addConsent(job, { to: "power_up", given: true, ...signed });
         }""",
-        [JOB_ID, f"call {owner}", intake],
+        [JOB_ID, f"call {owner}", intake, owner],
     )
     sync_now(inside_page)
     rows = """async () => {
@@ -172,11 +174,15 @@ def test_what_the_shop_forgets_leaves_this_phone_too_its_pictures_and_its_sent_e
     [photo] = [each["change"]["body"]["record"] for each in inside_server.changes()
                if each["change"]["body"].get("kind") == "photo"]
 
+    [consent] = [each["change"]["body"]["record"] for each in inside_server.changes()
+                 if each["change"]["body"].get("kind") == "consent"]
     shop = Device("shop-1", int(time.time() * 1000) + 1000)
     forgotten = shop.fields_set("job", JOB_ID, note="", intake={**intake, "in_their_words": ""})
-    send(inside_server, [forgotten, shop.removed("photo", photo["id"])])
+    unsigned = shop.added("consent", {**consent, "signed_name": "", "strokes": []})
+    send(inside_server, [forgotten, unsigned, shop.removed("photo", photo["id"])])
     sync_now(inside_page)
     after = inside_page.evaluate(rows)
-    assert owner not in str(after) and '"air_c":21' in after["changes"] and '"data_matters":"yes"' in after["changes"]
+    assert owner not in str(after) and "731,137" in before["changes"] and "731,137" not in str(after)
+    assert '"air_c":21' in after["changes"] and '"data_matters":"yes"' in after["changes"]
     assert [after[name] for name in ("photos", "thumbs", "photo_sends")] == ["[]"] * 3
     assert '"seen":"bent"' in after["facts"]

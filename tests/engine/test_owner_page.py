@@ -27,13 +27,24 @@ from shared_models.opinion import StoryKind
 from shared_models.owner_page import OwnerPage, PaperLine, PapersQuestion
 from shared_models.reading import OfJob
 from shared_models.tables import SYMPTOMS, WHAT_HAPPENED
-from tests.support.papers import CROOKED, MADE_AT_MS, demo_sheet, mended, photo, question_of, whole_visit
+from tests.support.papers import (
+    CODES,
+    CROOKED,
+    HARMLESS,
+    MADE_AT_MS,
+    demo_sheet,
+    mended,
+    photo,
+    question_of,
+    whole_visit,
+)
 
 SHEETS = [CROOKED, "t10_new_socket_stripes", "t10_everything_reads_high", "t10_wet_corner", "v2_zif_one_torn_then_tail",
           "t10_turned_under_the_scope_anchors_only", "l14_no_references_no_light", "p1_usb_c_vbus_short"]
 FIXED = {
     *SENTENCES.values(), *(words[0].lower() + words[1:] for words in SENTENCES.values()), *SEEN_WORDS.values(),
     *(one.words for one in (*WHAT_HAPPENED, *SYMPTOMS, *CUSTODY_OF)), *TENS_WORDS,
+    *(one.words[0].upper() + one.words[1:] for one in CUSTODY_OF),
     *(TENS_WORDS[2].format(n=n) for n in range(1, 11)), "A", "B", "C",
 }
 
@@ -194,7 +205,7 @@ def test_a_whole_visit_stands_on_its_page() -> None:
     for words in ("Your Quillon T10", "a burn mark at the socket", "It went black when the glass went in.",
                   "a slip at assembly", "Beside it: a small fuse beside the socket has blown.", "over 19 in 20",
                   "The work costs 95.50 crowns.", "You agreed to at most 140 crowns.", "Your files were not opened.",
-                  "old parts: the blown fuse, the old screen.", "Measured by Wren with bench meter."):
+                  "Old parts: the blown fuse, the old screen.", "Measured by Wren with bench meter."):
         assert words in said, words
     assert [(one.yours, one.healthy, one.after, one.contacts) for one in page.numbers] == [
         ("61", "483", "61", ("28",)), ("529", "487", "488", ("30", "32")), ("434", "453", "", ("24",)),
@@ -297,11 +308,6 @@ def test_every_story_and_role_has_its_plain_words(name: str) -> None:
 
 
 # ---- no pass codes, ever ------------------------------------------------------------------------------
-
-CODES = ["PIN 1234", "her pin is 2580", "passcode: 123456", "unlock code 1 2 3 4", "password is hunter2",
-         "the code is 0000", "Password=Sesame"]
-HARMLESS = ["pin 28 reads low", "code on the label R214", "no password known", "pin 1 of J7 is ground",
-            "4.0 V at 300 mA"]
 
 
 def test_no_record_has_a_field_for_a_pass_code() -> None:

@@ -28,6 +28,7 @@ SECONDS_A_FILE = {
     "browser/test_in_the_shop.py": 60,
     "browser/test_store_saved.py": 80,
     "browser/test_closing.py": 15,
+    "browser/test_hand_back.py": 25,
     "browser/test_what_next.py": 12,
 }
 

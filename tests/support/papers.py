@@ -18,6 +18,11 @@ SHEETS = Path(__file__).parents[2] / "demo" / "sheets"
 MADE_AT_MS = 1_773_482_400_000
 """14 March 2026, 10:00 UTC."""
 MINUTE_MS = 60_000
+CODES = ["PIN 1234", "her pin is 2580", "passcode: 123456", "unlock code 1 2 3 4", "password is hunter2",
+         "the code is 0000", "Password=Sesame"]
+HARMLESS = ["pin 28 reads low", "code on the label R214", "no password known", "pin 1 of J7 is ground",
+            "4.0 V at 300 mA"]
+"""Words that look as if they held a pass code, and words of the bench that do not."""
 CROOKED = "t10_slipped_in_crooked_then_all_answers"
 
 
