@@ -177,6 +177,18 @@ def test_a_damaged_file_is_refused_and_the_old_engine_stays(
     assert failed["is"] == "failed"
     assert "came damaged" in str(failed["why"])
     assert old in engine_caches(page)
+    # nor is it the record's fault where closed jobs are asked of first
+    asked = page.evaluate(
+        """async (job) => {
+          await inside.once(inside.door.job(job), (view) => view !== null);
+          await inside.door.closeJob(job, { was_wrong: [{ story: "wet", how_known: "seen" }] }, null);
+          const answer = await inside.door.askOpinion(job);
+          return [answer.is, answer.why, (await inside.once(inside.door.storage)).is];
+        }""",
+        JOB_ID,
+    )
+    assert (asked[0], asked[2]) == ("failed", "ok")
+    assert "came damaged" in asked[1]
 
 
 def test_a_newer_engine_takes_over_what_is_unchanged_and_the_old_goes_when_it_is_whole(

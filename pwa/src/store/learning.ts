@@ -29,6 +29,11 @@ export interface LearningState {
   mark: string;
 }
 
+/** The engine could not say what closed jobs taught: no fault of the record. */
+export class NotLearnt extends Error {
+  override name = "NotLearnt";
+}
+
 /** What the shop's closings say, kept for as long as they are the same. */
 export class Learning {
   #kept: { mark: string; shop: Promise<Shop | null> } | null = null;
@@ -38,7 +43,7 @@ export class Learning {
     private readonly bridge: EngineBridge,
   ) {}
 
-  /** What opinions are formed with beside the table; null before any closing. Rejects where the engine fails. */
+  /** What opinions are formed with beside the table; null before any closing. Rejects with `NotLearnt` where the engine fails. */
   async shop(): Promise<Shop | null> {
     const mark = await onLiveConnection(this.db, () => markOf(this.db));
     if (mark === null) return null;
@@ -56,7 +61,7 @@ export class Learning {
     const answer = await askEngine<Learnt>(this.bridge, "learnt", await question(this.db));
     // the page about learning asked at the same door: its answer went there
     if (answer.is === "overtaken") return this.#ask();
-    if (answer.is === "failed") throw new Error(answer.why);
+    if (answer.is === "failed") throw new NotLearnt(answer.why);
     return answer.answer.shop ?? null;
   }
 }

@@ -8,7 +8,7 @@ import type { EngineBridge } from "../engine_worker/bridge";
 import type { Mode, Opinion, Stage } from "../generated/models";
 import { onLiveConnection, type OpinionRow, type PhoneDb } from "./db";
 import type { AskResult, Live, StoredOpinion } from "./door";
-import type { Learning } from "./learning";
+import { type Learning, NotLearnt } from "./learning";
 import { live } from "./live";
 import { factsOf } from "./rows";
 import { assembleSheet, type Question, seenOf } from "./sheet";
@@ -30,6 +30,10 @@ export class Opinions {
     try {
       return await this.#ask(jobId, how);
     } catch (error) {
+      if (error instanceof NotLearnt) {
+        await this.#keepFailure(jobId, error.message);
+        return { is: "failed", why: error.message };
+      }
       return { is: "failed", why: this.storage.failed(error).message };
     } finally {
       this.#count(jobId, -1);
