@@ -119,7 +119,9 @@ def test_no_contact_is_read_twice_alike_but_for_a_touch_again(path: Path) -> Non
                "l14_no_references_no_light_then_again_and_far_end": "6", "t10_tool_across_two": "28",
                "t10_part_knocked_off": "20", "t10_bridge_across_rows": "11 12",
                "t10_bridge_across_rows_then_11_to_12": "11 12", "t10_cracked_joint": "12 24",
-               "t10_other_revision": "12 14 20 22 24 28", "t10_separate_faults": "9 20 24 33"}
+               "t10_other_revision": "12 14 20 22 24 28", "t10_separate_faults": "9 20 24 33",
+               "t10_charged_while_wet_then_ohms": "4 24 28", "t10_screen_pulled_the_fuse_then_f3": "30",
+               "t10_screen_pulled_the_fuse_then_plug_ohms": "30"}
     again = "15" if path.stem.startswith("t10_turned") and "then" in path.stem else allowed.get(path.stem, "")
     assert {one[0] for one in doubles} == set(again.split())
 
@@ -252,7 +254,7 @@ def test_every_proof_is_a_known_step(path: Path) -> None:
 ENTRY_FIELDS = {
     "truth", "top_group_has", "top_group_has_any", "second_has", "top_group_lacks", "verdicts", "not_called", "no_odd",
     "gate_open", "gate_waits_for", "numbering_turned", "numbering_probability_at_least", "next_among", "reminders",
-    "must_say", "must_not_say", "offset_at_most_mv", "touch_again",
+    "must_say", "must_not_say", "offset_at_most_mv", "touch_again", "chances",
 }
 ALWAYS = {"truth", "top_group_has", "top_group_lacks", "verdicts", "not_called", "no_odd", "gate_open", "next_among"}
 
