@@ -30,7 +30,7 @@ from shared_models.reading import OfJob
 SHIELD_MS = visit_jobs.FIRST_JOB_MS + 2 * visit_jobs.DAY_MS
 MINUTE_MS = 60_000
 HOUR_MS = 60 * MINUTE_MS
-SIGNATURE = ((80, 520, 160, 300, 230, 540, 310, 330, 400, 520), (420, 430, 560, 400, 700, 450, 860, 380))
+SIGNATURE = ((80, 230, 160, 70, 230, 250, 310, 90, 400, 230), (420, 170, 560, 140, 700, 190, 860, 120))
 """Two strokes that nobody could take for a name."""
 
 FIGURES = ShopFigures(

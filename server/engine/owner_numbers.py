@@ -33,7 +33,7 @@ def numbers_on_page(papers: Papers) -> tuple[PageNumber, ...]:
         return ()
     places = _places(papers)
     read = [one for one in opinion.contacts if one.verdict in READ and _shown(one) and one.contact in places]
-    read.sort(key=lambda one: (_oddness(one), places[one.contact].order))
+    read.sort(key=lambda one: (_is_plain(one, places), _oddness(one), places[one.contact].order))
     groups: list[list[ContactOpinion]] = []
     for one in read:
         alike = [group for group in groups if _is_one_line(group[0], one, places)]
@@ -64,6 +64,11 @@ def _oddness(one: ContactOpinion) -> tuple[bool, bool, float, float]:
     return (
         one.verdict in ("expected", "unseen"), one.verdict == "unseen", one.odds.expected, -abs(one.off_by_sd or 0.0),
     )
+
+
+def _is_plain(one: ContactOpinion, places: dict[str, _Place]) -> bool:
+    """A healthy ground or an empty contact tells an owner nothing."""
+    return one.verdict in ("expected", "unseen") and places[one.contact].role in ("ground", "unconnected")
 
 
 def _is_one_line(one: ContactOpinion, other: ContactOpinion, places: dict[str, _Place]) -> bool:

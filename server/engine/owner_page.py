@@ -20,6 +20,7 @@ from server.engine.owner_words import OWN_MEASURING, SEEN_WORDS, SENTENCES, cut,
 from server.engine.papers import Papers, custody_in_order, meter_names, money, newest_consents, papers_of
 from server.engine.papers import standing_closing as _closing_of
 from server.engine.pass_codes import holds_pass_code
+from shared_models.chances import Chances
 from shared_models.hand_back import CUSTODY_OF
 from shared_models.opinion import Opinion
 from shared_models.owner_page import (
@@ -188,31 +189,39 @@ def _after_work(papers: Papers) -> tuple[PaperLine, ...]:
 
 
 def _is_open(papers: Papers) -> bool:
-    """Whether anything is still to be said of what may come: not once it is mended, closed, or not yet measured."""
+    """Whether a way of going on is still to be proposed: not once it is mended, closed, or not yet measured."""
+    return _chances_of(papers) is not None and _closing_of(papers.question.closings) is None
+
+
+def _chances_of(papers: Papers) -> Chances | None:
+    """The opinion's chances, while something may come: not once it is mended, nor before anything is measured."""
     opinion = papers.opinion
     if opinion is None or not opinion.stories or opinion.stories[0].kind in OWN_MEASURING:
-        return False
+        return None
     mended = papers.proof is not None and papers.proof.proven
-    return not mended and _closing_of(papers.question.closings) is None and any(one.touches for one in opinion.contacts)
+    return opinion.chances if not mended and any(one.touches for one in opinion.contacts) else None
 
 
 def _chances(papers: Papers) -> tuple[PageChance, ...]:
-    """Device and data apart, as the opinion has them; absent where it has none."""
-    chances = papers.opinion.chances if papers.opinion is not None and _is_open(papers) else None
+    """Device and data apart, as the opinion has them; absent where it has none, or where it is known by now."""
+    chances, closing = _chances_of(papers), _closing_of(papers.question.closings)
     if chances is None:
         return ()
-    full = chances.in_full
-    means = line("chance_device") if full is None else line("chance_device_without", full=full.in_tens)
-    told = [PageChance(of="device", chance=line("chance", tens=chances.device.in_tens), means=means)]
-    if chances.data is not None:
+    told = []
+    if closing is None or closing.device == "not_tried":
+        full = chances.in_full
+        means = line("chance_device") if full is None else line("chance_device_without", full=full.in_tens)
+        told.append(PageChance(of="device", chance=line("chance", tens=chances.device.in_tens), means=means))
+    out_of_reach = closing is None or closing.device in ("not_tried", "does_not_work")  # one that works has its data
+    if chances.data is not None and out_of_reach and (closing is None or closing.data in ("not_touched", "not_asked")):
         chance = line("chance", tens=chances.data.in_tens)
         told.append(PageChance(of="data", chance=chance, means=line("chance_data")))
     return tuple(told)
 
 
 def _rest_on(papers: Papers) -> PaperLine | None:
-    chances = papers.opinion.chances if papers.opinion is not None and _is_open(papers) else None
-    return line("chances_rest_on", what=chances.rests_on.sentence) if chances is not None else None
+    chances = _chances_of(papers)
+    return line("chances_rest_on", what=chances.rests_on.sentence) if chances is not None and _chances(papers) else None
 
 
 def _advice(papers: Papers) -> tuple[PaperLine, ...]:

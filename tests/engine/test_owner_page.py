@@ -351,3 +351,19 @@ def test_a_screen_that_pulled_the_fuse_down_is_named_beside_it_and_both_are_need
     assert [one.code for one in page.found][:2] == ["found_fuse_open", "beside_module"]
     assert "both are needed" in page.found[1].sentence
     assert [one.code for one in page.waiting] == ["waiting_module"]
+
+
+def test_a_job_that_was_stopped_for_the_data_still_says_what_can_be_hoped_for() -> None:
+    stopped = Closing(id="closed", job_id="t10-data", did=("stop", "specialist"), device="not_tried",
+                      data="not_touched", closed_at_ms=MADE_AT_MS)
+    page = owner_page(question_of(demo_sheet("t10_charged_while_wet_then_ohms"), closings=(stopped,)))
+    assert [one.of for one in page.chances] == ["device", "data"] and page.chances_rest_on is not None
+    lost = owner_page(question_of(demo_sheet("t10_charged_while_wet_then_ohms"),
+                                  closings=(replace(stopped, device="does_not_work", data="lost"),)))
+    assert lost.chances == () and lost.chances_rest_on is None
+
+
+def test_a_healthy_ground_is_the_last_thing_an_owner_is_shown() -> None:
+    page = owner_page(question_of(demo_sheet("t10_screen_pulled_the_fuse_then_plug_ohms")))
+    assert [one.verdict for one in page.numbers] == ["too high", "as it should", "as it should"]
+    assert not any("ground" in one.what for one in page.numbers)
