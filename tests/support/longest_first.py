@@ -29,6 +29,8 @@ SECONDS_A_FILE = {
     "browser/test_store_saved.py": 80,
     "browser/test_closing.py": 15,
     "browser/test_hand_back.py": 25,
+    "browser/test_rail_and_proof_screens.py": 20,
+    "engine/test_same_bytes_rail_and_proof.py": 10,
     "browser/test_what_next.py": 12,
 }
 
