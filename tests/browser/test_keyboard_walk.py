@@ -95,6 +95,9 @@ def _read_all(page: Page, pad: NumberPad) -> None:
             case "3":
                 pad.type("/")
                 said = "OL"
+            case "N3":  # LED+ reads OL twice: its rail in ohms
+                pad.type("4", "7", "0", "Enter")
+                said = "470"
             case _:
                 pad.type("4", "5", "1")
                 said = "451"
