@@ -17,6 +17,7 @@ from demo.command import DEFAULT_PORT
 PICTURES = Path(__file__).resolve().parents[1] / "pwa" / "pictures"
 MOST_BYTES = 120_000
 PHONE: ViewportSize = {"width": 360, "height": 640}
+PAGE: ViewportSize = {"width": 360, "height": 1180}
 DESK: ViewportSize = {"width": 1000, "height": 600}
 JOB = "#/job/t10-slipped"
 ENGINE_READY_MS = 60_000
@@ -83,12 +84,33 @@ def opinion(page: Page) -> None:
     expect(page.get_by_role("heading", name="What happened")).to_be_visible()
 
 
+def what_next(page: Page) -> None:
+    """Chances and ways of going on."""
+    _go(page, f"{JOB}/next")
+    expect(page.get_by_text("Ways of going on")).to_be_visible()
+
+
+def proof(page: Page) -> None:
+    """A repair read again."""
+    _go(page, "#/job/t10-fuse/proof")
+    expect(page.get_by_text("Changed", exact=True)).to_be_visible()
+
+
+def owner(page: Page) -> None:
+    """The owner's page of a device whose data come first."""
+    _go(page, "#/job/t10-data/owner")
+    expect(page.get_by_text("What we found", exact=True)).to_be_visible()
+
+
 SHOTS: tuple[tuple[str, ViewportSize, bool, Callable[[Page], None]], ...] = (
     ("bench", PHONE, False, bench),
     ("make-safe", PHONE, False, make_safe),
     ("reading", PHONE, False, reading),
     ("reading-dark", PHONE, True, reading),
     ("opinion", PHONE, False, opinion),
+    ("what-next", PHONE, False, what_next),
+    ("proof", PHONE, False, proof),
+    ("owner", PAGE, False, owner),
     ("desk", DESK, False, reading),
 )
 
@@ -96,7 +118,7 @@ SHOTS: tuple[tuple[str, ViewportSize, bool, Callable[[Page], None]], ...] = (
 def take(browser: Browser, url: str, to: Path) -> None:
     """All pictures into the folder `to`. Ends the process when one is too big to be looked at on the road."""
     to.mkdir(exist_ok=True)
-    for size, dots in ((PHONE, 1.5), (DESK, 1)):
+    for size, dots in ((PHONE, 1.5), (PAGE, 1.5), (DESK, 1)):
         page = _ready_page(browser, url, size, dots)
         for name, shown_at, dark, show in SHOTS:
             if shown_at is not size:
