@@ -3,7 +3,7 @@
 import re
 from typing import Any
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Locator, Page, expect
 
 from tests.browser.seeds import JOB_ID, Device, proofs_of, send
 from tests.browser.server_process import ServerProcess
@@ -15,6 +15,11 @@ def closings(server: ServerProcess) -> list[dict[str, Any]]:
     """Closings as the server's log has them, oldest first."""
     bodies = [numbered["change"]["body"] for numbered in server.changes()]
     return [one["record"] for one in bodies if one["what"] == "added" and one["kind"] == "closing"]
+
+
+def said(page: Page) -> Locator:
+    """What stands in the way of closing, above its button."""
+    return page.locator("footer [role=alert]")
 
 
 def read_three(page: Page) -> None:
@@ -40,10 +45,10 @@ def test_a_job_is_closed_offline_settled_between_two_and_teaches(page: Page, ser
     expect(page.get_by_text("As the opinion had it, likeliest first.")).to_be_visible()
     close = page.get_by_role("button", name=re.compile("^Close (the job|it all the same)$"))
     close.click()
-    expect(page.locator("footer [role=alert]")).to_contain_text('Say what was really wrong, or "never found out".')
+    expect(said(page)).to_contain_text('Say what was really wrong, or "never found out".')
     page.get_by_role("group", name="What was really wrong").get_by_role("checkbox").first.check()
     close.click()
-    expect(page.locator("footer [role=alert]")).to_contain_text("Say how it is known: ")
+    expect(said(page)).to_contain_text("Say how it is known: ")
     page.get_by_label("known how").select_option("seen")
     page.get_by_text("Something else").click()
     page.locator("details select").select_option("wet")
@@ -53,14 +58,14 @@ def test_a_job_is_closed_offline_settled_between_two_and_teaches(page: Page, ser
     page.get_by_label("Minutes of work").fill("-5")
     looks_right(page)
     close.click()
-    expect(page.locator("footer [role=alert]")).to_contain_text('"-5": minutes of work cannot be below zero; for example 45.')
+    expect(said(page)).to_contain_text('"-5": minutes of work cannot be below zero; for example 45.')
     page.get_by_label("Minutes of work").fill("45")
     page.reload()
     expect(page.get_by_label("Minutes of work")).to_have_value("45")
     wait_for_engine(page)
     go(page, f"{JOB}/close")
     close.click()
-    expect(page.locator("footer [role=alert]")).to_contain_text("3 readings of this job are still on the way to the shop.")
+    expect(said(page)).to_contain_text("3 readings of this job are still on the way to the shop.")
     expect(close).to_have_text("Close it all the same")
     close.click()
     expect(page.get_by_role("heading", name="Ready")).to_be_visible()
