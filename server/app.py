@@ -28,7 +28,7 @@ from server.api.learning import give_closing_facts, give_honesty, give_learnt
 from server.api.meters import give_meter_pair, give_meter_sheet
 from server.api.opinion import give_opinion, job_opinion, job_sheet
 from server.api.pairing import list_phones, make_code, me, pair, pair_here, revoke_phone
-from server.api.papers import give_owner_page, give_technician_sheet, job_readings_csv, job_readings_json
+from server.api.papers import job_readings_csv, job_readings_json
 from server.api.photos import get_photo, head_photo, put_photo
 from server.api.pin_table import read_pin_columns, read_pin_table
 from server.api.proof import give_proof
@@ -45,7 +45,7 @@ ROUTES: tuple[BaseRouteHandler, ...] = (
     check_file, give_meter_sheet, give_meter_pair, put_photo, get_photo, head_photo, read_pin_table,
     read_pin_columns, send_board_file, board_file, board_file_socket, pair, pair_here, me, make_code, list_phones,
     revoke_phone, give_proof, give_short_rail, give_closing_facts, give_learnt, give_honesty,
-    give_owner_page, give_technician_sheet, job_readings_csv, job_readings_json,
+    job_readings_csv, job_readings_json,
 )
 
 

@@ -1,41 +1,19 @@
-"""The papers of a job: the owner's page and the technician's sheet of a question that is sent, readings as files.
-
-The same engine as on the phone, which makes all of them without a network.
-"""
+"""The readings of a job as files, by the same engine as on the phone, which makes them without a network."""
 
 import asyncio
 
-from litestar import Request, Response, get, post
+from litestar import Response, get
 from litestar.di import NamedDependency
 from litestar.params import FromPath
 
 from server.api.description import PROBLEMS
-from server.api.edge import TAKES, body_of
-from server.engine.owner_page import owner_page
 from server.engine.readings_file import readings_file
-from server.engine.technician_sheet import technician_sheet
 from server.problems import Refusal, shown
 from server.store.database import Database
 from server.store.readings import gather_readings
 from server.store.sheet import JobWithoutSheet
 from shared_models.change import Problem
-from shared_models.owner_page import OwnerPage, PapersQuestion
 from shared_models.readings_file import FileKind
-from shared_models.technician_sheet import TechnicianSheet
-
-
-@post("/api/owner-page", status_code=200, opt={TAKES: PapersQuestion}, responses=PROBLEMS)
-async def give_owner_page(request: Request) -> OwnerPage:
-    """The owner's page, each of its sentences with what the record put into it."""
-    question: PapersQuestion = await body_of(request)
-    return await asyncio.to_thread(owner_page, question)
-
-
-@post("/api/technician-sheet", status_code=200, opt={TAKES: PapersQuestion}, responses=PROBLEMS)
-async def give_technician_sheet(request: Request) -> TechnicianSheet:
-    """Everything of a job, as headed lists and tables."""
-    question: PapersQuestion = await body_of(request)
-    return await asyncio.to_thread(technician_sheet, question)
 
 
 @get("/api/jobs/{job_id:str}/readings.csv", responses=PROBLEMS, media_type="text/csv")

@@ -19,8 +19,7 @@ EXAMPLES_A_ROUTE = 12
 EXAMPLES_WITHOUT_A_TOKEN = 5
 UNSAID = ("/api/opinion", "/api/discharge", "/api/overstress", "/api/pin-table", "/api/photos/{sha256}",
           "/api/board-files", "/api/meter-sheet", "/api/meter-pair", "/api/reference-file",
-          "/api/closing-facts",
-          "/api/owner-page", "/api/technician-sheet")
+          "/api/closing-facts")
 
 
 @pytest.fixture(scope="module")

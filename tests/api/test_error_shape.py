@@ -22,7 +22,6 @@ JSON = {"Content-Type": "application/json"}
 BODY_ROUTES = [
     "/api/opinion", "/api/discharge", "/api/overstress", "/api/changes", "/api/meter-sheet", "/api/meter-pair",
     "/api/reference-file", "/api/proof", "/api/short-rail", "/api/closing-facts",
-    "/api/owner-page", "/api/technician-sheet",
 ]
 BOARD = {"id": "b", "device": "d", "board": "b", "sockets": []}
 SHEET = {"sheet_id": "s-1", "asked_at_ms": 1, "board": BOARD, "socket": "J7"}

@@ -1,26 +1,15 @@
-"""The papers of a job from the server: the engine's own bytes, readings as files, and a job that is not there."""
+"""The readings of a job as files from the server, and a job that is not there."""
 
 import csv
 import io
 from typing import Any
 
-import msgspec
 from litestar.testing import AsyncTestClient
 
-from server.engine.owner_page import owner_page_json
-from server.engine.technician_sheet import technician_sheet_json
-from tests.support.papers import whole_visit
 from tests.sync.making import added, batch, change, fields_set, reading, removed
 
 Client = AsyncTestClient[Any]
 JSON = {"Content-Type": "application/json"}
-
-
-async def test_both_papers_are_the_engines_own_bytes(client: Client) -> None:
-    sent = msgspec.json.encode(whole_visit())
-    for path, door in (("owner-page", owner_page_json), ("technician-sheet", technician_sheet_json)):
-        answer = await client.post(f"/api/{path}", content=sent, headers=JSON)
-        assert (answer.status_code, answer.content) == (200, door(sent)), path
 
 
 async def fill(client: Client) -> None:
