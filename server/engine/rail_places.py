@@ -14,6 +14,7 @@ from server.engine.constants.answers import (
 )
 from server.engine.constants.next_touch import VERDICT_Z_RETOUCH
 from server.engine.robust import median
+from server.engine.wording_shorts import UNNAMED_CORE
 from shared_models.board import Contact
 from shared_models.reading import AtContact, AtRail, AtTestPoint, Ohms, Touch
 from shared_models.tables import ROLE_BY_ID
@@ -63,11 +64,11 @@ def joined_name(one: str, other: str) -> str:
 
 
 def where_joined(board: Board, name: str) -> str | None:
-    """The name again if it speaks of two rails of the board, as `3V3D to VCORE`."""
+    """The name again if it speaks of two rails of the board, as `3V3D to VCORE`, or of one and a core nobody named."""
     one, word, other = name.partition(TO)
     known = [net.name for net in board.version.nets if net.rail_kind not in (None, "ground")]
     known += [contact.net or contact.number for contact in board.contacts if ROLE_BY_ID[contact.role].is_rail]
-    return name if word and one in known and other in known else None
+    return name if word and one in known and other in (*known, UNNAMED_CORE) else None
 
 
 def volts_finding(board: Board, touch: Touch, volts_mv: float) -> tuple[str, str, bool] | None:

@@ -13,6 +13,7 @@ from server.engine.inference import Judged
 from server.engine.rail_places import joined_name
 from server.engine.stories.kinds import Story
 from server.engine.verdicts import ContactState
+from server.engine.wording_shorts import UNNAMED_CORE
 from shared_models.board import Clamp, SeriesPart, ShuntPart
 from shared_models.reading import AtContact, AtRail, AtTestPoint, BetweenContacts, Touch
 from shared_models.tables import ROLE_BY_ID
@@ -58,7 +59,10 @@ def _blamed(judged: Judged, known: list[Hypothesis], kind: str) -> list[Story]:
 
 
 def _core_rails_to_ask(judged: Judged, story: Story) -> list[str]:
-    """Core and memory rails of the board that nobody measured this rail against yet."""
+    """Core and memory rails of the board that nobody measured this rail against yet.
+
+    A record that names none still speaks of a board with a processor: that one is asked for all the same.
+    """
     board = judged.prepared.board
     names = [net.name for net in board.version.nets if net.rail_kind in CORE_KINDS]
     names += [
@@ -69,7 +73,7 @@ def _core_rails_to_ask(judged: Judged, story: Story) -> list[str]:
     asked = [finding.where for finding in judged.findings if finding.code == "rails_joined"]
     asked += [finding.where for finding in judged.findings if finding.code == "bridged"]
     left = []
-    for name in sorted(set(names)):
+    for name in sorted(set(names)) or [UNNAMED_CORE]:
         one, other = _first_contact(judged, story.subject), _first_contact(judged, name)
         pair = "-".join(sorted((one or "", other or ""), key=lambda number: board.places.get(number, -1)))
         if name != story.subject and joined_name(story.subject, name) not in asked and pair not in asked:

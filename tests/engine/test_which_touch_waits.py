@@ -103,6 +103,15 @@ def test_then_against_every_core_rail() -> None:
     assert not any(one.action in ("heat", "millivolts") for one in one_left)
 
 
+def test_a_record_without_a_core_rail_still_has_a_processor_to_be_measured_against() -> None:
+    bare = replace(BOARD, nets=RAILS[:2])
+    told = hunted(LOW, board=bare)
+    assert AtTestPoint(name="3V3 to core") in [one.touch for one in told], [one.title for one in told]
+    assert not any(one.action in ("heat", "millivolts") for one in told)
+    apart = hunted(LOW, at(AtTestPoint(name="3V3 to core"), "OL", "core"), board=bare)
+    assert any(one.action == "heat" for one in apart), [one.title for one in apart]
+
+
 def test_then_heat_before_millivolts_and_from_a_small_start() -> None:
     told = [one for one in hunted(LOW, TO_CORE, TO_MEMORY) if one.action in ("heat", "millivolts")]
     assert [one.action for one in told] == ["heat", "millivolts"]
