@@ -153,6 +153,7 @@ def _number_in_words(expected: inspect.IntType | inspect.FloatType) -> str:
 def _number_example(expected: inspect.IntType | inspect.FloatType) -> int | float:
     low, high = expected.ge, expected.le
     if expected.gt is not None:
-        low = expected.gt + 1
+        between = isinstance(expected, inspect.FloatType) and expected.lt is not None
+        low = (expected.gt + expected.lt) / 2 if between and expected.lt is not None else expected.gt + 1
     value = max(low, 0) if low is not None else 0
     return min(value, high) if high is not None else value

@@ -9,6 +9,7 @@ import hashlib
 import os
 import tempfile
 import zipfile
+import zlib
 from pathlib import Path
 from typing import Annotated, BinaryIO, Literal
 
@@ -97,6 +98,8 @@ def read_manifest(path: Path) -> Backup:
             manifest = msgspec.json.decode(archive.read(MANIFEST), type=Backup)
             names = set(archive.namelist())
             bad = archive.testzip()
+    except zlib.error as error:  # what is compressed makes no sense; a wrong sum alone is told by `testzip`
+        raise Trouble(f"{path} is damaged: {error}.", "Take another copy; nothing was changed.") from error
     except (OSError, KeyError, zipfile.BadZipFile, msgspec.MsgspecError, EOFError, NotImplementedError) as error:
         raise Trouble(
             f"{path} is no backup that can be read: {error}.", "Take another copy; secondprobe backup makes them.",

@@ -1,6 +1,7 @@
 """A board out of a file: chosen on the phone, read by the shop, gone through, kept, there offline; where it leads."""
 
 import os
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -207,7 +208,8 @@ def test_an_odd_contact_leads_on_and_the_next_touch_says_where_it_lies(page: Pag
     for at, typed in (("1", "0"), ("2", "030"), ("3", "030")):
         expect(number(page)).to_have_text(at)
         page.keyboard.type(typed)
-        page.wait_for_timeout(1500)
+        expect(page.get_by_text(f"{at} is out of its band").or_(number(page).filter(has_not_text=re.compile(
+            rf"^\s*{at}\s*$"))).first).to_be_visible()
         if number(page).inner_text().strip() == at:  # an odd one is asked for once more
             page.keyboard.type(typed)
     go(page, f"{job}/opinion")
@@ -215,8 +217,8 @@ def test_an_odd_contact_leads_on_and_the_next_touch_says_where_it_lies(page: Pag
     expect(odd).to_be_visible(timeout=30_000)
     # the rail's ohms are measured at its test point
     touch = page.get_by_role("region", name="Next touch")
-    for _ in range(4):  # an odd contact is asked for once more before anything else
-        page.wait_for_timeout(2000)
+    for _ in range(6):  # an odd contact is asked for once more before anything else
+        expect(touch).to_contain_text(re.compile("once more|Ohms to ground"))
         if "once more" not in touch.inner_text():
             break
         touch.get_by_role("link", name="Measure").first.click()

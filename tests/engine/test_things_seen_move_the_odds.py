@@ -14,6 +14,7 @@ from server.engine.digest import board_digest
 from server.engine.inference import Judged, judge
 from server.engine.looked import SEEN_WITH
 from server.engine.prepared import prepare
+from shared_models.decision_tables import STOP_LINES
 from shared_models.job import Observation
 from shared_models.reading import AtContact, OfJob
 from shared_models.sheet import BenchSheet
@@ -135,8 +136,18 @@ def test_it_moves_the_story_it_speaks_of(case: Case) -> None:
     assert beside > without if case.up else beside < without, (without, beside)
 
 
+MOVES_NO_ODDS = {row.seen for row in STOP_LINES if row.seen is not None} | {"draw_in_steps"}
+"""What says when to stop, and a supply that starts and falls back: for the lists, not for the stories."""
+
+
+def test_what_is_for_the_lists_moves_no_odds() -> None:
+    for seen in sorted(MOVES_NO_ODDS):
+        beside = looked(Case(seen, {}, OPEN_24, "contact_torn", "24"))  # type: ignore[arg-type]
+        assert odds(beside, "contact_torn", "24") == odds(OPEN_24, "contact_torn", "24"), seen
+
+
 def test_everything_that_can_be_seen_has_a_case_and_every_story_it_is_said_to_raise_as_well() -> None:
-    known = set(get_args(get_type_hints(Observation)["seen"]))
+    known = set(get_args(get_type_hints(Observation)["seen"])) - MOVES_NO_ODDS
     assert {case.seen for case in CASES} == known
     for seen, kinds in SEEN_WITH.items():
         tried = {case.kind for case in CASES if case.seen == seen and case.up}
