@@ -3,7 +3,7 @@
 import aiosqlite
 import msgspec
 
-from server.store.record import entities_of, entity, facts_of
+from server.store.record import entities_of, entity, facts_of_owners
 from server.store.sheet import JobWithoutSheet, whole_entity
 from shared_models.job import Job
 from shared_models.reading import Meter, Reading
@@ -19,7 +19,8 @@ async def gather_readings(connection: aiosqlite.Connection, job_id: str, wanted:
     job: Job | None = whole_entity("job", job_id, await entity(connection, "job", job_id))
     if job is None:
         raise JobWithoutSheet("job")
-    rows = await facts_of(connection, "reading", job.reference_board_id or job_id)
+    owner = job.reference_board_id or job_id
+    rows = (await facts_of_owners(connection, ("reading",), (owner,)))["reading", owner]
     readings = [(msgspec.json.decode(record, type=Reading), is_removed) for _, record, is_removed in rows]
     if job.reference_board_id is not None:
         readings = [(one, is_removed) for one, is_removed in readings if one.socket == job.socket]

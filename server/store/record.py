@@ -94,11 +94,13 @@ async def visible_fact(connection: aiosqlite.Connection, kind: str, record_id: s
 async def facts_of_owners(
     connection: aiosqlite.Connection, kinds: Sequence[str], owners: Sequence[str]
 ) -> dict[tuple[str, str], list[tuple[str, str, bool]]]:
-    """The facts of these kinds that belong to `owners`, by (kind, owner), as `facts_of` gives them; one question."""
+    """The facts of these kinds that belong to `owners`, by (kind, owner) and there by id: id, record as JSON
+    text, and whether it is taken back. One question for all of them."""
     found: dict[tuple[str, str], list[tuple[str, str, bool]]] = {(kind, own): [] for kind in kinds for own in owners}
     rows = await connection.execute_fetchall(
         "SELECT kind, owner, id, record, EXISTS"
         " (SELECT 1 FROM removed WHERE removed.kind = fact.kind AND removed.id = fact.id)"
+        # by itself SQLite walks through every fact of the kind, since those lie in the order of their ids
         f" FROM fact INDEXED BY fact_of_owner WHERE owner IN ({', '.join('?' * len(owners))})"
         f" AND kind IN ({', '.join('?' * len(kinds))}) ORDER BY owner, kind, id",
         (*owners, *kinds),
@@ -106,15 +108,3 @@ async def facts_of_owners(
     for kind, owner, record_id, record, is_removed in rows:
         found[kind, owner].append((record_id, record, bool(is_removed)))
     return found
-
-
-async def facts_of(connection: aiosqlite.Connection, kind: str, *owners: str) -> list[tuple[str, str, bool]]:
-    """All facts of a kind that belong to `owners`: id, record as JSON text, and whether it is taken back."""
-    marks = ", ".join("?" * len(owners))
-    rows = await connection.execute_fetchall(
-        "SELECT id, record, EXISTS (SELECT 1 FROM removed WHERE removed.kind = fact.kind AND removed.id = fact.id)"
-        # by itself SQLite walks through every fact of the kind, since those lie in the order of their ids
-        f" FROM fact INDEXED BY fact_of_owner WHERE owner IN ({marks}) AND kind = ? ORDER BY owner, id",
-        (*owners, kind),
-    )
-    return [(record_id, record, bool(is_removed)) for record_id, record, is_removed in rows]

@@ -108,7 +108,8 @@ async def _emptying(
             if emptied := _emptied(whole := msgspec.json.decode(text), words):
                 raw = Raw(msgspec.json.encode({**whole, **emptied}))
                 yield Added(kind=kind, record=raw), record_id, int(stamp[:15])  # type: ignore[arg-type]
-    for record_id, _, is_removed in await record.facts_of(connection, "photo", job_id):
+    photos = (await record.facts_of_owners(connection, ("photo",), (job_id,)))["photo", job_id]
+    for record_id, _, is_removed in photos:
         if not is_removed:
             yield Removed(kind="photo", id=record_id, why=WHY_TAKEN_BACK), record_id, 0
 
