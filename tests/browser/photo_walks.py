@@ -2,17 +2,15 @@
 
 import base64
 import http.client
-import time
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
 from playwright.sync_api import FilePayload, Locator, Page, expect
 
-from tests.browser.conftest import PATIENCE_MS
 from tests.browser.seeds import JOB_ID
 from tests.browser.server_process import ServerProcess
-from tests.browser.walks import JOB, go, wait_for_shop
+from tests.browser.walks import JOB, go, until, wait_for_shop
 
 DROP = """({ files, name }) => {
   const transfer = new DataTransfer();
@@ -102,14 +100,6 @@ def records(server: ServerProcess, kind: str) -> list[dict[str, Any]]:
     """The records of this kind that were added, as the server has them."""
     bodies = [each["change"]["body"] for each in server.changes()]
     return [body["record"] for body in bodies if body["what"] == "added" and body["kind"] == kind]
-
-
-def until(page: Page, holds: Callable[[], bool], or_else: str) -> None:
-    """Until `holds()` is true; the page goes on meanwhile."""
-    give_up_at = time.monotonic() + PATIENCE_MS / 1000
-    while not holds():
-        assert time.monotonic() < give_up_at, or_else
-        page.wait_for_timeout(50)
 
 
 def wait_until_with_shop(page: Page, server: ServerProcess, photos: int = 1) -> None:

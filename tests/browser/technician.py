@@ -7,7 +7,7 @@ from pathlib import Path
 
 from playwright.sync_api import Page, expect
 
-from tests.browser.walks import echo, key, number
+from tests.browser.walks import echo, key, number, taken
 
 WHOLE_DIGITS = 3
 """So many digits are taken without a further key."""
@@ -104,7 +104,7 @@ class Technician:
     def _is_said_back(self, page: Page, entry: Typed) -> None:
         """The screen names the entry, which it does once the entry is kept; only then it counts as typed."""
         expect(page.locator("main[aria-busy=false]")).to_have_count(1)
-        expect(echo(page)).to_contain_text(f"{entry.contact} {entry.as_typed}")
+        expect(taken(page)).to_contain_text(f"{entry.contact} {entry.as_typed}")
         self.typed.append(entry)
 
     def _is_plain_touch(self, page: Page) -> bool:

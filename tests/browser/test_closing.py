@@ -8,7 +8,7 @@ from playwright.sync_api import Locator, Page, expect
 from tests.browser.seeds import JOB_ID, Device, proofs_of, send
 from tests.browser.server_process import ServerProcess
 from tests.browser.test_healthy_board import looks_right
-from tests.browser.walks import JOB, echo, go, number, to_sweep, wait_for_engine, wait_for_shop
+from tests.browser.walks import JOB, go, number, taken, to_sweep, wait_for_engine, wait_for_shop
 
 
 def closings(server: ServerProcess) -> list[dict[str, Any]]:
@@ -27,7 +27,7 @@ def read_three(page: Page) -> None:
     for at, typed in (("1", "0"), ("2", "450"), ("3", "111")):
         expect(number(page)).to_have_text(at)
         page.keyboard.type(typed)
-        expect(echo(page)).to_contain_text(typed)
+        expect(taken(page)).to_contain_text(typed)
 
 
 def test_a_job_is_closed_offline_settled_between_two_and_teaches(page: Page, server: ServerProcess) -> None:

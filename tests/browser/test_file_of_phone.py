@@ -10,12 +10,12 @@ from typing import Any
 import pytest
 from playwright.sync_api import BrowserContext, Locator, Page, expect
 
-from tests.browser.photo_walks import choose, drawn, file_of, open_look, pictures, records, shelf, until
+from tests.browser.photo_walks import choose, drawn, file_of, open_look, pictures, records, shelf
 from tests.browser.seeds import JOB_ID, Device
 from tests.browser.server_process import ServerProcess
 from tests.browser.test_full_storage import LEFT_IS_BELIEVED_MS
 from tests.browser.test_photos_full import COUNTS, quota
-from tests.browser.walks import JOB, echo, go, make_safe, number, to_sweep, wait_for_shop
+from tests.browser.walks import JOB, echo, go, make_safe, number, taken, to_sweep, until, wait_for_shop
 from tests.support.pictures import noise, sha256
 
 NAME = "second-probe-waiting.zip"
@@ -105,7 +105,7 @@ def test_what_a_full_phone_handed_over_reaches_the_shop_through_another_phone_on
     to_sweep(phone)
     contact = number(phone).inner_text()
     phone.keyboard.type("460")
-    expect(echo(phone)).to_contain_text(f"{contact} 460")
+    expect(taken(phone)).to_contain_text(f"{contact} 460")
 
     server.start()
     go(phone, "#/shop")

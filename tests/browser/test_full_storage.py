@@ -7,7 +7,7 @@ from pathlib import Path
 from playwright.sync_api import Page, expect
 
 from tests.browser.server_process import ServerProcess
-from tests.browser.walks import echo, go, make_safe, number, to_sweep, wait_for_shop
+from tests.browser.walks import echo, go, make_safe, number, taken, to_sweep, wait_for_shop
 
 LEFT_IS_BELIEVED_MS = 32_000
 """The browser looks how much room is left and then believes it for half a minute."""
@@ -57,4 +57,4 @@ def _type(page: Page, text: str) -> None:
     contact = number(page).inner_text()
     page.keyboard.type(text)
     expect(page.locator("main[aria-busy=false]")).to_have_count(1)
-    expect(echo(page)).to_contain_text(f"{contact} {text}")
+    expect(taken(page)).to_contain_text(f"{contact} {text}")

@@ -8,7 +8,19 @@ from playwright.sync_api import BrowserContext, Page, expect
 
 from tests.browser.seeds import seed
 from tests.browser.server_process import ServerProcess
-from tests.browser.walks import JOB, echo, go, key, make_safe, number, prove, to_sweep, wait_for_engine, wait_for_shop
+from tests.browser.walks import (
+    JOB,
+    echo,
+    go,
+    key,
+    make_safe,
+    number,
+    prove,
+    taken,
+    to_sweep,
+    wait_for_engine,
+    wait_for_shop,
+)
 
 
 @pytest.fixture(scope="module")
@@ -59,7 +71,7 @@ def test_a_drop_still_climbs_when_the_pad_of_ohms_has_come(phone: Page) -> None:
     make_safe(phone)
     to_sweep(phone)
     phone.keyboard.type("0451")
-    expect(echo(phone)).to_contain_text("2 451")
+    expect(taken(phone)).to_contain_text("2 451")
     touch = '{"touch":{"what":"rail","net":"N2"},"kind":"ohms","title":"","subject":"module_plug"}'
     go(phone, f"{JOB}/read?next={touch}")
     expect(number(phone)).to_have_text("N2")

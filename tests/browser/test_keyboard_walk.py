@@ -6,7 +6,7 @@ from playwright.sync_api import Page, expect
 from tests.browser.keys import Keyboard, NumberPad
 from tests.browser.overheard import Asked
 from tests.browser.server_process import ServerProcess
-from tests.browser.walks import echo, go, number, wait_for_engine, wait_for_shop
+from tests.browser.walks import echo, go, number, taken, wait_for_engine, wait_for_shop
 
 CONTACTS = 8
 
@@ -102,6 +102,6 @@ def _read_all(page: Page, pad: NumberPad) -> None:
                 pad.type("4", "5", "1")
                 said = "451"
         expect(page.locator("main[aria-busy=false]")).to_have_count(1)
-        expect(echo(page)).to_contain_text(f"{contact} {said}")
+        expect(taken(page)).to_contain_text(f"{contact} {said}")
     pad.type("+")
     expect(echo(page)).to_contain_text("climbs")

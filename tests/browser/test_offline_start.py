@@ -11,7 +11,7 @@ from tests.browser.conftest import PATIENCE_MS, PHONE
 from tests.browser.overheard import Asked
 from tests.browser.seeds import JOB_ID, seed
 from tests.browser.server_process import ServerProcess
-from tests.browser.walks import JOB, echo, go, make_safe, number, to_sweep, wait_for_engine, wait_for_shop
+from tests.browser.walks import JOB, go, make_safe, number, taken, to_sweep, wait_for_engine, wait_for_shop
 
 CONTACTS = 20
 BY_ITSELF_MS = 40_000
@@ -112,6 +112,6 @@ def _type_all(page: Page) -> list[tuple[str, str]]:
         text = "0" if contact in ("1", str(CONTACTS)) else "451"
         page.keyboard.type(text)
         expect(page.locator("main[aria-busy=false]")).to_have_count(1)
-        expect(echo(page)).to_contain_text(f"{contact} {text}")
+        expect(taken(page)).to_contain_text(f"{contact} {text}")
         typed.append((contact, text))
     return typed

@@ -6,9 +6,9 @@ from collections.abc import Callable
 
 from playwright.sync_api import BrowserContext, CDPSession, expect
 
-from tests.browser.photo_walks import choose, drawn, file_of, open_look, pictures, shelf, until
+from tests.browser.photo_walks import choose, drawn, file_of, open_look, pictures, shelf
 from tests.browser.server_process import ServerProcess
-from tests.browser.walks import go
+from tests.browser.walks import go, until
 from tests.support.pictures import noise, sha256
 
 QUOTA_BYTES = 24_000_000

@@ -12,7 +12,7 @@ from tests.browser.conftest import PATIENCE_MS, PHONE
 from tests.browser.seeds import JOB_ID
 from tests.browser.server_process import ServerProcess
 from tests.browser.test_screens_shape import SERIOUS, SIDEWAYS, SMALL_TARGETS, TARGET_PX
-from tests.browser.walks import JOB, echo, go, number, safe_shop, wait_for_engine, wait_for_shop
+from tests.browser.walks import JOB, go, number, safe_shop, taken, wait_for_engine, wait_for_shop
 
 RAIL = f"{JOB}/rail?net=N2"
 READS = {0: 50.0, 12: 44.1, 25: 37.4, 40: 30.2, 55: 30.0, 70: 30.1}
@@ -133,7 +133,7 @@ def test_a_repair_is_read_again_and_what_nobody_read_is_named(phone: Page, shop:
         go(phone, f"{JOB}/read?contacts={at}")
         expect(number(phone)).to_have_text(at)
         phone.keyboard.type(typed)
-        expect(echo(phone)).to_contain_text(f"{at} {typed}")
+        expect(taken(phone)).to_contain_text(f"{at} {typed}")
     go(phone, f"{JOB}/proof")
     main = phone.locator("main")
     expect(main).to_contain_text("Before it 3 reads odd.")
@@ -154,7 +154,7 @@ def test_a_repair_is_read_again_and_what_nobody_read_is_named(phone: Page, shop:
         phone.keyboard.type("0" if asked[-1] == "1" else "450")
         expect(number(phone)).not_to_have_text(asked[-1])
     phone.keyboard.type("450")
-    expect(echo(phone)).to_contain_text("3 450")
+    expect(taken(phone)).to_contain_text("3 450")
     go(phone, f"{JOB}/proof")
     expect(main.get_by_role("heading", name="Changed")).to_be_visible()
     expect(main.locator(".contact").first).to_contain_text("112 mV")

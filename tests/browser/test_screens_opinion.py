@@ -3,6 +3,7 @@
 import json
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import msgspec
 import pytest
@@ -11,7 +12,7 @@ from playwright.sync_api import BrowserContext, Page, expect
 from demo.fill import demo_changes
 from tests.browser.seeds import send
 from tests.browser.server_process import ServerProcess
-from tests.browser.walks import JOB, echo, go, number, safe_shop, to_sweep, wait_for_engine, wait_for_shop
+from tests.browser.walks import JOB, echo, go, number, safe_shop, taken, to_sweep, until, wait_for_engine, wait_for_shop
 
 TURNED = "#/job/t10-turned"
 
@@ -113,10 +114,14 @@ def test_who_counts_differently_is_led_to_the_drawing_and_its_numbers_are_kept_a
     page.get_by_role("link", name="Read", exact=True).click()
     expect(number(page)).to_have_text("20")
     expect(page.get_by_text("solder tail")).to_be_visible()
+
+    def new() -> list[dict[str, Any]]:
+        return server.get(f"/api/changes?after={len(shop)}")["changes"]
+
     page.keyboard.type("474")
-    expect(echo(page)).to_contain_text("20 474")
+    expect(taken(page)).to_contain_text("20 474")
     go(page, "#/")
-    expect(page.get_by_role("link", name="all with the shop")).to_be_visible()
-    (newest,) = server.get(f"/api/changes?after={len(shop)}")["changes"]
+    until(page, lambda: bool(new()), "the shop did not get the reading")
+    (newest,) = new()
     record = newest["change"]["body"]["record"]
     assert (record["touch"]["contact"], record["place"], record["numbered_as_drawn"]) == ("20", "tail", True)

@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.browser.conftest import PATIENCE_MS, PHONE
 from tests.browser.server_process import ServerProcess
-from tests.browser.walks import JOB, echo, go, number, safe_shop, to_sweep, wait_for_engine, wait_for_shop
+from tests.browser.walks import JOB, echo, go, number, safe_shop, taken, to_sweep, wait_for_engine, wait_for_shop
 
 TARGET_PX = 48
 LOWER_PART = 0.4
@@ -84,7 +84,7 @@ def phone(browser: Browser, shop: ServerProcess) -> Iterator[Page]:
     for at, typed in (("1", "0"), ("2", "450"), ("3", "111")):
         expect(number(page)).to_have_text(at)
         page.keyboard.type(typed)
-        expect(echo(page)).to_contain_text(typed)
+        expect(taken(page)).to_contain_text(typed)
     expect(echo(page)).to_contain_text("low")
     yield page
     context.close()

@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 from demo.fill import demo_changes
 from tests.browser.seeds import JOB_ID, proofs_of, seed, send
 from tests.browser.server_process import ServerProcess
-from tests.browser.walks import JOB, echo, go, number, to_sweep, wait_for_engine, wait_for_shop
+from tests.browser.walks import JOB, go, number, taken, to_sweep, wait_for_engine, wait_for_shop
 
 BATCH = 500
 
@@ -94,7 +94,7 @@ def _type(page: Page, text: str) -> None:
     if len(text) < 3 and text != "0":
         page.keyboard.press("Enter")
     expect(page.locator("main[aria-busy=false]")).to_have_count(1)
-    expect(echo(page)).to_contain_text(f"{contact} {text}")
+    expect(taken(page)).to_contain_text(f"{contact} {text}")
 
 
 def _readings(server: ServerProcess) -> list[dict[str, Any]]:

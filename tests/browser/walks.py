@@ -1,10 +1,12 @@
 """The ways through the screens that several tests take, by pointer and by keyboard."""
 
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from playwright.sync_api import Locator, Page, expect
 
+from tests.browser.conftest import PATIENCE_MS
 from tests.browser.held_engine import let_engine_come
 from tests.browser.seeds import JOB_ID, proofs_of, seed, send
 from tests.browser.server_process import ServerProcess
@@ -76,6 +78,19 @@ def number(page: Page) -> Locator:
 def echo(page: Page) -> Locator:
     """The last entry, or the digits that wait."""
     return page.get_by_test_id("echo")
+
+
+def taken(page: Page) -> Locator:
+    """The last entry said back, which is once it is on the disk; digits that wait are not it."""
+    return page.locator("[data-testid=echo]:not(.typing)")
+
+
+def until(page: Page, holds: Callable[[], bool], or_else: str) -> None:
+    """Until `holds()` is true; the page goes on meanwhile."""
+    give_up_at = time.monotonic() + PATIENCE_MS / 1000
+    while not holds():
+        assert time.monotonic() < give_up_at, or_else
+        page.wait_for_timeout(50)
 
 
 def key(page: Page, name: str) -> Locator:
