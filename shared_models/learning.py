@@ -14,7 +14,7 @@ from shared_models.sheet import BenchSheet, Shop
 
 
 class ClosingQuestion(Model, frozen=True, kw_only=True):
-    """A job's sheet as it stood before the repair, and what was really wrong."""
+    """A job's sheet at its stage before the repair, with all readings; and what was really wrong."""
 
     sheet: BenchSheet
     was_wrong: tuple[WasWrong, ...] = ()
@@ -28,7 +28,10 @@ class ClosingAsked(Model, frozen=True, kw_only=True):
 
 
 class ClosingFacts(Model, frozen=True, kw_only=True):
-    """What goes into a closing by itself: fields of `Closing` of the same names."""
+    """What goes into a closing by itself: fields of `Closing` of the same names.
+
+    `healthy_readings` does not: readings after the repair that can stand as a healthy board's, if the board works.
+    """
 
     said_before: tuple[SaidBefore, ...] = ()
     device_chance_before: Share | None = None
@@ -40,6 +43,7 @@ class ClosingFacts(Model, frozen=True, kw_only=True):
     failed_touches: int = 0
     reading_s: float | None = None
     sweep_s: float | None = None
+    healthy_readings: tuple[Id, ...] = ()
 
 
 class LearningQuestion(Model, frozen=True, kw_only=True):

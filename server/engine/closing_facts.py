@@ -15,6 +15,7 @@ from server.engine.door import form_opinion
 from server.engine.inference import judge
 from server.engine.learning_words import together
 from server.engine.prepared import Prepared, prepare
+from server.engine.repaired_board import healthy_readings
 from server.engine.rounding import plain
 from shared_models.closing import MetVoltage, SaidBefore, WasWrong
 from shared_models.learning import ClosingFacts, ClosingQuestion
@@ -52,6 +53,7 @@ def closing_facts(question: ClosingQuestion) -> ClosingFacts:
         failed_touches=together(one.touches - one.agreeing for one in seen if one.rival is None),
         reading_s=_reading_s(facts.sweep),
         sweep_s=_sweep_s(prepared) if facts.sweep else None,
+        healthy_readings=healthy_readings(sheet),
     )
 
 

@@ -19,7 +19,7 @@ WHY_NOT: dict[Why, str] = {
     "no_odds": "closed without an opinion before it",
 }
 NOT_LEARNT = (
-    "What healthy contacts read is not learnt from closed jobs: it comes from the healthy boards that were read.",
+    "What healthy contacts read comes from healthy boards; a repaired one is among them where you said so at closing.",
     "What was said at the counter moves the odds as in the table, and so does a second fault beside a first.",
     "Chances after a damaged chip or an event stay as in the table: a closing does not say which chips hold the data.",
     "A failed touch that nobody touched again is not among the failed ones.",

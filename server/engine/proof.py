@@ -46,7 +46,7 @@ def repair_proof(sheet: BenchSheet) -> RepairProof:
         key=lambda one: ORDER.index(one.outcome),
     )
     started = any(one.after is not None for one in contacts)
-    odd_before = [one.contact for one in before.contacts if _is_odd(one)]
+    odd_before = [one.contact for one in before.contacts if is_odd(one)]
     mended = [one.contact for one in contacts if one.outcome == "mended"]
     unseen = [one.contact for one in contacts if one.outcome == "not_read_again"]
     differs = [(DIFFERS[one.outcome], one.contact) for one in contacts if one.outcome in DIFFERS]
@@ -78,7 +78,8 @@ def _at(sheet: BenchSheet, stage: Stage) -> BenchSheet:
     return msgspec.structs.replace(sheet, stage=stage)
 
 
-def _is_odd(opinion: ContactOpinion) -> bool:
+def is_odd(opinion: ContactOpinion) -> bool:
+    """Whether a contact differs from healthy boards, by its number or by how it holds still."""
     return opinion.verdict in ODD or _does_not_climb(opinion)
 
 
@@ -123,12 +124,12 @@ def _side(opinion: ContactOpinion, readings: dict[str, Reading]) -> ProofSide | 
 
 
 def _outcome(was: ContactOpinion | None, now: ContactOpinion | None) -> ProofOutcome:
-    odd_before = was is not None and _is_odd(was)
+    odd_before = was is not None and is_odd(was)
     if now is None:
         return "not_read_again" if odd_before else "unread"
     if now.touch_again:
         return "not_settled"
-    if _is_odd(now):
+    if is_odd(now):
         if was is None or not odd_before:
             return "newly_odd"
         return "still_odd" if was.verdict == now.verdict and _does_not_climb(was) == _does_not_climb(now) else "changed"
@@ -141,7 +142,7 @@ def _to_read(sheet: BenchSheet, before: Opinion, contacts: list[ProofContact]) -
     """Anchors, then what was odd, then what lies beside it; none of them twice, none that was read again."""
     board = accept_board(sheet)
     neighbours = scene_of(board, sheet.intake, sheet.shop).neighbours
-    odd = [place for place, one in enumerate(before.contacts) if _is_odd(one)]
+    odd = [place for place, one in enumerate(before.contacts) if is_odd(one)]
     beside = sorted({other for place in odd for other in neighbours[place]})
     wanted = [*before.numbering.anchors, *(board.contacts[place].number for place in (*odd, *beside))]
     done = {one.contact for one in contacts if one.after is not None and not one.after.touch_again}

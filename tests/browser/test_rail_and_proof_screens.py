@@ -1,5 +1,6 @@
 """A shorted rail and a proven repair on the phone: what is refused, what is kept, and what is named."""
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,7 @@ from tests.browser.conftest import PATIENCE_MS, PHONE
 from tests.browser.seeds import JOB_ID
 from tests.browser.server_process import ServerProcess
 from tests.browser.test_screens_shape import SERIOUS, SIDEWAYS, SMALL_TARGETS, TARGET_PX
-from tests.browser.walks import JOB, go, number, safe_shop, taken, wait_for_engine, wait_for_shop
+from tests.browser.walks import JOB, go, number, safe_shop, taken, until, wait_for_engine, wait_for_shop
 
 RAIL = f"{JOB}/rail?net=N2"
 READS = {0: 50.0, 12: 44.1, 25: 37.4, 40: 30.2, 55: 30.0, 70: 30.1}
@@ -165,3 +166,30 @@ def test_a_repair_is_read_again_and_what_nobody_read_is_named(phone: Page, shop:
     expect(phone.get_by_role("link", name="all with the shop")).to_be_visible()
     last = [one for one in added(shop, "reading") if one["touch"].get("contact") == "3"][-1]
     assert (last["stage"], last.get("conditions", [])) == ("after_repair", [])
+
+    # a repaired board that works joins the healthy ones when its job is closed
+    go(phone, f"{JOB}/close")
+    offered = phone.get_by_role("checkbox", name=re.compile("Keep it among the healthy boards: [1-8] readings after"))
+    expect(phone.get_by_text("As the opinion had it, likeliest first.")).to_be_visible()
+    phone.get_by_role("checkbox", name="never found out").check()
+    expect(offered).to_have_count(0)
+    phone.get_by_role("group", name="The device").get_by_role("radio", name="works", exact=True).check()
+    expect(offered).to_be_checked()
+    looks_right(phone)
+    phone.get_by_role("button", name="Close the job").click()
+    close_all_the_same = phone.get_by_role("button", name="Close it all the same")
+    expect(phone.get_by_role("heading", name="Ready").or_(close_all_the_same)).to_be_visible()
+    if close_all_the_same.is_visible():
+        close_all_the_same.click()
+    expect(phone.get_by_role("heading", name="Ready")).to_be_visible()
+    until(phone, lambda: bool(added(shop, "closing")), "the closing did not arrive")
+    after = {one["id"]: one for one in added(shop, "reading") if one.get("stage") == "after_repair"}
+    board = f"repaired-{JOB_ID}"
+    kept = [one for one in added(shop, "reading") if one["of"].get("reference_board_id") == board]
+    assert {one["id"]: one["as_typed"] for one in kept} == {
+        f"repaired-{name}": one["as_typed"] for name, one in after.items()
+    }
+    assert "healthy_readings" not in added(shop, "closing")[0]
+    sheet = shop.get(f"/api/jobs/{JOB_ID}/sheet")
+    assert [one["label"] for one in sheet["reference_boards"] if one["id"] == board] == ["repaired, works"]
+    assert {one["id"] for one in kept} <= {one["id"] for one in sheet["known_good_readings"]}

@@ -24,6 +24,8 @@ export interface CloseDraft {
   parts: string;
   note: string;
   tray: Tray | "same";
+  /** What it reads after the repair stands as a healthy board's; null: as the shop learns at all. */
+  healthy: boolean | null;
 }
 
 export const closeDraftKey = (job: string): string => `close ${job}`;
@@ -40,6 +42,7 @@ export function emptyClose(tray: Tray): CloseDraft {
     parts: "",
     note: "",
     tray: tray === "gone" || tray === "ready" ? "same" : "ready",
+    healthy: null,
   };
 }
 
@@ -85,8 +88,9 @@ function numberOf(text: string): number | null | undefined {
 export function closingOf(draft: CloseDraft, facts: ClosingFacts | null, before: readonly Closing[]): NewClosing {
   const first = before.find(({ said_before }) => (said_before?.length ?? 0) > 0);
   const said = first === undefined ? {} : { said_before: first.said_before ?? [] };
+  const { healthy_readings: _, ...own } = facts ?? {};
   return {
-    ...(facts ?? {}),
+    ...own,
     ...said,
     was_wrong: draft.never_found_out ? [] : wasWrong(draft.wrong),
     did: draft.did,

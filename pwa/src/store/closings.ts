@@ -5,10 +5,10 @@
 import { uuidv7 } from "uuidv7";
 
 import type { EngineBridge } from "../engine_worker/bridge";
-import type { Body, Closing, ClosingFacts, Tray, WasWrong } from "../generated/models";
+import type { Body, Closing, ClosingFacts, Reading, Tray, WasWrong } from "../generated/models";
 import { askEngine, type BenchAnswer } from "./bench_answers";
 import { onLiveConnection, type PhoneDb } from "./db";
-import { type Live, StoreError } from "./door";
+import { type Live, StoreError, type WholeJob } from "./door";
 import type { Learning } from "./learning";
 import { factsOf, visibleEntity, visibleFactsOf } from "./rows";
 import { assembleSheet, seenOf } from "./sheet";
@@ -42,8 +42,11 @@ export interface ClosingDoors {
   closings(jobId: string): Live<ClosingState>;
   /** What goes into a closing by itself. Fails where no opinion can be formed; the job can be closed all the same. */
   askClosing(jobId: string, wasWrong: readonly WasWrong[]): Promise<BenchAnswer<ClosingFacts>>;
-  /** Keeps the closing and moves the job into its tray, in one. Gives the closing's id. */
-  closeJob(jobId: string, closing: NewClosing, tray: Tray | null, draftKey?: string): Promise<string>;
+  /**
+   * Keeps the closing and moves the job into its tray, in one; `healthy`: readings of the job that stand from now on as
+   * a healthy board's too. Gives the closing's id.
+   */
+  closeJob(jobId: string, closing: NewClosing, tray: Tray | null, draftKey?: string, healthy?: readonly string[]): Promise<string>;
 }
 
 export function closingDoors(
@@ -56,10 +59,11 @@ export function closingDoors(
   return {
     closings: (jobId) => asked(() => readClosings(db, jobId)),
     askClosing: (jobId, wasWrong) => askFacts(db, bridge, learning, jobId, wasWrong),
-    closeJob: async (jobId, closing, tray, draftKey) => {
+    closeJob: async (jobId, closing, tray, draftKey, healthy = []) => {
       const row = await visibleEntity(db, "job", jobId);
       if (row === null) throw new StoreError("not_found", `There is no job ${jobId} on this phone, or it was taken back.`);
-      const { what_happened, symptoms } = wholeJob(row).intake;
+      const job = wholeJob(row);
+      const { what_happened, symptoms } = job.intake;
       const id = uuidv7();
       const record: Closing = {
         what_happened: [...what_happened],
@@ -72,10 +76,31 @@ export function closingDoors(
       };
       const bodies: Body[] = [{ what: "added", kind: "closing", record }];
       if (tray !== null) bodies.push({ what: "fields_set", kind: "job", id: jobId, fields: { tray } });
+      bodies.push(...(await repairedBoard(db, job, new Set(healthy))));
       await writer.commit(bodies, draftKey);
       return id;
     },
   };
+}
+
+/**
+ * A repaired board as one more healthy one, with copies of the job's readings. All ids come from the job's and the
+ * readings': two phones that close the same job make the same board. What identifies the owner stays with the job.
+ */
+async function repairedBoard(db: PhoneDb, job: WholeJob, healthy: ReadonlySet<string>): Promise<Body[]> {
+  const { id: jobId, board_version_id, air_c } = job;
+  const readings = (await visibleFactsOf<Reading>(db, "reading", "job_id", jobId)).filter(({ id }) => healthy.has(id));
+  if (readings.length === 0 || board_version_id === null) return [];
+  const id = `repaired-${jobId}`;
+  const there = new Set((await factsOf(db, "reading", "reference_board_id", id)).map((row) => row.id));
+  const board = { board_version_id, label: "repaired, works", read_at_ms: Date.now(), air_c };
+  const bodies: Body[] = [{ what: "fields_set", kind: "reference_board", id, fields: board }];
+  for (const { supersedes: _, note: __, ...kept } of readings) {
+    const of = { what: "reference_board", reference_board_id: id } as const;
+    const record: Reading = { ...kept, id: `repaired-${kept.id}`, of, stage: "on_healthy_board" };
+    if (!there.has(record.id)) bodies.push({ what: "added", kind: "reading", record });
+  }
+  return bodies;
 }
 
 async function readClosings(db: PhoneDb, jobId: string): Promise<ClosingState> {
