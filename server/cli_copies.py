@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from server.cli_shop import DEFAULT, FOLDER
 from server.network.trouble import Trouble, disk_trouble
+from server.store.on_disk import settle_names
 
 if TYPE_CHECKING:
     from server.shop.push import Pushed
@@ -117,6 +118,7 @@ def _export(parsed: argparse.Namespace) -> int:
             file.flush()
             os.fsync(file.fileno())
         part.rename(to)
+        settle_names(to.parent)
     except OSError as error:
         raise disk_trouble(error, to) from error
     finally:

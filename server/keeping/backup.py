@@ -22,6 +22,7 @@ from server.photos.files import SHA256
 from server.store.copies import copy_record
 from server.store.database import FILE_NAME as RECORD
 from server.store.database import clock_ms
+from server.store.on_disk import settle_names
 from shared_models.base import Model
 
 MANIFEST, AUTHORITY = "backup.json", "tls/authority.pem"
@@ -74,6 +75,7 @@ def make_backup(data_dir: Path, to: Path) -> Made:
                 os.fsync(file.fileno())
         manifest = read_manifest(part)
         part.rename(to)
+        settle_names(to.parent)
     except OSError as error:
         raise disk_trouble(error, to) from error
     finally:

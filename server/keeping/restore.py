@@ -17,6 +17,7 @@ from server.network.trouble import Trouble, disk_trouble
 from server.store.copies import copy_record, faults_of, make_another, put_in_place
 from server.store.database import Database, clock_ms
 from server.store.in_use import is_in_use
+from server.store.on_disk import make_private_folder, settle_names
 from server.sync.accept import Vocabulary
 from server.sync.catch_up import apply_waiting
 from shared_models.base import Model
@@ -46,7 +47,7 @@ def restore(data_dir: Path, backup: Path) -> Restored:
     """
     manifest = read_manifest(backup)
     try:
-        data_dir.mkdir(mode=0o700, parents=True, exist_ok=True)
+        make_private_folder(data_dir)
         with (
             tempfile.TemporaryDirectory(dir=data_dir, prefix=".restoring-") as folder,
             zipfile.ZipFile(backup) as archive,
@@ -77,6 +78,7 @@ def _take_place(copy: Path, record: Path) -> str:
     if not record.exists():
         make_another(copy, None)
         copy.rename(record)
+        settle_names(record.parent)
         return ""
     kept = record.with_name(f"{KEPT_COPY}{clock_ms()}.sqlite3")
     if not faults_of(record):
@@ -92,6 +94,7 @@ def _take_place(copy: Path, record: Path) -> str:
         if beside.exists():
             beside.rename(kept.with_name(kept.name + end))
     copy.rename(record)
+    settle_names(record.parent)
     return str(kept)
 
 
@@ -102,7 +105,7 @@ def _add_photo(archive: zipfile.ZipFile, data_dir: Path, name: str) -> bool:
     raw = archive.read(f"{PHOTOS}/{name}")
     if hashlib.sha256(raw).hexdigest() != name:
         raise Trouble(f"The picture {name} in the backup is not what its name says.", "Take another copy.")
-    place.parent.mkdir(mode=0o700, exist_ok=True)
+    make_private_folder(place.parent)
     write_whole(place, raw)
     return True
 
@@ -111,6 +114,6 @@ def _authority(archive: zipfile.ZipFile, data_dir: Path) -> str:
     place = data_dir / AUTHORITY
     if place.exists():
         return "kept"
-    place.parent.mkdir(mode=0o700, exist_ok=True)
+    make_private_folder(place.parent)
     write_whole(place, archive.read(AUTHORITY))
     return "restored"

@@ -19,6 +19,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
 
 from server.network.trouble import Trouble
+from server.store.on_disk import make_private_folder, settle_names
 
 FOLDER = "tls"
 FILE_NAME = "authority.pem"
@@ -58,8 +59,7 @@ def open_authority(data_dir: Path) -> Authority:
         Trouble: its file is there and cannot be read as one.
     """
     path = data_dir / FOLDER / FILE_NAME
-    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    path.parent.chmod(0o700)
+    make_private_folder(path.parent)
     if not path.exists():
         made = make_authority(dt.datetime.now(dt.UTC))
         write_whole(path, in_one_file(made.key, made.certificate))
@@ -126,8 +126,4 @@ def write_whole(path: Path, content: bytes) -> None:
         file.flush()
         os.fsync(file.fileno())
     fresh.replace(path)
-    folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)
+    settle_names(path.parent)

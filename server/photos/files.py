@@ -17,6 +17,7 @@ from anyio import CapacityLimiter, to_thread
 from server.photos.arriving import ArrivingFolder, Part
 from server.photos.check import Picture, check_picture
 from server.problems import Refusal
+from server.store.on_disk import make_private_folder, settle_names
 from shared_models.change import Problem
 
 FOLDER = "photos"
@@ -32,15 +33,17 @@ class PhotoFolder:
 
     def __init__(self, data_dir: Path) -> None:
         self.folder = data_dir / FOLDER
-        self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        self.folder.chmod(0o700)
+        make_private_folder(self.folder)
+        settle_names(self.folder)  # a server that was killed may have left a name it had not settled
         self._arriving = ArrivingFolder(data_dir, LARGEST_BYTES)
+        self._settling: set[str] = set()
         self._unpacking = CapacityLimiter(_UNPACKED_AT_ONCE)
 
     def find(self, sha256: str) -> Path | None:
-        """Where the picture lies; None: it is not here."""
+        """Where the picture lies; None: it is not here, or the power could still take it."""
         path = self.folder / sha256
-        return path if SHA256.fullmatch(sha256) and path.is_file() else None
+        is_here = SHA256.fullmatch(sha256) and sha256 not in self._settling and path.is_file()
+        return path if is_here else None
 
     def remove(self, sha256: str) -> None:
         """Takes the picture off the disk; one that is not here is no error."""
@@ -85,7 +88,11 @@ class PhotoFolder:
         picture = await to_thread.run_sync(check_picture, part.path, limiter=self._unpacking)
         there = self.find(sha256) is not None
         if not there:
-            await to_thread.run_sync(_settle, part.file, part.path, self.folder / sha256)
+            self._settling.add(sha256)
+            try:
+                await to_thread.run_sync(_settle, part.file, part.path, self.folder / sha256)
+            finally:
+                self._settling.discard(sha256)
         return picture, part.size, there
 
 
@@ -98,11 +105,7 @@ def _settle(file: BinaryIO, path: Path, place: Path) -> None:
     """To the disk, then the name, then the name to the disk."""
     os.fsync(file.fileno())
     path.rename(place)
-    folder = os.open(place.parent, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)
+    settle_names(place.parent)
 
 
 def _hash_differs(named: str, found: str) -> Refusal:

@@ -20,6 +20,7 @@ import aiosqlite
 
 from server.store import change_log
 from server.store.migrations import STEPS_DIR, RecordUnusable, migrate, read_steps
+from server.store.on_disk import make_private_folder, settle_file
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -99,6 +100,7 @@ class Database:
         try:
             try:
                 keep_private(path)
+                settle_last_commit(path)
                 # A file that cannot be opened fails here: aiosqlite would leave a thread behind.
                 sqlite3.connect(path).close()
                 opened.append(await _connect(path, "rwc"))
@@ -221,12 +223,20 @@ def keep_private(path: Path) -> None:
 
     SQLite gives the files it puts beside it (-wal, -shm) the record's own mode.
     """
-    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    path.parent.chmod(0o700)
+    make_private_folder(path.parent)
     os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
     for each in (path, path.with_name(path.name + "-wal"), path.with_name(path.name + "-shm")):
         if each.exists():
             each.chmod(0o600)
+
+
+def settle_last_commit(path: Path) -> None:
+    """Brings to the disk what a server wrote that was killed before it could see to that.
+
+    The commit it was about is then found in the log and is answered for, and nothing would write it again.
+    """
+    for each in (path.with_name(path.name + "-wal"), path):
+        settle_file(each)
 
 
 async def _connect(path: Path, mode: str) -> aiosqlite.Connection:

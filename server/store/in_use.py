@@ -5,6 +5,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from server.store.on_disk import make_private_folder
+
 FILE_NAME = ".in-use"
 
 
@@ -20,7 +22,7 @@ def only_one_on(data_dir: Path) -> Iterator[None]:
         InUse: another process holds it.
         OSError: the folder cannot be made or written.
     """
-    data_dir.mkdir(mode=0o700, parents=True, exist_ok=True)
+    make_private_folder(data_dir)
     with (data_dir / FILE_NAME).open("w") as mark:
         try:
             fcntl.flock(mark, fcntl.LOCK_EX | fcntl.LOCK_NB)

@@ -28,8 +28,8 @@ class ServerProcess:
     The port stays over restarts: the address is the app's identity.
     """
 
-    def __init__(self, data_dir: Path, app_dir: Path) -> None:
-        self.data_dir = data_dir
+    def __init__(self, data_dir: Path, app_dir: Path, under: tuple[str, ...] = ()) -> None:
+        self.data_dir, self._under = data_dir, under
         self.app_dir = app_dir
         self.port = free_port()
         self.url = f"http://127.0.0.1:{self.port}"
@@ -44,7 +44,8 @@ class ServerProcess:
         """
         log_path = self.data_dir.parent / "server.log"
         words = ["serve", "--this-machine", "--port", str(self.port)]
-        self._process = ForkedServer([*words, "--data", str(self.data_dir), "--app", str(self.app_dir)], log_path)
+        words += ["--data", str(self.data_dir), "--app", str(self.app_dir)]
+        self._process = ForkedServer(words, log_path, self._under)
         until = time.monotonic() + START_S
         while time.monotonic() < until and self._process.poll() is None:
             if self._answers():

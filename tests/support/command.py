@@ -27,6 +27,7 @@ NEEDS = {
     "/lib/systemd/systemd": "systemd",  # runs the unit that a shop would have it run
     "/bin/kill": "procps",  # what the unit reloads the server with
     "pg_createcluster": "postgresql",  # a shop's own database
+    "strace": "strace",  # writes down what a server asks of its disk, for power cuts
     "libatomic.so.1": "libatomic1",  # what drives the browser is linked with it; a bare Debian has none
 }
 """What the tests need beside Python and Node, with the Debian package that brings it."""

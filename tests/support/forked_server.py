@@ -21,21 +21,25 @@ ROOT = Path(__file__).resolve().parents[2]
 class ForkedServer:
     """A running server, with what of `subprocess.Popen` the tests ask."""
 
-    def __init__(self, words: list[str], log: Path) -> None:
-        """Starts `secondprobe` with these words; what it says goes to the end of `log`."""
-        self.pid: int = _ask({"do": "start", "words": words, "log": str(log)})
+    def __init__(self, words: list[str], log: Path, under: tuple[str, ...] = ()) -> None:
+        """Starts `secondprobe` with these words; what it says goes to the end of `log`.
+
+        `under`: the words before the command of the process that forks it, of which there is one for each such words.
+        """
+        self._under = under
+        self.pid: int = _ask(under, {"do": "start", "words": words, "log": str(log)})
         self._status: int | None = None
 
     def poll(self) -> int | None:
         """The exit status, below 0 the signal that ended it; None while it runs."""
         if self._status is None:
-            self._status = _ask({"do": "poll", "pid": self.pid})
+            self._status = _ask(self._under, {"do": "poll", "pid": self.pid})
         return self._status
 
     def wait(self) -> int:
         """Waits for its end; the exit status."""
         if self._status is None:
-            self._status = _ask({"do": "wait", "pid": self.pid})
+            self._status = _ask(self._under, {"do": "wait", "pid": self.pid})
         return self._status
 
     def kill(self) -> None:
@@ -46,17 +50,17 @@ class ForkedServer:
 
 
 @cache
-def _forking() -> "subprocess.Popen[str]":
+def _forking(under: tuple[str, ...]) -> "subprocess.Popen[str]":
     process = subprocess.Popen(
-        [sys.executable, "-m", "tests.support.fork_servers"],
+        [*under, sys.executable, "-m", "tests.support.fork_servers"],
         cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, bufsize=1,
     )
     atexit.register(_end, process)
     return process
 
 
-def _ask(question: dict[str, object]) -> int:
-    process = _forking()
+def _ask(under: tuple[str, ...], question: dict[str, object]) -> int:
+    process = _forking(under)
     assert process.stdin is not None and process.stdout is not None
     process.stdin.write(json.dumps(question) + "\n")
     answer = process.stdout.readline()
@@ -64,6 +68,12 @@ def _ask(question: dict[str, object]) -> int:
     return json.loads(answer)
 
 
+def end_all(under: tuple[str, ...]) -> None:
+    """Ends the process that forks servers under these words, and what it started; nobody may ask it afterwards."""
+    _end(_forking(under))
+
+
 def _end(process: "subprocess.Popen[str]") -> None:
     """It ends, and what it started with it, when nobody can ask it any more."""
-    process.communicate()
+    if process.returncode is None:
+        process.communicate()
