@@ -13,10 +13,20 @@ from shared_models.sheet import BenchSheet
 _encode = msgspec.json.Encoder().encode
 
 
-def board_digest(sheet: BenchSheet) -> bytes:
-    """A digest of everything that `prepared` looks at."""
-    lists = (sheet.reference_boards, sheet.known_good_readings, sheet.corrections, sheet.meters)
-    return _digest((sheet.board, sheet.socket, sheet.intake, sheet.shop, sorted(sheet.removed_ids)), lists).digest()
+def board_digest(sheet: BenchSheet, known_good: bytes | None = None) -> bytes:
+    """A digest of everything that `prepared` looks at.
+
+    `known_good` is `rows_digest` of the healthy boards' readings, the largest part, where the caller has it already.
+    """
+    lists = (sheet.reference_boards, sheet.corrections, sheet.meters)
+    hasher = _digest((sheet.board, sheet.socket, sheet.intake, sheet.shop, sorted(sheet.removed_ids)), lists)
+    hasher.update(rows_digest(sheet.known_good_readings) if known_good is None else known_good)
+    return hasher.digest()
+
+
+def rows_digest(rows: Iterable[object]) -> bytes:
+    """A digest of a list whose order does not matter."""
+    return _digest((), (rows,)).digest()
 
 
 def sheet_digest(sheet: BenchSheet, board: bytes | None = None) -> str:

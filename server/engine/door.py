@@ -31,6 +31,7 @@ from server.engine.probing import next_touches
 from server.engine.reminders import gate_waits_for, reminders_of
 from server.engine.roles import PLAIN_PATH, SIGNAL_ROLES, path_of
 from server.engine.rounding import millivolts, plain
+from server.engine.sheet_bytes import read_sheet
 from server.engine.touches import candidates
 from server.engine.verdicts import contact_opinions, contact_states, odds_of_kind
 from server.engine.wording_findings import found
@@ -41,13 +42,15 @@ from shared_models.sheet import BenchSheet
 
 ENGINE_VERSION = "0.1.0"
 
-_decoder = msgspec.json.Decoder(BenchSheet)
 _encoder = msgspec.json.Encoder()
 
 
 def form_opinion(sheet: BenchSheet) -> Opinion:
     """The opinion on a sheet. Raises SheetError when there is nothing to judge against."""
-    board = board_digest(sheet)
+    return _opinion(sheet, board_digest(sheet))
+
+
+def _opinion(sheet: BenchSheet, board: bytes) -> Opinion:
     prepared = prepare(sheet, board)
     notes = Notes(list(prepared.notes.questions), list(prepared.notes.set_aside))
     facts = accept_readings(sheet, prepared.board, notes)
@@ -102,7 +105,7 @@ def _name_what_is_not_weighed(judged: Judged, notes: Notes) -> None:
 
 def opinion_json(sheet_json: bytes) -> bytes:
     """The same, from JSON to JSON. Raises msgspec.DecodeError or ValidationError (with a path), or SheetError."""
-    return _encoder.encode(form_opinion(_decoder.decode(sheet_json)))
+    return _encoder.encode(_opinion(*read_sheet(sheet_json)))
 
 
 def overstress_map(board: BoardVersion, socket: str, slip: int) -> tuple[Overstress, ...]:
