@@ -14,7 +14,6 @@ from server.engine.blunders import blunder_factors, last_read
 from server.engine.constants.answers import SPEAKS_FOR
 from server.engine.constants.bench import TINY
 from server.engine.constants.next_touch import FIRSTS_TRIED, HYPOTHESES_KEPT, LOG_WORTH_KEEPING
-from server.engine.constants.overstress import FUSE_WITH_LIVE, RAIL_WITH_WET
 from server.engine.evidence import claimed_twice, log_factors
 from server.engine.faulted import View
 from server.engine.findings import Bench, Finding, findings_of
@@ -27,7 +26,6 @@ from server.engine.meters import (
 )
 from server.engine.numbering import Counting, count
 from server.engine.other_maker import freed_of_leaning, shifted_together
-from server.engine.overstress import net_key
 from server.engine.prepared import Prepared
 from server.engine.second_current import Second
 from server.engine.second_meter import one_meters_sweep, second_looks
@@ -134,6 +132,7 @@ def _infer(
     rows = log_factors(prepared.stories, prepared.board, findings, observations, last_read(prepared, facts, counting))
     rows.extend(blunder_factors(prepared.stories, sheet, facts, observations, wrongly))
     factors = [math.fsum(row[place] for row in rows) for place in range(len(prepared.stories))]
+    factors = [one + alone for one, alone in zip(factors, prepared.companions.log_alone, strict=True)]
     for story, extra in lone_over_range(prepared, seen, views).items():
         factors[story] += extra
     for story, extra in freed_of_leaning(prepared.stories, fit.common).items():
@@ -224,27 +223,13 @@ def _pair_decisions(prepared: Prepared, pairs: list[tuple[int, int]]) -> list[in
 
 
 def _goes_with(prepared: Prepared, first: int, second: int) -> float:
-    """How much likelier the pair is than two unrelated faults: a live event blows the fuse of the feed it touched."""
-    for live, fuse in (
-        (prepared.stories[first], prepared.stories[second]),
-        (prepared.stories[second], prepared.stories[first]),
-    ):
-        if not (live.live and fuse.kind == "series_open" and fuse.contacts):
-            continue
-        if net_key(prepared.board.contacts[fuse.contacts[0]]) in live.feeds:
-            odds = FUSE_WITH_LIVE / len(live.feeds)
-            place = second if fuse is prepared.stories[second] else first
-            return math.log(odds / (1 - odds)) - prepared.log_second[place]
-    return _rail_beside_wet(prepared, first, second)
-
-
-def _rail_beside_wet(prepared: Prepared, first: int, second: int) -> float:
-    """Liquid seldom does one thing: a rail shorted somewhere else on a wet board is no unrelated fault."""
-    for wet, rail, place in ((first, second, second), (second, first, first)):
-        if prepared.stories[wet].kind == "wet" and prepared.stories[rail].kind == "rail_short":
-            odds = RAIL_WITH_WET / len([one for one in prepared.stories if one.kind == "rail_short"])
-            return max(0.0, math.log(odds / (1 - odds)) - prepared.log_second[place])
-    return 0.0
+    """How much likelier the pair is than two unrelated faults, where one comes with the other."""
+    log_alone, log_beside = prepared.companions
+    more = 0.0
+    for one, other in ((first, second), (second, first)):
+        if (one, other) in log_beside:
+            more = max(more, log_beside[one, other] - log_alone[one] - prepared.log_second[other])
+    return more
 
 
 def probe_at(judged: Judged) -> int | None:

@@ -9,7 +9,6 @@ from server.engine.drops import (
     HIGH,
     LEAK,
     LEAK_BEHIND,
-    MEETS,
     OPEN,
     UPPER,
     failed_touch,
@@ -45,16 +44,13 @@ def variable_densities(
     failing: list[tuple[float, float] | None] = [None] * len(prepared.members)
     for (contact, lead), one in seen.items():
         variable = prepared.net_variable[contact]
-        own, fail = _own_densities(prepared, _with_its_net(prepared, one, variable, seen), views[contact, lead])
-        if (contact, lead) in seconds:
-            own, fail = _and_second(prepared, one, views[contact, lead], seconds[contact, lead], own, fail)
-        if variable == contact:
-            _times(densities, failing, contact, own, fail)
-            continue
-        leader = _leader(prepared, variable, seen, lead)
+        leader = contact if variable == contact else _leader(prepared, variable, seen, lead)
         if leader == contact:
-            # a net has no neighbours of its own: bridges are told of its contacts
-            _times(densities, failing, variable, own[:MEETS], fail)
+            view = _of_the_net(prepared, variable, contact, lead, views)
+            own, fail = _own_densities(prepared, _with_its_net(prepared, one, variable, seen), view)
+            if (contact, lead) in seconds:
+                own, fail = _and_second(prepared, one, view, seconds[contact, lead], own, fail)
+            _times(densities, failing, variable, own, fail)
             continue
         # another contact of a rail that was read already: it should read what the rail reads
         view = _as_the_rail(views[contact, lead], views[leader, lead], seen[leader, lead].drop_mv)
@@ -93,6 +89,22 @@ def _and_second(
         healthy = view.loc + second.healthy_mv - one.drop_mv
         alone = normal(second.drop_mv, healthy, math.hypot(view.scale, second.sd_mv))
     return [a * b for a, b in zip(own, factors, strict=True)], (fail[0], fail[1] * alone)
+
+
+def _of_the_net(
+    prepared: Prepared, variable: int, contact: int, lead: str, views: dict[tuple[int, str], View]
+) -> View:
+    """The contact that speaks for its rail meets whatever the rail's contacts are bridged to; any other its own."""
+    view = views[contact, lead]
+    if variable == contact:
+        return view
+    met: list[tuple[float, float] | None] = []
+    for member, place in prepared.joins[variable]:
+        beside = views.get((member, lead))
+        # of a contact that was not looked at under this lead nothing is known
+        there = beside.meets[place] if beside is not None else (view.loc, view.scale)
+        met.append(there if there is None or member == contact else (there[0], math.hypot(there[1], view.net_sd)))
+    return view._replace(meets=tuple(met))
 
 
 def _as_the_rail(view: View, leader: View, rail_mv: float | None) -> View:

@@ -2,7 +2,7 @@
 
 Variables of the latent model are the contacts, in the order they lie, followed by one for each rail
 net with several contacts: a rail is one net with one state, so what happens to the net is said of
-its own variable, and only what happens to a single contact (torn, bridged) of the contact's.
+its own variable, and only what happens to a single contact (torn) of the contact's.
 The memo is keyed by content: the same sheet gets the same answer warm or cold.
 """
 
@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 from server.engine.accept import Notes, Touched, accept_known_good
 from server.engine.accepted_board import Board, accept_board
+from server.engine.companions import Companions, companions_of
 from server.engine.constants.overstress import OUTCOME_OF
 from server.engine.constants.readings import FINE_PITCH_MM, TOUCH_FAILS_FINE, TOUCH_FAILS_WIDE
 from server.engine.constants.sessions import MEMO_SIZE
@@ -26,7 +27,9 @@ from server.engine.stories.places import placed
 from server.engine.touch_sides import Sides, sides_of
 from shared_models.sheet import BenchSheet, Shop
 
-CONTACT_ONLY = ("contact_torn", "bridge")
+Joins = list[tuple[int, int]]
+"""The bridges that a variable could be in: a contact of it, and the place of the other among its neighbours. The
+state of the n-th is MEETS + n."""
 
 
 class Prepared(NamedTuple):
@@ -34,8 +37,9 @@ class Prepared(NamedTuple):
 
     `mixtures[variable][signature]` is the mixture of states of a signature; `net_variable[contact]`
     the variable that carries the contact's net (its own where the net has one contact);
-    `members[variable]` the contacts that inform a variable. `log_second[story]`: log prior odds of the
-    story being true beside another one. `known_ohms`: what each rail measured to ground on healthy boards.
+    `members[variable]` the contacts that inform a variable, `joins[variable]` the bridges it could be in.
+    `log_second[story]`: log prior odds of the story being true beside another one, `companions` what comes with a
+    story. `known_ohms`: what each rail measured to ground on healthy boards.
     `known_bands` is a memo that `session.known_bands` fills.
     """
 
@@ -46,7 +50,9 @@ class Prepared(NamedTuple):
     mixtures: list[list[Mixture]]
     net_variable: list[int]
     members: list[list[int]]
+    joins: list[Joins]
     log_second: list[float]
+    companions: Companions
     decisions: list[tuple[str, str]]
     touch_fails: float
     known_good: list[Touched]
@@ -75,13 +81,14 @@ def _make(sheet: BenchSheet) -> Prepared:
     scene = scene_of(board, sheet.intake, sheet.shop)
     stories = told(scene)
     net_variable, members = _variables(board, scene)
+    joins = [[(index, place) for index in of for place in range(len(scene.neighbours[index]))] for of in members]
     mixtures: list[list[Mixture]] = [[placed(_baseline(), None, board, of[0])] for of in members]
-    footprints = [_footprint(story, board, net_variable, mixtures) for story in stories]
+    footprints = [_footprint(story, scene, net_variable, joins, mixtures) for story in stories]
     total = math.fsum(story.weight for story in stories)
     log_priors = [math.log(story.weight / total) for story in stories]
     decisions = sorted({story.decision for story in stories})
     signatures = [
-        [_outcomes(mixture, board, scene, of[0]) for mixture in mixtures[variable]]
+        [_outcomes(mixture, scene, of[0], joins[variable]) for mixture in mixtures[variable]]
         for variable, of in enumerate(members)
     ]
     model = LatentModel(signatures, log_priors, footprints, [decisions.index(story.decision) for story in stories])
@@ -97,7 +104,9 @@ def _make(sheet: BenchSheet) -> Prepared:
         mixtures,
         net_variable,
         members,
+        joins,
         log_second,
+        companions_of(stories, model.masks, board),
         list(decisions),
         touch_fails(board.socket.pitch_mm, sheet.shop),
         known.sweep,
@@ -132,34 +141,45 @@ def _baseline() -> Mixture:
 
 
 def _footprint(
-    story: Story, board: Board, net_variable: list[int], mixtures: list[list[Mixture]]
+    story: Story, scene: Scene, net_variable: list[int], joins: list[Joins], mixtures: list[list[Mixture]]
 ) -> list[tuple[int, int]]:
     """The story's footprint on the model's variables, its mixtures registered as signatures."""
     entries: dict[int, int] = {}
     for contact, mixture in sorted(story.footprint.items()):
         variable = contact
-        if net_variable[contact] != contact:
-            if story.kind not in CONTACT_ONLY:
-                variable = net_variable[contact]
-            elif story.kind == "bridge":
-                # a bridge leaves a rail where it is, unless it joins it to ground
+        if net_variable[contact] != contact and story.kind != "contact_torn":
+            variable = net_variable[contact]
+            if story.kind == "bridge":
                 other = next(index for index in story.contacts if index != contact)
-                if board.contacts[other].role != "ground":
+                met = _rail_meets(scene, contact, other, joins[variable])
+                if met is None:
                     continue
-                variable, mixture = net_variable[contact], ((SHORT, 1.0),)
-        mixture = placed(mixture, story, board, contact)
+                mixture = met
+        mixture = placed(mixture, story, scene.board, contact)
         if mixture not in mixtures[variable]:
             mixtures[variable].append(mixture)
         entries[variable] = mixtures[variable].index(mixture)
     return sorted(entries.items())
 
 
-def _outcomes(mixture: Mixture, board: Board, scene: Scene, contact: int) -> tuple[float, ...]:
+def _rail_meets(scene: Scene, contact: int, other: int, joins: Joins) -> Mixture | None:
+    """What a rail is once a contact of it is bridged to another net: whichever of the two reads lower holds the other
+    down, at every contact of the rail. None: what shows OL leaves it where it is.
+    """
+    one = scene.board.contacts[other]
+    if one.role == "ground":
+        return ((SHORT, 1.0),)
+    if healthy_ol(one):
+        return None
+    return ((MEETS + joins.index((contact, scene.neighbours[contact].index(other))), 1.0),)
+
+
+def _outcomes(mixture: Mixture, scene: Scene, contact: int, joins: Joins) -> tuple[float, ...]:
     """What a touch would show for a mixture: (in band, near zero, low, high, OL). For choosing touches only."""
     row = [0.0, 0.0, 0.0, 0.0, 0.0]
-    ol = healthy_ol(board.contacts[contact])
+    ol = healthy_ol(scene.board.contacts[contact])
     for state, weight in mixture:
-        shown = OUTCOME_OF[_word(state, board, scene, contact)]
+        shown = OUTCOME_OF[_word(state, scene, joins)]
         if ol and state in (BAND, OTHER_LEAD, *(STATE_OF[word] for word in ("open", "high", "lost", "shifted"))):
             shown = OUTCOME_OF["open"]
         for place, share in enumerate(shown):
@@ -168,15 +188,16 @@ def _outcomes(mixture: Mixture, board: Board, scene: Scene, contact: int) -> tup
     return tuple(share / total for share in row)
 
 
-def _word(state: int, board: Board, scene: Scene, contact: int) -> str:
+def _word(state: int, scene: Scene, joins: Joins) -> str:
     """The state in the words of OUTCOME_OF; a bridge by what it joins."""
     if state < MEETS:
         own = [word for word in ("lost", "shifted", "other_lead", "residual") if STATE_OF[word] == state]
         return own[0] if own else STATE_WORDS[state]
-    other = board.contacts[scene.neighbours[contact][state - MEETS]]
+    contact, place = joins[state - MEETS]
+    other = scene.board.contacts[scene.neighbours[contact][place]]
     if other.role == "ground":
         return "short"
-    if healthy_ol(board.contacts[contact]):
+    if healthy_ol(scene.board.contacts[contact]):
         return "low"  # shows its neighbour's number where OL is healthy
     return "expected" if healthy_ol(other) else "low"
 

@@ -131,8 +131,9 @@ def _outcome(judged: Judged, variable: int, state: int) -> int:
         return OUTCOMES.index(_on_its_way_to_the_rail(judged, contact))
     if state < MEETS:
         return OUTCOMES.index(STATE_WORDS[state])
+    contact, place = judged.prepared.joins[variable][state - MEETS]
     view = judged.views[contact, "red"]
-    met = view.meets[state - MEETS]
+    met = view.meets[place]
     if met is None or met[0] > view.loc - view.scale:
         return OUTCOMES.index("expected") if view.ol_odds < 0.5 else OUTCOMES.index("low")
     return OUTCOMES.index("short") if met[0] < HONEST_LOW_OHM * view.current_ma else OUTCOMES.index("low")
