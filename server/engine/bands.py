@@ -8,6 +8,7 @@ band belongs to one `lead_on_ground`.
 """
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from server.engine.accepted_board import Board
@@ -55,7 +56,8 @@ class Healthy(NamedTuple):
     `ol_odds` is the probability that a healthy one shows OL. `carried_mv` is how far the centre was
     moved to this meter and temperature; `climb_odds` how often a healthy one climbs. `path` is the circuit
     behind the contact, as its own path or role says and as healthy boards read at several currents correct it.
-    `lean_mv` is how far this board's group of lines may lean together, `shared_mv` the part of it that carrying adds.
+    `lean_mv` is how far this board's group of lines may lean together beside its chip, `shared_mv` the part of it that
+    carrying adds, `die_mv` how far the contact may lean with its whole chip.
     `shares` and `cut_mv` are what the circuit of a line that branches says (`branches`).
     """
 
@@ -73,8 +75,16 @@ class Healthy(NamedTuple):
     path: Path | None = None
     shared_mv: float = 0.0
     lean_mv: float = 0.0
+    die_mv: float = 0.0
     shares: tuple[tuple[float, float], ...] = ()
     cut_mv: float | None = None
+
+
+class Beside(NamedTuple):
+    """What siblings of a contact read, and how far a contact strays from it, one deviation (mV)."""
+
+    loc: float
+    sd: float
 
 
 def carry_sd(path: Path | None, log_ratio: float, step_ma: float, air_c: float) -> float:
@@ -98,13 +108,20 @@ def noise_sd(drop_mv: float, current_ma: float, same_meter: bool) -> float:
 
 
 def from_references(
-    board: Board, contact: int, lead: LeadOnGround, cell: ReferenceCell, line: Line | None, to: Conditions
+    board: Board,
+    contact: int,
+    lead: LeadOnGround,
+    cell: ReferenceCell,
+    line: Line | None,
+    to: Conditions,
+    beside: Sequence[Beside] = (),
 ) -> Healthy:
     """The band of a contact from its reference boards, each already freed of what it has in common with itself.
 
     The band holds what the contact strays by alone; what its chip, the meter and the air do to all of its
     neighbours too is the session's (`session.views_of`). Each reference reading carries its own scatter of
-    hand and meter into the spread; only what this meter adds beyond that is added again.
+    hand and meter into the spread; only what this meter adds beyond that is added again. `beside`: what its siblings
+    read on the same boards, for which they are worth a board or two.
     """
     total = len(cell.values) + cell.over_range
     ol_odds = (cell.over_range + (1 - OL_SURPRISE if healthy_ol(board.contacts[contact]) else OL_SURPRISE)) / (
@@ -134,7 +151,7 @@ def from_references(
         odd = odd_ones_out(prior, all_values, ODD_BOARD_SHARE)
         kept = [index for index in kept if index not in odd]
     values = [all_values[index] for index in kept]
-    told = predictive(update(prior, values))
+    told = predictive(_beside_siblings(update(prior, values), spread, beside))
     here = noise_sd(told.loc, to.current_ma, cell.same_meter > 0.5)
     scale = math.sqrt(told.scale * told.scale + carry_doubt * carry_doubt + max(0.0, here * here - hand * hand))
     return Healthy(
@@ -150,6 +167,55 @@ def from_references(
         path=path,
         shared_mv=line.shared_mv,
     )
+
+
+def _beside_siblings(told: NigPrior, spread: float, beside: Sequence[Beside]) -> NigPrior:
+    """What boards say of a contact, with what its siblings say of its centre. A contact strays from its siblings by its
+    own scatter and by how it is drawn: what is left of `Beside.sd` once the first is taken out says how many boards
+    they are worth (Normal mean with a Normal prior: Gelman et al., Bayesian Data Analysis, 3rd edition, section 2.5).
+    How far it strays from board to board is its own boards' to say.
+    """
+    own = spread * spread
+    mean, kappa = told.mean * told.kappa, told.kappa
+    for one in beside:
+        if abs(one.loc - told.mean) < VERDICT_Z_RETOUCH * one.sd:
+            worth = own / max(one.sd * one.sd - own, 0.5 * own)
+            mean, kappa = mean + worth * one.loc, kappa + worth
+    return NigPrior(mean / kappa, kappa, told.df, told.scale)
+
+
+def beside_on_references(board: Board, lines: dict[int, Line]) -> dict[int, list[Beside]]:
+    """Of each contact read on healthy boards what its siblings read there, without the contact itself: the middle of
+    enough of them, and the other half of its pair.
+    """
+    middles = {contact: median(line.values) for contact, line in lines.items()}
+    groups = _sibling_groups(board)
+    told: dict[int, list[Beside]] = {}
+    for contact in middles:
+        key = sibling_key(board.contacts[contact])
+        others = {other: middles[other] for other in groups.get(key or "", []) if other != contact and other in middles}
+        partner = board.places.get(board.contacts[contact].pair_with or "")
+        beside = [Beside(median(list(others.values())), GROUP_SD_MV)] if len(others) >= GROUP_MIN else []
+        if partner is not None and partner in others:
+            beside.append(Beside(others[partner], PARTNER_SD_MV))
+        told[contact] = beside
+    return told
+
+
+def median(values: list[float]) -> float:
+    """The middle value, or halfway between the two in the middle."""
+    ordered = sorted(values)
+    half = len(ordered) // 2
+    return ordered[half] if len(ordered) % 2 else 0.5 * (ordered[half - 1] + ordered[half])
+
+
+def _sibling_groups(board: Board) -> dict[str, list[int]]:
+    groups: dict[str, list[int]] = {}
+    for index, contact in enumerate(board.contacts):
+        key = sibling_key(contact)
+        if key is not None:
+            groups.setdefault(key, []).append(index)
+    return groups
 
 
 def mean_current_ma(cell: ReferenceCell, to: Conditions) -> float:
@@ -215,13 +281,8 @@ def sibling_bands(board: Board, read: dict[int, float], bands: dict[int, Healthy
     `read` is this session's drop of each contact that was read (mV). Enough siblings: their median.
     Only one other half of a pair: the half read first is judged by the role, the other by it.
     """
-    groups: dict[str, list[int]] = {}
-    for index, contact in enumerate(board.contacts):
-        key = sibling_key(contact)
-        if key is not None:
-            groups.setdefault(key, []).append(index)
     told: dict[int, Healthy] = {}
-    for members in groups.values():
+    for members in _sibling_groups(board).values():
         present = [index for index in members if index in read]
         for index in members:
             band = bands.get(index)
@@ -239,8 +300,7 @@ def _from_siblings(
     partner = board.places.get(board.contacts[index].pair_with or "")
     values = sorted(read[other] for other in others)
     if len(values) >= GROUP_MIN:
-        half = len(values) // 2
-        middle = values[half] if len(values) % 2 else 0.5 * (values[half - 1] + values[half])
+        middle = median(values)
         loc, variance = middle, GROUP_SD_MV * GROUP_SD_MV
         if partner in others and partner is not None and abs(read[partner] - middle) < VERDICT_Z_RETOUCH * GROUP_SD_MV:
             weight, own = 1 / (PARTNER_SD_MV * PARTNER_SD_MV), 1 / variance

@@ -3,7 +3,7 @@
 import math
 
 from server.engine.both_leads import added_factor, leak_behind_factor, leak_factor
-from server.engine.constants.readings import DOUBLE_TOUCH_MV, OPEN_READS, RETOUCH_FACTOR, SIBLING_DF
+from server.engine.constants.readings import DOUBLE_TOUCH_MV, OPEN_READS, RETOUCH_FACTOR
 from server.engine.drops import (
     BAND,
     HIGH,
@@ -17,6 +17,7 @@ from server.engine.drops import (
 )
 from server.engine.faulted import View, normal
 from server.engine.prepared import Prepared
+from server.engine.rail_bands import as_the_rail, leader_of
 from server.engine.second_current import Second, second_factors
 from server.engine.seen import Seen
 from server.engine.stories.kinds import Mixture
@@ -44,8 +45,8 @@ def variable_densities(
     failing: list[tuple[float, float] | None] = [None] * len(prepared.members)
     for (contact, lead), one in seen.items():
         variable = prepared.net_variable[contact]
-        leader = contact if variable == contact else _leader(prepared, variable, seen, lead)
-        if leader == contact:
+        leader = contact if variable == contact else leader_of(prepared, variable, seen, lead)
+        if leader is None or leader == contact:
             view = _of_the_net(prepared, variable, contact, lead, views)
             own, fail = _own_densities(prepared, _with_its_net(prepared, one, variable, seen), view)
             if (contact, lead) in seconds:
@@ -53,7 +54,7 @@ def variable_densities(
             _times(densities, failing, variable, own, fail)
             continue
         # another contact of a rail that was read already: it should read what the rail reads
-        view = _as_the_rail(views[contact, lead], views[leader, lead], seen[leader, lead].drop_mv)
+        view = as_the_rail(views[contact, lead], views[leader, lead], seen[leader, lead].drop_mv)
         _times(densities, failing, contact, *_own_densities(prepared, one._replace(steadiness=None), view))
     _one_fault_for_both_leads(prepared, densities, seen, views)
     return densities, failing
@@ -107,18 +108,6 @@ def _of_the_net(
     return view._replace(meets=tuple(met))
 
 
-def _as_the_rail(view: View, leader: View, rail_mv: float | None) -> View:
-    """What a further contact of a rail should read, from the one read first: as far off as that one is.
-
-    Below its band the rail is read as a share of it, so that a short is a short at every contact.
-    """
-    if rail_mv is None:
-        return view._replace(ol_odds=1.0)
-    share = min(1.0, rail_mv / leader.loc) if leader.loc > 0 else 1.0
-    loc = view.loc * share + max(0.0, rail_mv - leader.loc)
-    return view._replace(loc=loc, scale=math.hypot(view.net_sd, leader.net_sd), df=SIBLING_DF, ol_odds=0.0)
-
-
 def chance_it_failed(mixture: Mixture, row: list[float], fail: tuple[float, float]) -> float:
     """How likely the touches at a variable failed, if the contact is in that mixture of states."""
     failed = fail[0] * fail[1]
@@ -159,12 +148,6 @@ def _times(
         return
     densities[variable] = [a * b for a, b in zip(before, row, strict=True)]
     failing[variable] = (failed[0] * fail[0], failed[1] * fail[1])
-
-
-def _leader(prepared: Prepared, variable: int, seen: dict[tuple[int, str], Seen], lead: str) -> int:
-    read = [contact for contact in prepared.members[variable] if (contact, lead) in seen]
-    told = [contact for contact in read if seen[contact, lead].drop_mv is not None]
-    return (told or read)[0]
 
 
 def _own_densities(prepared: Prepared, one: Seen, view: View) -> tuple[list[float], tuple[float, float]]:

@@ -13,7 +13,7 @@ of the test current and the temperature, each passed through the path of the con
 import math
 from typing import NamedTuple
 
-from server.engine.common_fit import CommonFit, Point, Prior
+from server.engine.common_fit import CommonFit, Point
 from server.engine.constants.bench import UNIT_FACTORS
 from server.engine.constants.sessions import (
     AIR_SD_KNOWN_K,
@@ -34,6 +34,7 @@ from server.engine.constants.sessions import (
     VT_MV_PER_K,
     XTI,
 )
+from server.engine.fit_arrow import Prior
 from server.engine.roles import Path
 from shared_models.reading import Meter
 from shared_models.tables import DIODE_MODE_WHY

@@ -10,7 +10,7 @@ import math
 from typing import NamedTuple
 
 from server.engine.accepted_board import Board
-from server.engine.common_fit import CommonFit, Point, Prior, fit_again, fit_common, lean_of, nothing_in_common
+from server.engine.common_fit import CommonFit, Point, fit_again, fit_common, lean_of, nothing_in_common
 from server.engine.constants.readings import DOUBLE_TOUCH_MV, REFERENCE_DF
 from server.engine.constants.sessions import (
     CURRENT_SD_SAME_METER,
@@ -20,9 +20,10 @@ from server.engine.constants.sessions import (
     REFERENCE_FIT_ROUNDS,
     REFERENCE_FIT_STEPS,
 )
+from server.engine.fit_arrow import Prior
 from server.engine.meters import Conditions, slopes
 from server.engine.reference_cells import ReferenceCell
-from server.engine.roles import leans_with, spreads_of
+from server.engine.roles import lean_parts, leans_with, spreads_of
 from server.engine.straighten import Line
 
 Cells = dict[tuple[int, str], ReferenceCell]
@@ -144,7 +145,8 @@ def _fitted(
         own, common = spreads_of(board.contacts[contact])
         scatter = math.hypot(own, OFFSET_SD_MV)
         group = leans_with(board.contacts[contact])
-        points.append(Point(middle[contact], value, scatter, lines[contact].path, group, common))
+        leans = lean_parts(board.contacts[contact], common)
+        points.append(Point(middle[contact], value, scatter, lines[contact].path, group, *leans))
         keys.append(contact)
     if len(points) < REFERENCE_FIT_MIN:
         return _Moved({}, {}, {}, None)
@@ -157,13 +159,13 @@ def _fitted(
     usual = nothing_in_common(prior)
     for contact, point in zip(keys, points, strict=True):
         per_log, per_k = slopes(point.expected_mv, point.path, to.current_ma, to.air_c)
-        shared, _ = lean_of(fit, point.chip, point.chip_mv, per_log, per_k)
+        shared, _ = lean_of(fit, point.chip, point.chip_mv, point.die_mv, per_log, per_k)
         by_conditions = per_log * fit.log_current + per_k * fit.kelvin
         told.conditions[contact] = by_conditions + fit.offset_mv
         told.whole[contact] = by_conditions + shared
         if point.chip:
             told.groups[point.chip] = (
                 by_conditions + shared,
-                lean_of(usual, point.chip, point.chip_mv, per_log, per_k)[1],
+                lean_of(usual, point.chip, point.chip_mv, point.die_mv, per_log, per_k)[1],
             )
     return told

@@ -15,6 +15,7 @@ from server.engine.constants.roles import RANGE_TO_SD, ROLE_NUMBERS
 from server.engine.constants.sessions import (
     BLACK_SPREAD,
     BULK_OHM,
+    CHIP_LEAN_SHARE,
     IDEALITY,
     IDEALITY_OWN_SD,
     IDEALITY_SD,
@@ -199,6 +200,13 @@ def spreads_of(contact: Contact, lead: LeadOnGround = "red") -> tuple[float, flo
     if not leans_with(contact):
         return wider * numbers.sd_mv, 0.0
     return wider * max(numbers.sibling_sd_mv, OWN_SHARE * numbers.sd_mv), wider * numbers.sd_mv
+
+
+def lean_parts(contact: Contact, lean_mv: float) -> tuple[float, float]:
+    """(the part of a lean that its group of lines has alone, the part its whole chip shares), one deviation, mV."""
+    if chip_of(contact) is None:
+        return lean_mv, 0.0
+    return math.sqrt(1 - CHIP_LEAN_SHARE * CHIP_LEAN_SHARE) * lean_mv, CHIP_LEAN_SHARE * lean_mv
 
 
 def sibling_key(contact: Contact) -> str | None:

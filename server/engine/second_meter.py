@@ -11,7 +11,7 @@ from typing import NamedTuple
 from server.engine.accept import Facts, Touched
 from server.engine.accepted_board import Board
 from server.engine.bands import Healthy, carry_sd
-from server.engine.common_fit import CommonFit, Point, Prior, fit_common, lean_of
+from server.engine.common_fit import CommonFit, Point, fit_common, lean_of
 from server.engine.constants.circuit import LINE_MV
 from server.engine.constants.readings import DOUBLE_TOUCH_MV, LEAD_NOISE_OHM, NOISE_MV
 from server.engine.constants.sessions import (
@@ -27,6 +27,7 @@ from server.engine.constants.sessions import (
     VT_MV_PER_K,
 )
 from server.engine.faulted import View
+from server.engine.fit_arrow import Prior
 from server.engine.meters import Conditions, carry, conditions_of, log_current_sd, slopes, starts_of
 from server.engine.prepared import Prepared
 from server.engine.roles import Path, leans_with, path_under
@@ -189,7 +190,7 @@ def _without(point: Point, fit: CommonFit, weight: float, prior: Prior) -> tuple
     to_ma, to_c = prior.current_ma * math.exp(fit.log_current), prior.air_c + fit.kelvin
     healthy = carry(point.expected_mv, point.path, prior.current_ma, prior.air_c, to_ma, to_c)
     per_log, per_k = slopes(point.expected_mv, point.path, prior.current_ma, prior.air_c)
-    shared, variance = lean_of(fit, point.chip, point.chip_mv, per_log, per_k)
+    shared, variance = lean_of(fit, point.chip, point.chip_mv, point.die_mv, per_log, per_k)
     healthy += shared
     own = point.scale_mv * point.scale_mv
     if weight > 0:

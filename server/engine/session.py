@@ -11,6 +11,7 @@ import msgspec
 from server.engine.accept import Facts, sane_air
 from server.engine.bands import (
     Healthy,
+    beside_on_references,
     carry_sd,
     from_references,
     role_band,
@@ -42,7 +43,7 @@ from server.engine.numbering import Ways, ways_to_count
 from server.engine.prepared import Prepared
 from server.engine.reference_cells import ReferenceCell, reference_cells, spread_within_nets
 from server.engine.reference_fit import Freed, without_what_boards_share
-from server.engine.roles import PLAIN_PATH, leans_with, spreads_of
+from server.engine.roles import PLAIN_PATH, lean_parts, leans_with, spreads_of
 from server.engine.seen import Seen
 from server.engine.straighten import relaid, straightened
 from shared_models.reading import LeadOnGround, Meter
@@ -88,16 +89,20 @@ def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditio
         "red": {contact: relaid(line, cells[contact, "red"], at) for contact, line in red_lines.lines.items()},
         "black": straightened(prepared.board, cells, at, "black", is_freed=False).lines,
     }
+    beside = beside_on_references(prepared.board, lines["red"])
     for contact in range(len(prepared.board.contacts)):
         for lead in leads:
             cell = cells.get((contact, lead))
             told = (
-                from_references(prepared.board, contact, lead, cell, lines[lead].get(contact), at)
+                from_references(
+                    prepared.board, contact, lead, cell, lines[lead].get(contact), at,
+                    beside.get(contact, ()) if lead == "red" else (),
+                )
                 if cell is not None
                 else role_band(prepared.board, contact, lead, at)
             )
-            lean_mv = _lean_mv(prepared, contact, told, unrest) if lead == "red" else 0.0
-            bands[contact, lead] = with_limit(told, limit_mv)._replace(lean_mv=lean_mv)
+            lean_mv, die_mv = _leans_mv(prepared, contact, told, unrest) if lead == "red" else (0.0, 0.0)
+            bands[contact, lead] = with_limit(told, limit_mv)._replace(lean_mv=lean_mv, die_mv=die_mv)
     for lead in leads:
         for contact, net_sd in spread_within_nets(list(prepared.scene.nets.values()), cells, lead).items():
             bands[contact, lead] = bands[contact, lead]._replace(net_sd=net_sd)
@@ -160,16 +165,19 @@ def session_slack(at: Conditions, current_sd: float) -> float:
     return math.hypot(per_log * current_sd, per_k * at.air_sd_k)
 
 
-def _lean_mv(prepared: Prepared, contact: int, band: Healthy, unrest: dict[str, float]) -> float:
-    """How far this board's group of lines may lean from the mean of the healthy ones, one deviation, in mV."""
-    if band.rests_on != "reference_boards":
-        return 0.0
+def _leans_mv(
+    prepared: Prepared, contact: int, band: Healthy, unrest: dict[str, float]
+) -> tuple[float, float]:
+    """How far this board's group of lines, and its whole chip, may lean from the mean of the healthy ones, one
+    deviation each, in mV.
+    """
     one = prepared.board.contacts[contact]
-    if not leans_with(one):
-        return 0.0  # it stands alone: its doubt is in its band
-    _, common = spreads_of(one)
-    usual = math.hypot(common, unrest.get(leans_with(one), 0.0)) * math.sqrt(1 + 1 / max(band.boards, 1))
-    return math.hypot(usual, band.shared_mv)
+    if band.rests_on != "reference_boards" or not leans_with(one):
+        return 0.0, 0.0  # what stands alone has its doubt in its band
+    group, die = lean_parts(one, spreads_of(one)[1])
+    of_mean = math.sqrt(1 + 1 / max(band.boards, 1))
+    usual = math.hypot(group, unrest.get(leans_with(one), 0.0)) * of_mean
+    return math.hypot(usual, band.shared_mv), die * of_mean
 
 
 def views_of(
@@ -272,7 +280,7 @@ def _moved(
     per_log, per_k = slopes(band.loc, path, at.current_ma, at.air_c)
     # the lean was found with red on ground, from reference boards; elsewhere it only adds doubt
     chip = leans_with(prepared.board.contacts[key[0]]) if band.lean_mv > 0 else ""
-    shared, variance = lean_of(common, chip, band.lean_mv, per_log, per_k)
+    shared, variance = lean_of(common, chip, band.lean_mv, band.die_mv, per_log, per_k)
     loc += shared
     carried = carry_sd(path, math.log(to_ma / at.current_ma), to_ma - at.current_ma, to_c)
     spread = band.scale * band.scale + carried * carried

@@ -7,7 +7,7 @@ whose lines then move neither; and a meter and an air that nobody told rightly.
 import math
 
 from server.engine.bands import Healthy
-from server.engine.common_fit import CommonFit, Point, Prior, fit_again, fit_common, is_strained, leaning_less
+from server.engine.common_fit import CommonFit, Point, fit_again, fit_common, is_strained, leaning_less
 from server.engine.constants.overstress import REVISION_SD_MV
 from server.engine.constants.readings import DOUBLE_TOUCH_MV
 from server.engine.constants.sessions import (
@@ -19,6 +19,7 @@ from server.engine.constants.sessions import (
     TOLD_WRONGLY,
 )
 from server.engine.constants.stories import SHARE
+from server.engine.fit_arrow import Prior
 from server.engine.meters import Conditions, SessionFit, plain_offset, starts_of, told_nothing
 from server.engine.prepared import Prepared
 from server.engine.roles import leans_with
@@ -60,7 +61,7 @@ def fit_from_references(
         elif prepared.net_variable[contact] not in told:
             told.add(prepared.net_variable[contact])
             chip = leans_with(prepared.board.contacts[contact])
-            points.append(Point(band.loc, one.drop_mv, band.scale, path, chip, band.lean_mv))
+            points.append(Point(band.loc, one.drop_mv, band.scale, path, chip, band.lean_mv, band.die_mv))
             keys.append((contact, lead))
     prior = Prior(at.current_ma, at.air_c, current_sd, air_sd_k, OFFSET_SD_MV)
     common = fit_common(points, prior, starts_of(points, prior), SESSION_STEPS)

@@ -20,6 +20,7 @@ from server.engine.faulted import View
 from server.engine.in_ohms import low_in_ohms, pair_in_ohms, plainly_in_ohms, would_not_show_at
 from server.engine.inference import Judged, Seen
 from server.engine.latent import signature_masses
+from server.engine.rail_bands import shown_band
 from server.engine.roles import SIGNAL_ROLES, blocked, first_series
 from server.engine.rounding import millivolts, plain, probability
 from server.engine.student import StudentT
@@ -208,15 +209,19 @@ def contact_opinions(judged: Judged, states: list[ContactState]) -> tuple[Contac
     """Every contact's opinion, in the order they lie."""
     lows = sorted((state.odds[0], state.contact) for state in states if state.verdict in ("low", "short"))
     solved = [contact for _, contact in lows[:SOLVED_IN_OHMS]]
-    return tuple(_opinion(judged, state, state.contact in solved) for state in states)
+    expected = [state.contact for state in states if state.verdict == "expected"]
+    return tuple(_opinion(judged, state, state.contact in solved, expected) for state in states)
 
 
-def _opinion(judged: Judged, state: ContactState, solved: bool) -> ContactOpinion:
-    """One contact's opinion; `solved`: its number is turned into ohms by the circuit behind it."""
+def _opinion(judged: Judged, state: ContactState, solved: bool, expected: list[int]) -> ContactOpinion:
+    """One contact's opinion; `solved`: its number is turned into ohms by the circuit behind it. `expected`: the
+    contacts that are judged healthy.
+    """
     board = judged.prepared.board
     one = board.contacts[state.contact]
     key = (state.contact, "red")
-    seen, view, band = judged.seen.get(key), judged.views[key], judged.bands[key]
+    seen = judged.seen.get(key)
+    view, band = shown_band(judged.prepared, judged.seen, judged.views, judged.bands, state.contact, expected)
     drop_mv = seen.drop_mv if seen is not None else None
     off = None if drop_mv is None or view.ol_odds > 0.5 else drop_mv - view.loc
     return ContactOpinion(

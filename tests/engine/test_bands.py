@@ -79,6 +79,28 @@ def test_more_reference_boards_make_the_band_narrower_and_one_is_wide() -> None:
     assert of(read_as({}, [dict.fromkeys(LANES, 338.0)]), "4").band.reference_boards == 1
 
 
+def test_with_one_healthy_board_a_lines_siblings_on_it_are_worth_about_another() -> None:
+    # 4 reads 8 mV above its pair's other half and the other lanes: partly the touch, partly the line
+    boards = [{**dict.fromkeys(LANES, 338.0 + k), "4": 346.0 + k} for k in (0.0, 1.0, -1.0, 2.0, -2.0, 0.5, -0.5, 1.5)]
+    one, eight = read_as(OTHERS_READ, boards[:1]), read_as(OTHERS_READ, boards)
+    centre, settled = of(one, "4").band.centre_mv, of(eight, "4").band.centre_mv
+    assert centre is not None
+    assert settled is not None
+    assert 340 < centre < 344.5
+    assert 344 < settled < 346.5
+    # the others stand where they stood: one of seven siblings moves no median
+    assert of(one, "8").band.centre_mv == pytest.approx(338, abs=0.5)
+    alone = board_of([line("1", "ground"), *(line(n, "lane", leads_to=f"U{n}") for n in LANES)])
+    lone = form_opinion(sheet_of(alone, touched(OTHERS_READ), known=references(boards[:1])))
+    assert of(lone, "4").band.centre_mv == pytest.approx(346, abs=0.5)
+    assert width(one, "4") < 0.95 * width(lone, "4")
+
+
+def test_a_line_far_from_its_siblings_on_healthy_boards_is_drawn_otherwise_and_keeps_its_place() -> None:
+    one = read_as({}, [{**dict.fromkeys(LANES, 338.0), "4": 378.0}])
+    assert of(one, "4").band.centre_mv == pytest.approx(378, abs=0.5)
+
+
 def test_a_board_set_aside_by_hand_is_not_used_and_says_why() -> None:
     sheet = sheet_of(board_of(lanes()), known=references([dict.fromkeys(LANES, at) for at in (338.0, 500.0)]))
     first, second = sheet.reference_boards

@@ -14,9 +14,10 @@ from demo.shop.boards import T10
 from demo.shop.meters import BENCH_METER
 from demo.shop.references import T10_ON_THE_SCALE, climbing
 from demo.shop.table import OL, T10_J7
-from server.engine.common_fit import Point, Prior, fit_common
+from server.engine.common_fit import Point, fit_common
 from server.engine.constants.sessions import SESSION_FAULT_SHARES
 from server.engine.door import form_opinion
+from server.engine.fit_arrow import Prior
 from server.engine.meters import carry
 from server.engine.roles import Path
 from shared_models.opinion import NextTouch, Opinion

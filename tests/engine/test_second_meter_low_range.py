@@ -2,7 +2,8 @@
 
 import math
 
-from server.engine.common_fit import Point, Prior, fit_common
+from server.engine.common_fit import Point, fit_common
+from server.engine.fit_arrow import Prior
 from server.engine.roles import Path
 
 PLAIN = Path(1.25, 0.0, 0.0, True)

@@ -185,3 +185,14 @@ def test_a_reference_board_read_in_the_cold_is_carried_from_its_own_air() -> Non
     assert band.centre_mv == pytest.approx(338, abs=1)
     assert band.carried_by_mv == pytest.approx(-39.7, abs=1)
     assert {one.verdict for one in opinion.contacts} == {"expected"}
+
+
+def test_a_line_not_read_yet_leans_with_the_other_lines_of_its_chip() -> None:
+    lanes = [str(n) for n in range(2, 10)]
+    contacts = [line("1", "ground"), *(line(n, "lane", leads_to="U1") for n in lanes)]
+    contacts += [line("10", "control", leads_to="U1"), line("11", "control", leads_to="U2")]
+    boards = [{**dict.fromkeys(lanes, 338.0 + k), "10": 470.0 + k, "11": 470.0 + k} for k in (-2, 0, 1, -1, 2)]
+    read = {n: 322.0 + int(n) % 2 for n in lanes}
+    sheet = sheet_of(board_of(contacts), touched(read), known=references(boards))
+    # meter and air may move both alike; what is left is the chip's
+    assert centre(sheet, "10") < centre(sheet, "11") - 2.5

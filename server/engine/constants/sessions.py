@@ -83,6 +83,13 @@ BLACK_SPREAD = _num(
 OWN_SHARE = _num(
     "OWN_SHARE", 0.6, "1", "ASSUMED", "a contact's own part of its spread between boards; the rest is its chip's"
 )
+CHIP_LEAN_SHARE = _num(
+    "CHIP_LEAN_SHARE",
+    0.9,
+    "1",
+    "ASSUMED",
+    "of a deviation by which lines of one chip and role lean, what all lines of that chip do: one die, one lean",
+)
 TINY_OHM = _num("TINY_OHM", 0.1, "ohm", "ASSUMED", "no series part is known better than this")
 CURRENT_RATIO_LEAST = _num(
     "CURRENT_RATIO_LEAST", 0.25, "ln", "ASSUMED", "currents nearer than a quarter say nothing by their difference"
