@@ -87,6 +87,9 @@ def _bodies() -> Iterator[Body]:
     for visit in visits():
         yield from _job_bodies(visit.record)
         yield from (_added(kind, fact) for kind, fact in visit.facts)
+        if visit.kept is not None:
+            yield _fields("reference_board", visit.kept.board.id, visit.kept.board)
+            yield from (_added("reading", reading) for reading in visit.kept.readings)
     for closed in closed_jobs():
         if closed.job is not None:
             yield _fields("job", closed.job.id, closed.job, always=("title", "tray"))

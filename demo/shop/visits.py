@@ -13,6 +13,7 @@ from msgspec.structs import replace
 from demo.shop import visit_jobs
 from demo.shop.bench import Bench
 from demo.shop.boards import T10
+from demo.shop.kept_board import KeptBoard, kept_board
 from demo.shop.meters import BENCH_METER
 from demo.shop.references import T10_GOOD
 from demo.shop.story_jobs import with_r210_knocked_off
@@ -47,10 +48,14 @@ FIGURES = ShopFigures(
 
 
 class Visit(Model, frozen=True, kw_only=True):
-    """A job with its readings, and every further fact of the visit by its kind, in the order they were noted."""
+    """A job with its readings, and every further fact of the visit by its kind, in the order they were noted.
+
+    `kept`: the repaired board as one more healthy one, where whoever closed the job left that tick.
+    """
 
     record: JobRecord
     facts: tuple[tuple[str, Model], ...]
+    kept: KeptBoard | None = None
 
 
 class _Clerk:
@@ -115,7 +120,7 @@ def _read_again(record: JobRecord, pen: Pen) -> JobRecord:
 
 
 def proven_repair() -> Visit:
-    """R210 knocked off with a screwdriver; a new one, and all 34 contacts read as healthy ones again."""
+    """R210 knocked off with a screwdriver; a new one, and all 34 contacts read as healthy ones again: it is kept so."""
     record = record_of(
         "t10-shield", "T10 of the harbour office: no picture", "gone",
         with_r210_knocked_off(Bench("t10-shield", T10, T10_GOOD, BENCH_METER, start_ms=SHIELD_MS, by="Ines")),
@@ -142,9 +147,10 @@ def proven_repair() -> Visit:
         device_chance_before=0.94, data_chance_before=0.99, touches=35, reading_s=215.0, sweep_s=248.0,
         work_min=75.0, whole_cost=79.0, parts_replaced=("R210",),
     )
+    kept = kept_board(record, clerk.now_ms)
     clerk.custody("returned", to_whom="the harbour office", files="not_opened")
     clerk.consent("handed_back")
-    return Visit(record=record, facts=tuple(clerk.facts))
+    return Visit(record=record, facts=tuple(clerk.facts), kept=kept)
 
 
 def both_are_needed() -> Visit:
@@ -173,8 +179,7 @@ def both_are_needed() -> Visit:
         was_wrong=(WasWrong(story="series_open", subject="F3", how_known="measured"),
                    WasWrong(story="elsewhere", subject="module", how_known="measured")),
         did=("replace_part", "other_module"), device="works", data="not_asked",
-        said_before=(SaidBefore(story="series_open", subject="F3", odds=0.9),
-                     SaidBefore(story="elsewhere", subject="module", odds=0.05)),
+        said_before=(SaidBefore(story="series_open", subject="F3", odds=0.95),),
         device_chance_before=0.93, touches=35, reading_s=212.0, sweep_s=248.0, work_min=60.0, whole_cost=149.0,
         parts_replaced=("F3", "screen"),
     )
@@ -203,9 +208,8 @@ def stop_data_first() -> Visit:
         was_wrong=(WasWrong(story="wet", subject="21-24", how_known="seen"),
                    WasWrong(story="rail_short", subject="3V3D", how_known="measured")),
         did=("stop", "specialist"), device="not_tried", data="not_touched",
-        said_before=(SaidBefore(story="wet", subject="21-24", odds=0.9),
-                                             SaidBefore(story="rail_short", subject="3V3D", odds=0.9)),
-        device_chance_before=0.3, data_chance_before=0.6, touches=37, reading_s=225.0, sweep_s=248.0, work_min=35.0,
+        said_before=(SaidBefore(story="wet", subject="21-24", odds=0.95),),
+        device_chance_before=0.52, data_chance_before=0.78, touches=37, reading_s=225.0, sweep_s=248.0, work_min=35.0,
         whole_cost=35.0,
     )
     return Visit(record=record, facts=tuple(clerk.facts))

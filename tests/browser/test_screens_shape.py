@@ -147,6 +147,16 @@ def test_the_reading_screen_needs_no_scrolling_on_a_phone(worked: Page) -> None:
         assert main.evaluate("(element) => element.scrollHeight - element.clientHeight") <= 0, screen
 
 
+def test_every_part_of_the_visit_is_in_sight_on_the_job_sheet_at_once(worked: Page) -> None:
+    _open(worked, "job sheet")
+    ways = worked.locator(".ways a")
+    assert ways.count() >= 11
+    foot = worked.locator("footer").bounding_box()
+    last = ways.last.bounding_box()
+    assert foot is not None and last is not None
+    assert last["y"] + last["height"] <= foot["y"]
+
+
 def test_odds_names_of_people_and_sync_are_not_on_the_reading_screen(worked: Page) -> None:
     _open(worked, "readings")
     expect(worked.locator(".odds")).to_have_count(0)
