@@ -5,17 +5,21 @@ codes and wrong tokens are counted and stopped; that a revoked token is told apa
 that its phone can say what happened and go on keeping its work.
 """
 
+import sqlite3
+
 import aiosqlite
 
 from server.access.limits import WrongTries
 from server.access.secrets import CODE_LIFE_MS, hash_of_code, hash_of_token, new_code, new_phone_id, new_token
 from server.problems import Refusal
 from server.store import phones
-from server.store.database import Database, clock_ms
+from server.store.database import Database, clock_ms, is_disk_full
 from shared_models.change import Problem
 from shared_models.pairing import CodeWanted, Paired, Phone
 
 SYNC_NOTED_EVERY_MS = 30_000
+CLOCK_STEP_MS = 5 * 60_000
+"""So far may this machine's clock be put back while a code waits; further, and the code is over."""
 AUTHENTICATE = {"WWW-Authenticate": 'Bearer realm="the shop"'}
 HERE = CodeWanted(phone_name="this machine", role="owner")
 """What a browser on the server's own machine is, where the server pairs those by itself."""
@@ -59,7 +63,7 @@ class Desk:
         self._wrong_codes.note(sender)
         async with self._record.writing() as connection:
             found = await phones.find_code(connection, hash_of_code(typed))
-            if found is not None and found[2] is None and found[1] > clock_ms():
+            if found is not None and found[2] is None and _is_in_time(found[1]):
                 await phones.use_code(connection, hash_of_code(typed), clock_ms())
                 self._wrong_codes.forgive(sender)
                 return await self._admit(connection, found[0])
@@ -110,11 +114,16 @@ class Desk:
         ), AUTHENTICATE)
 
     async def note_synced(self, phone: Phone) -> None:
-        """The phone has sent or fetched the record; noted at most twice a minute."""
+        """The phone has sent or fetched the record; noted at most twice a minute, and where there is room."""
         now = clock_ms()
-        if now - (phone.last_synced_at_ms or 0) >= SYNC_NOTED_EVERY_MS:
-            async with self._record.writing() as connection:
-                await phones.note_synced(connection, phone.id, now)
+        # noted while the clock was ahead, it would stand for years
+        if abs(now - (phone.last_synced_at_ms or 0)) >= SYNC_NOTED_EVERY_MS:
+            try:
+                async with self._record.writing() as connection:
+                    await phones.note_synced(connection, phone.id, now)
+            except sqlite3.OperationalError as error:
+                if not is_disk_full(error):
+                    raise  # on a full disk the record can still be read, and who writes is told by the route
 
     async def list(self) -> tuple[Phone, ...]:
         """Every phone that was ever paired."""
@@ -135,6 +144,11 @@ class Desk:
         )
         await phones.add_phone(connection, phone, hash_of_token(token))
         return Paired(token=token, phone=phone)
+
+
+def _is_in_time(expires_at_ms: int) -> bool:
+    """A code that was made while the clock was ahead is over, and not good for as long as it was ahead."""
+    return 0 < expires_at_ms - clock_ms() <= CODE_LIFE_MS + CLOCK_STEP_MS
 
 
 def _refused_code(code: str, message: str) -> Refusal:

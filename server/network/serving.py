@@ -22,11 +22,11 @@ from server.access.guard import Doors
 from server.access.qr import in_terminal
 from server.app import create_app, route_paths
 from server.network.addresses import Address, origins, own_addresses, own_names
-from server.network.clock import behind_record
+from server.network.clock import SinceStart, behind_record
 from server.network.listening import Listener, listen, listener
 from server.network.plan import Plan, check_plan
 from server.network.trouble import OF_THE_PLACE, Trouble, disk_trouble
-from server.network.words import CLOCK_BEHIND, MOVED, NO_ADDRESS, PLAIN_HTTP
+from server.network.words import CLOCK_BEHIND, CLOCK_PUT_AHEAD, MOVED, NO_ADDRESS, PLAIN_HTTP
 from server.photos.files import PhotoFolder
 from server.store.database import check_record, clock_ms
 from server.store.in_use import InUse, only_one_on
@@ -91,6 +91,7 @@ class ShopServer:
         self._said: set[str] = set()
         self._started = False
         self._forget_at_s = monotonic() + HOUR_S
+        self._clock = SinceStart()
         self._look_now = asyncio.Event()
 
     async def serve(self) -> int:
@@ -171,6 +172,9 @@ class ShopServer:
         if days == 0 or not (now or monotonic() >= self._forget_at_s):
             return
         self._forget_at_s = monotonic() + DAY_S
+        if ahead_days := self._clock.ahead_days():
+            self._tell_once(CLOCK_PUT_AHEAD.format(days=ahead_days))
+            return
         if jobs := await forget_owners(self.access.record, PhotoFolder(self.plan.data_dir), clock_ms(), days):
             self._tell(f"The owner's words and pictures of {jobs} jobs that are gone for {days} days are forgotten.")
 

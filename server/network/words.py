@@ -24,3 +24,8 @@ CLOCK_BEHIND = """
    With a clock that is behind, phones refuse the server's certificate. Set it: timedatectl set-ntp true
    A running server follows within half a minute.
 """
+
+CLOCK_PUT_AHEAD = """
+!! This machine's clock was put ahead by {days} days while the server ran. Nothing of an owner's is forgotten by that
+   clock. If it is right now, start the server anew; if not, set it: timedatectl set-ntp true
+"""

@@ -82,6 +82,7 @@ class ArrivingFolder:
         self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         self.folder.chmod(0o700)
         self._open: dict[str, Part] = {}
+        self._in_work: set[Part] = set()
         self._forget_old()
 
     def size_of(self, sha256: str) -> int:
@@ -104,6 +105,7 @@ class ArrivingFolder:
         """
         self._forget_old()
         part = self._take_up(sha256, offset)
+        self._in_work.add(part)
         try:
             yield part
         except LineCut:
@@ -117,6 +119,7 @@ class ArrivingFolder:
                 del self._open[sha256]
                 if part.is_finished:
                     part.path.unlink(missing_ok=True)
+            self._in_work.discard(part)
             part.close()
 
     def _take_up(self, sha256: str, offset: int) -> Part:
@@ -141,9 +144,12 @@ class ArrivingFolder:
         return part
 
     def _forget_old(self) -> None:
-        """Parts nobody went on with. Called where one more comes, so that they never gather."""
+        """Parts nobody went on with. Called where one more comes, so that they never gather.
+
+        By a clock that was just put ahead each part is old, those too that are being written.
+        """
         before_s = time.time() - KEPT_S
-        for path in self.folder.iterdir():
+        for path in set(self.folder.iterdir()) - {part.path for part in self._in_work}:
             with contextlib.suppress(FileNotFoundError):
                 if path.stat().st_mtime < before_s:
                     path.unlink()

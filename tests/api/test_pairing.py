@@ -2,6 +2,7 @@
 
 import asyncio
 import re
+import sqlite3
 from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any
@@ -86,6 +87,53 @@ async def test_a_code_is_over_after_ten_minutes(shop: Shop, monkeypatch: pytest.
     monkeypatch.setattr(pairing, "clock_ms", lambda: now + CODE_LIFE_MS + 1000)
     problem = (await shop.pair(code)).json()["problem"]
     assert problem["code"] == "code_over" and "ten minutes" in problem["message"]
+
+
+@pytest.mark.parametrize("years", [14, -14])
+async def test_a_code_made_while_the_servers_clock_was_years_off_is_over_once_it_is_right(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch, years: int
+) -> None:
+    now = pairing.clock_ms()
+    monkeypatch.setattr(pairing, "clock_ms", lambda: now + years * 31_557_600_000)
+    code, used_at_once = await shop.code(), await shop.code()
+    assert (await shop.pair(used_at_once)).status_code == 200, "a wrong clock keeps nobody out"
+    monkeypatch.undo()
+    assert (await shop.pair(code)).json()["problem"]["code"] == "code_over"
+
+
+async def test_a_clock_that_is_put_back_by_some_seconds_leaves_a_fresh_code_good(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    code, now = await shop.code(), pairing.clock_ms()
+    monkeypatch.setattr(pairing, "clock_ms", lambda: now - 20_000)
+    assert (await shop.pair(code)).status_code == 200
+
+
+async def test_when_a_phone_last_synced_is_noted_again_once_the_servers_clock_is_right(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    phone, now = await shop.token(), pairing.clock_ms()
+    monkeypatch.setattr(pairing, "clock_ms", lambda: now + 14 * 31_557_600_000)
+    for put_right in (False, True):
+        if put_right:
+            monkeypatch.undo()
+        assert (await shop.client.get("/api/changes?after=0", headers=phone)).status_code == 200
+    (noted,) = await shop.access.desk.list()
+    assert noted.last_synced_at_ms is not None and abs(noted.last_synced_at_ms - now) < 600_000
+
+
+async def test_on_a_full_disk_a_phone_still_fetches_though_nobody_notes_that_it_did(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    phone, full = await shop.token(), sqlite3.OperationalError("database or disk is full")
+    full.sqlite_errorcode = sqlite3.SQLITE_FULL
+
+    async def cannot_write(*_: Any) -> None:
+        raise full
+
+    monkeypatch.setattr(pairing.phones, "note_synced", cannot_write)
+    assert (await shop.client.get("/api/changes?after=0", headers=phone)).status_code == 200
+    assert (await shop.access.desk.list())[0].last_synced_at_ms is None
 
 
 async def test_guessing_codes_is_stopped_and_the_right_one_waits_too(shop: Shop) -> None:

@@ -4,7 +4,8 @@ import itertools
 import os
 import socket
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import AsyncIterator, Callable, Iterator
+from pathlib import Path
 
 import pytest
 
@@ -137,6 +138,25 @@ def test_more_is_not_left_out_than_is_there(server: ServerProcess, raw: bytes) -
     assert asked(server, raw)[1] == there, "a wrong place must not cost what is there"
     assert send(server, raw, 1000) == 201, "from an earlier byte on is as good"
     assert (server.data_dir / "photos" / sha256(raw)).read_bytes() == raw
+
+
+async def test_a_clock_put_ahead_takes_no_picture_away_that_is_being_sent(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, raw: bytes
+) -> None:
+    folder, other = PhotoFolder(tmp_path), noise(40, 30)
+
+    async def while_the_clock_jumps() -> AsyncIterator[bytes]:
+        yield raw[:9]
+        monkeypatch.setattr(arriving.time, "time", lambda: 14 * 365 * 86_400 + tmp_path.stat().st_mtime)
+        await folder.take(sha256(other), _in_one(other))
+        yield raw[9:]
+
+    await folder.take(sha256(raw), while_the_clock_jumps())
+    assert [path.read_bytes() for path in map(folder.find, map(sha256, (raw, other))) if path] == [raw, other]
+
+
+async def _in_one(raw: bytes) -> AsyncIterator[bytes]:
+    yield raw
 
 
 def test_what_nobody_goes_on_with_is_thrown_away_after_a_week(server: ServerProcess, raw: bytes) -> None:

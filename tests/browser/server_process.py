@@ -28,8 +28,10 @@ class ServerProcess:
     The port stays over restarts: the address is the app's identity.
     """
 
-    def __init__(self, data_dir: Path, app_dir: Path, under: tuple[str, ...] = ()) -> None:
-        self.data_dir, self._under = data_dir, under
+    def __init__(
+        self, data_dir: Path, app_dir: Path, under: tuple[str, ...] = (), clock: Path | None = None,
+    ) -> None:
+        self.data_dir, self._under, self._clock = data_dir, under, clock
         self.app_dir = app_dir
         self.port = free_port()
         self.url = f"http://127.0.0.1:{self.port}"
@@ -45,7 +47,7 @@ class ServerProcess:
         log_path = self.data_dir.parent / "server.log"
         words = ["serve", "--this-machine", "--port", str(self.port)]
         words += ["--data", str(self.data_dir), "--app", str(self.app_dir)]
-        self._process = ForkedServer(words, log_path, self._under)
+        self._process = ForkedServer(words, log_path, self._under, self._clock)
         until = time.monotonic() + START_S
         while time.monotonic() < until and self._process.poll() is None:
             if self._answers():
@@ -54,6 +56,12 @@ class ServerProcess:
             time.sleep(0.02)
         self.kill()
         raise RuntimeError(f"the server did not start:\n{log_path.read_text(errors='replace')[-2000:]}")
+
+    @property
+    def pid(self) -> int:
+        """Of the running server."""
+        assert self._process is not None
+        return self._process.pid
 
     def kill(self) -> None:
         """Ends it without a chance to finish anything."""

@@ -4,10 +4,7 @@ Needs a user who may mount (root): the record lies on a small disk of its own, w
 """
 
 import asyncio
-import http.client
-import json
 import random
-import shutil
 import subprocess
 import threading
 import time
@@ -18,51 +15,35 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from server.keeping.backup import make_backup
-from server.keeping.restore import restore
-from tests.browser.server_process import ServerProcess
 from tests.support.browser_phones import BrowserPhones
+from tests.support.fault_phones import YEAR_MS, Phone, Size
+from tests.support.fault_shop import FaultShop, Held
 from tests.support.faulty_proxy import FaultyProxy
-from tests.support.phone_twin import Change, Own, Twin, batch_of
-from tests.support.pictures import noise
-from tests.sync.making import added, fields_set, reading, removed
+from tests.support.phone_twin import Change, Own
 from tests.sync.rig import open_record, whole_state
 
 DISK_BYTES = 160_000_000
-BATCH = 8
-PAGE = 40
-PAUSE_S = 0.03
-GIVES_UP_S = 3.0
-YEAR_MS = 31_557_600_000
-CLOCKS_OFF_MS = (0, 0, 14 * YEAR_MS, -9 * YEAR_MS, 400_000, -400_000)
-"""How far off a phone's clock may jump: right, in the year 2040, years behind, some minutes."""
-
-
-class Failed(Exception):
-    """No usable answer."""
-
-
-@dataclass
-class Size:
-    """How much is made and what happens to it. `weather` are the things that happen, in this order."""
-
-    phones: int
-    changes_a_phone: int
-    photos_a_phone: int
-    rate: float
-    weather: tuple[str, ...]
-    between_s: tuple[float, float]
-    browsers: int = 0
-
+HARMLESS = ("answer 200", "answer 201", "answer 404", "answer 507", "picture continued")
+"""What a phone may be answered here: it was taken, the picture is not here yet, the disk is full."""
+FURTHEST_MS = 2 * 14 * YEAR_MS + 600_000
+"""Both clocks at once: the server's is ahead, and a phone that goes by it jumps before it has heard of it again."""
 
 SHORT = Size(phones=4, changes_a_phone=60, photos_a_phone=2, rate=0.3, between_s=(0.1, 0.3),
-             weather=("a backup is made", "the disk fills", "the server is killed", "the backup is restored",
-                      "the server is killed"))
+             weather=("a backup is made", "the server's clock jumps", "the disk fills", "the server's clock jumps",
+                      "the server is killed", "the backup is restored", "the server's clock jumps",
+                      "the server's clock jumps", "the server is killed"))
 LONG = Size(browsers=2, phones=24, changes_a_phone=250, photos_a_phone=5, rate=0.35, between_s=(0.2, 2.0),
-            weather=("the server is killed", "the server is killed", "a backup is made", "the disk fills",
-                     "the server is killed", "the server hangs", "the disk fills", "the backup is restored",
-                     "the server is killed", "a backup is made", "the server hangs", "the server is killed",
-                     "the disk fills", "the backup is restored", "the server is killed", "the server is killed"))
+            weather=("the server is killed", "the power goes", "a backup is made", "the disk fills",
+                     "the server's clock jumps", "the server is killed", "the server hangs", "the power goes",
+                     "the server's clock jumps", "the disk fills", "the backup is restored", "the power goes",
+                     "the server's clock jumps", "the server is killed", "a backup is made", "the server hangs",
+                     "the server's clock jumps", "the power goes", "the server is killed", "the server's clock jumps",
+                     "the disk fills", "the backup is restored", "the server is killed", "the power goes",
+                     "the server's clock jumps", "the server is killed", "the server's clock jumps", "the power goes"))
+SOAK = Size(browsers=1, phones=6, changes_a_phone=98, photos_a_phone=2, rate=0.3, between_s=(1.0, 8.0), minutes=15,
+            weather=("the server's clock jumps", "a backup is made", "the disk fills", "the server hangs",
+                     "the server's clock jumps", "the backup is restored", "the server's clock jumps"))
+"""Nothing starts the server anew: what it holds must stay level, or grow with the record alone."""
 
 
 @dataclass
@@ -92,131 +73,24 @@ def small_disk(folder: Path) -> Iterator[Path]:
         subprocess.run(["umount", "-l", str(folder)], check=True)
 
 
-class Phone(threading.Thread):
-    """A twin at work: edits, and tries to sync after each few, until all is made and `calm` is set."""
-
-    def __init__(self, number: int, size: Size, seed: int, port: int, calm: threading.Event) -> None:
-        super().__init__(name=f"phone-{number}", daemon=True)
-        self._calm = calm
-        self._random, self._size, self.port = random.Random(seed * 1000 + number), size, port
-        self._off_ms = 0
-        self.twin = Twin(self.name, lambda: time.time_ns() // 1_000_000 + self._off_ms)
-        self.failed, self.clock_jumps, self.answers = 0, 0, Counter[str]()
-        self.wrong: BaseException | None = None
-
-    def run(self) -> None:
-        """Ends when all is made; what still waits is sent by the bench at the end."""
-        try:
-            left = ["photo"] * self._size.photos_a_phone + ["edit"] * self._size.changes_a_phone
-            self._random.shuffle(left)
-            for what in left:
-                self._make(what)
-                if self._random.random() < 0.05:
-                    self._off_ms, self.clock_jumps = self._random.choice(CLOCKS_OFF_MS), self.clock_jumps + 1
-                if self._random.random() < 0.3:
-                    self.try_to_sync()
-                time.sleep(self._random.uniform(0, 2 * PAUSE_S))
-            while not self._calm.wait(PAUSE_S):
-                self.try_to_sync()
-        except BaseException as error:  # shown by the bench
-            self.wrong = error
-
-    def _make(self, what: str) -> None:
-        job = f"job-{self._random.randrange(6)}"
-        if what == "photo":
-            width = self._random.randrange(300, 700)
-            self.twin.photograph(noise(width, 300), job, width, 300)
-            return
-        number = len(self.twin.outbox)
-        known = [key.partition("/")[2] for key in self.twin.facts if key.startswith("reading/")]
-        draw = self._random.random()
-        if draw < 0.6:
-            body = added(reading(f"{self.name}-r{number}", job, as_typed=str(self._random.randrange(1000))))
-        elif draw < 0.85:
-            name, value = self._random.choice([("title", f"{self.name} {number}"), ("note", f"n{number}"),
-                                               ("air_c", float(number % 40)), ("tray", "ready")])
-            body = fields_set({name: value}, job)
-        elif draw < 0.92 and known:
-            body = removed(self._random.choice(known), why="doubled")
-        elif draw < 0.95:
-            body = fields_set({"title": "made by a newer app", "shelf": number}, job, v=99)
-        else:
-            # what no shop takes: it must show as refused, and hold up nothing
-            body = added({**reading(f"{self.name}-bad{number}", job), "kind": "no such kind"})
-        self.twin.edit(body)
-
-    def try_to_sync(self) -> bool:
-        """One round, as far as it comes; whether it came to its end."""
-        try:
-            self._sync()
-            return True
-        except Failed:
-            self.failed += 1
-            return False
-
-    def _sync(self) -> None:
-        twin = self.twin
-        if not twin.token:
-            twin.token = json.loads(self._ask("POST", "/api/pair-here", b"")[1])["token"]
-        while batch := twin.waiting(BATCH):
-            twin.note_answer(json.loads(self._ask("POST", "/api/changes", batch_of(batch))[1]))
-        while twin.keep_page(json.loads(self._ask("GET", f"/api/changes?after={twin.cursor}&limit={PAGE}")[1])):
-            pass
-        while waiting := twin.waiting(BATCH):
-            twin.note_answer(json.loads(self._ask("POST", "/api/changes", batch_of(waiting))[1]))
-        for sha256 in sorted(twin.pictures_waiting):
-            self._send(sha256, twin.pictures[sha256])
-            twin.pictures_waiting.discard(sha256)
-
-    def _send(self, sha256: str, raw: bytes) -> None:
-        headers, _ = self._ask("HEAD", f"/api/photos/{sha256}", also=(404,))
-        if headers.get("content-length") == str(len(raw)):
-            return
-        there = int(headers.get("upload-offset", 0))
-        if there:
-            self.answers["picture continued"] += 1
-        self._ask("PUT", f"/api/photos/{sha256}", raw[there:], {"Upload-Offset": str(there)})
-
-    def _ask(
-        self, method: str, path: str, body: bytes | None = None, more: dict[str, str] | None = None,
-        also: tuple[int, ...] = (),
-    ) -> tuple[dict[str, str], bytes]:
-        headers = {"Authorization": f"Bearer {self.twin.token}", **(more or {})}
-        headers["Content-Type"] = "application/json" if method == "POST" else "image/jpeg"
-        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=GIVES_UP_S)
-        try:
-            connection.request(method, path, body, headers)
-            answer = connection.getresponse()
-            given = {name.lower(): value for name, value in answer.getheaders()}, answer.read()
-        except (OSError, http.client.HTTPException) as error:
-            raise Failed(str(error)) from error
-        finally:
-            connection.close()
-        self.answers[f"answer {answer.status}"] += 1
-        if answer.status == 401:
-            self.twin.token = ""  # a restored record does not know it: this machine's phones let themselves in anew
-        if answer.status >= 300 and answer.status not in also:
-            raise Failed(f"{answer.status}: {given[1][:300]!r}")
-        return given
-
-
 class Bench:
     """One run. `folder` is empty and mounted (`small_disk`); `seed` decides what is made and what happens."""
 
     def __init__(
         self, folder: Path, size: Size, seed: int, say: Callable[[str], None] = lambda _: None, app: Path | None = None,
     ) -> None:
-        self._folder, self._size, self._say, self._seed = folder, size, say, seed
+        self._size, self._say, self._seed = size, say, seed
         self._random = random.Random(seed)
-        self.server = ServerProcess(folder / "data", app or folder / "no-app")
+        loses_power = "the power goes" in size.weather
+        self.shop = FaultShop(folder, app or folder / "no-app", self._random, loses_power=loses_power)
+        self.server = self.shop.server
         self._browser: BrowserPhones | None = None
-        (folder / "data").mkdir(mode=0o700)
         self.proxy = FaultyProxy(self.server.port, seed, size.rate)
         self.proxy.start()
         self._calm = threading.Event()
         self.phones = [Phone(number, size, seed, self.proxy.port, self._calm) for number in range(size.phones)]
         self.injected: Counter[str] = Counter()
-        self._backups: list[Path] = []
+        self.rounds: list[Held] = []
 
     def run(self) -> Report:
         """Everything, and the account of it."""
@@ -230,11 +104,9 @@ class Bench:
             self._browser.ready.wait()
         for phone in self.phones:
             phone.start()
-        for what in self._size.weather:
-            time.sleep(self._random.uniform(*self._size.between_s))
-            self._say(what)
-            self._happen(what)
+        self._live(began)
         self._calm.set()
+        self.shop.set_clock_right()
         for phone in self.phones:
             phone.join()
             if phone.wrong is not None:
@@ -251,36 +123,34 @@ class Bench:
         report.seconds = time.monotonic() - began
         return report
 
+    def _live(self, began: float) -> None:
+        until = began + 60 * self._size.minutes
+        while not self.rounds or time.monotonic() < until:
+            for what in self._size.weather:
+                time.sleep(self._random.uniform(*self._size.between_s))
+                self._say(what)
+                self._happen(what)
+            self.rounds.append(self.shop.held())
+
     def _happen(self, what: str) -> None:
         self.injected[what] += 1
-        data = self.server.data_dir
         match what:
             case "the server is killed":
-                self.server.kill()
-                time.sleep(self._random.uniform(0.0, 0.3))
-                self.server.start()
+                self.shop.kill_and_start()
+            case "the power goes":
+                self.shop.cut_power()
             case "the server hangs":
-                self.server.freeze()
-                time.sleep(GIVES_UP_S + 0.5)
-                self.server.thaw()
+                self.shop.hang()
             case "the disk fills":
-                balloon = self._folder / "balloon"
-                with balloon.open("wb", buffering=0) as file:
-                    try:
-                        while True:
-                            file.write(bytes(65536))
-                    except OSError:
-                        pass  # it is full
-                time.sleep(self._random.uniform(0.3, 0.8))
-                balloon.unlink()
+                self.shop.fill_disk()
             case "a backup is made":
-                to = self._folder / f"backup-{len(self._backups)}.zip"
-                make_backup(data, to)
-                self._backups.append(to)
+                self.shop.make_backup()
             case "the backup is restored":
-                restore(data, self._backups[-1])
-                for kept in data.glob("record-before-restore-*"):
-                    shutil.move(kept, self._folder.parent)  # the small disk is for what is tried
+                self.shop.restore_backup()
+            case "the server's clock jumps":
+                self.shop.jump()
+            case _:
+                raise AssertionError(f"nobody knows how it happens: {what}")
 
     def _settle(self) -> None:
         """The faults are over: every phone comes to its end, and then has what the others sent last."""
@@ -322,7 +192,9 @@ class Bench:
         if altered := [key for key, change in _by_id(log) if key in made and change != _on_the_wire(made[key].change)]:
             report.wrong.append(f"{len(altered)} changes were altered: {altered[:5]}")
         self._look_at_photos(report)
-        async with open_record(self.server.data_dir) as database:  # it also runs SQLite's own check
+        self._look_at_answers(report)
+        self._look_at_stamps(report, log)
+        async with open_record(self.shop.data) as database:  # it also runs SQLite's own check
             state = await whole_state(database)
         for phone in self.phones:
             if phone.twin.state(refused) != state:
@@ -336,10 +208,29 @@ class Bench:
         pictures = {sha256: raw for phone in self.phones for sha256, raw in phone.twin.pictures.items()}
         pictures |= {} if self._browser is None else self._browser.pictures
         report.photos = len(pictures)
-        folder = self.server.data_dir / "photos"
+        folder = self.shop.data / "photos"
         there = {path.name: path.read_bytes() for path in folder.iterdir()} if folder.is_dir() else {}
         if there != pictures:
             report.wrong.append(f"of {len(pictures)} pictures {len(there)} are there, or not the same ones")
+
+
+    def _look_at_answers(self, report: Report) -> None:
+        """No phone may be told that it is wrong, or a stranger, but by a record from before it was paired."""
+        harmless = {*HARMLESS} | ({"answer 401"} if self.injected["the backup is restored"] else set())
+        if others := {what: count for what, count in report.answers.items() if what not in harmless}:
+            report.wrong.append(f"answers that nobody should get: {others}")
+
+    def _look_at_stamps(self, report: Report, log: list[dict[str, Any]]) -> None:
+        """Times of one phone only rise, and no clock that was ahead has sent them further than it was."""
+        latest_ms = time.time_ns() // 1_000_000 + FURTHEST_MS
+        last: dict[str, str] = {}
+        changes = sorted((one["change"] for one in log), key=lambda one: (one["device"], one["device_seq"]))
+        for change in changes:
+            if change["hlc"] <= last.get(change["device"], ""):
+                report.wrong.append(f"{change['id']} is not after the change before it: {change['hlc']}")
+            last[change["device"]] = change["hlc"]
+        if beyond := [one["id"] for one in changes if int(one["hlc"][:15]) > latest_ms]:
+            report.wrong.append(f"{len(beyond)} changes are of a time that no clock has shown: {beyond[:5]}")
 
 
 def _by_id(log: list[dict[str, Any]]) -> list[tuple[str, Change]]:

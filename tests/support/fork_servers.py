@@ -9,6 +9,7 @@ import os
 import signal
 import sys
 import traceback
+from pathlib import Path
 
 import uvicorn.lifespan.on
 import uvicorn.protocols.http.auto
@@ -17,6 +18,7 @@ import uvicorn.protocols.websockets.auto
 import server.network.serving
 from server.app import describe_routes
 from server.cli import main
+from tests.support.moved_clock import follow
 
 IMPORTED_BEFORE = (
     server.network.serving, uvicorn.lifespan.on, uvicorn.protocols.http.auto, uvicorn.protocols.websockets.auto,
@@ -31,7 +33,7 @@ def answer_all() -> None:
     for line in sys.stdin:
         question = json.loads(line)
         if question["do"] == "start":
-            answer: int | None = _start(question["words"], question["log"])
+            answer: int | None = _start(question["words"], question["log"], question["clock"])
             running.add(answer)
         else:
             answer = _status(question["pid"], os.WNOHANG if question["do"] == "poll" else 0)
@@ -43,7 +45,7 @@ def answer_all() -> None:
         os.kill(pid, signal.SIGKILL)
 
 
-def _start(words: list[str], log: str) -> int:
+def _start(words: list[str], log: str, clock: str | None) -> int:
     pid = os.fork()
     if pid != 0:
         return pid
@@ -53,6 +55,8 @@ def _start(words: list[str], log: str) -> int:
         nothing = os.open(os.devnull, os.O_RDONLY)
         for stream, file in ((0, nothing), (1, said), (2, said)):
             os.dup2(file, stream)
+        if clock is not None:
+            follow(Path(clock))
         status = main(words)
     except BaseException:
         traceback.print_exc()

@@ -21,13 +21,18 @@ ROOT = Path(__file__).resolve().parents[2]
 class ForkedServer:
     """A running server, with what of `subprocess.Popen` the tests ask."""
 
-    def __init__(self, words: list[str], log: Path, under: tuple[str, ...] = ()) -> None:
+    def __init__(
+        self, words: list[str], log: Path, under: tuple[str, ...] = (), clock: Path | None = None,
+    ) -> None:
         """Starts `secondprobe` with these words; what it says goes to the end of `log`.
 
         `under`: the words before the command of the process that forks it, of which there is one for each such words.
+        `clock`: the file of the `MovedClock` it lives by.
         """
         self._under = under
-        self.pid: int = _ask(under, {"do": "start", "words": words, "log": str(log)})
+        self.pid: int = _ask(under, {
+            "do": "start", "words": words, "log": str(log), "clock": None if clock is None else str(clock),
+        })
         self._status: int | None = None
 
     def poll(self) -> int | None:

@@ -157,6 +157,13 @@ class RecordedDisk:
     def _is_here(self, path: str) -> bool:
         return path == str(self.data) or path.startswith(f"{self.data}/")
 
+    def takes_away(self, path: Path) -> None:
+        """Somebody who is not recorded took a file away, and that is on the disk."""
+        for names in (self._now, self._sure):
+            names.pop(str(path.resolve()), None)
+        for asked in self._asked.values():
+            asked[:] = [one for one in asked if one[0] != str(path.resolve())]
+
     # --- the calls
 
     def _carry_out(self, name: str, arguments: str, result: str, covered: int) -> bool:
