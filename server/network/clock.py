@@ -1,4 +1,4 @@
-"""Whether this machine's clock can be right: certificates are good for their time only, and what is forgotten is gone."""
+"""Whether this machine's clock can be right: certificates hold for their time only, what is forgotten is gone."""
 
 import datetime as dt
 import sys
