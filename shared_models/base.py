@@ -31,8 +31,12 @@ AirC = Annotated[float, Meta(ge=-60, le=120)]
 """Air temperature in degrees Celsius. Wider than any bench: absurd values are asked about, not lost."""
 
 
-class Model(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
-    """The base of every Struct: frozen, by keyword, strict about unknown fields, short on the wire."""
+class Model(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True, gc=False):
+    """The base of every Struct: frozen, by keyword, strict about unknown fields, short on the wire.
+
+    `gc=False`: what is made of JSON holds nothing that leads back to it, so Python need not look for such circles in
+    thousands of readings again and again.
+    """
 
 
 class Tagged(Model, frozen=True, tag_field="what"):

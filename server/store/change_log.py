@@ -6,6 +6,7 @@ from collections.abc import Sequence
 import aiosqlite
 from msgspec import Raw
 
+from server.store.many_rows import put_rows
 from shared_models.change import Change, NumberedChange
 
 Place = tuple[str, int]
@@ -50,9 +51,8 @@ async def append(connection: aiosqlite.Connection, changes: Sequence[tuple[int, 
 
     Inside a writing transaction only, with numbers from `next_seq` on.
     """
-    await connection.executemany(
-        "INSERT INTO change (seq, id, device, device_seq, hlc, actor, v, body, applied)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+    await put_rows(
+        connection, "change (seq, id, device, device_seq, hlc, actor, v, body, applied)",
         [
             (seq, one.id, one.device, one.device_seq, one.hlc, one.actor, v, bytes(one.body), int(applied))
             for seq, one, v, applied in changes

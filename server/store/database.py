@@ -81,6 +81,9 @@ class Database:
     def __init__(self, writer: aiosqlite.Connection, readers: list[aiosqlite.Connection]) -> None:
         self._writer = writer
         self._write_lock = asyncio.Lock()
+        self.in_turn = asyncio.Lock()
+        """For those who have much to read before they can write: one after another, so that what the first has read is
+        written while the next one reads."""
         self._in_line: list[_InLine] = []
         self._all = [writer, *readers]
         self._free: asyncio.Queue[aiosqlite.Connection] = asyncio.Queue()

@@ -8,6 +8,8 @@ from collections.abc import Sequence
 
 import aiosqlite
 
+from server.store.many_rows import put_rows
+
 Stamped = tuple[str | int, ...]
 """The columns of a row, its stamp and its number last."""
 
@@ -16,29 +18,25 @@ async def add_facts(connection: aiosqlite.Connection, facts: Sequence[Stamped]) 
     """Adds facts: kind, id, record, stamp, seq. Two different ones of one id are nobody's intention; then the
     later stamp stays, as for a field.
     """
-    await connection.executemany(
-        "INSERT INTO fact (kind, id, record, stamp, seq) VALUES (?, ?, ?, ?, ?) ON CONFLICT (kind, id) DO UPDATE"
+    await put_rows(
+        connection, "fact (kind, id, record, stamp, seq)", facts, "ON CONFLICT (kind, id) DO UPDATE"
         " SET record = excluded.record, stamp = excluded.stamp, seq = excluded.seq WHERE excluded.stamp > stamp",
-        facts,
     )
 
 
 async def set_fields(connection: aiosqlite.Connection, fields: Sequence[Stamped]) -> None:
     """Gives fields (kind, id, name, value, stamp, seq) their values, unless they have one with a later stamp."""
-    await connection.executemany(
-        "INSERT INTO field (kind, id, name, value, stamp, seq) VALUES (?, ?, ?, ?, ?, ?)"
-        " ON CONFLICT (kind, id, name) DO UPDATE"
+    await put_rows(
+        connection, "field (kind, id, name, value, stamp, seq)", fields, "ON CONFLICT (kind, id, name) DO UPDATE"
         " SET value = excluded.value, stamp = excluded.stamp, seq = excluded.seq WHERE excluded.stamp > stamp",
-        fields,
     )
 
 
 async def remove(connection: aiosqlite.Connection, removals: Sequence[Stamped]) -> None:
     """Takes records (kind, id, why, stamp, seq) back for good, there yet or not; the latest reason stays."""
-    await connection.executemany(
-        "INSERT INTO removed (kind, id, why, stamp, seq) VALUES (?, ?, ?, ?, ?) ON CONFLICT (kind, id) DO UPDATE"
+    await put_rows(
+        connection, "removed (kind, id, why, stamp, seq)", removals, "ON CONFLICT (kind, id) DO UPDATE"
         " SET why = excluded.why, stamp = excluded.stamp, seq = excluded.seq WHERE excluded.stamp > stamp",
-        removals,
     )
 
 

@@ -49,7 +49,7 @@ class Vocabulary(NamedTuple):
     entities: Mapping[str, Any] = ENTITY_TYPES
 
 
-class Accepted(NamedTuple):
+class Accepted(Struct, frozen=True, gc=False):
     """A change that may be stored. `body` is None when a newer app made it: kept, not read.
 
     `record_id` is the id of the fact, the entity or the removed record; "" for a closed body.

@@ -78,13 +78,15 @@ def _cut_up(raw: bytes) -> Sequence[Raw | bytes]:
 async def take_batch(database: Database, sent: Sequence[Raw | bytes], vocabulary: Vocabulary) -> BatchAnswer:
     """Stores what can be stored and answers for each change, in the order of the batch.
 
-    All that is stored is on the disk when this returns; when it raises, nothing is stored.
+    All that is stored is on the disk when this returns; when it raises, nothing is stored. Batches are read one after
+    another: side by side all would be read before any was written.
     """
-    read: list[Accepted | ChangeAnswer] = []
-    for raw in sent:
-        read.append(_read(raw, vocabulary))
-        if len(read) % READ_AT_ONCE == 0:
-            await asyncio.sleep(0)
+    async with database.in_turn:
+        read: list[Accepted | ChangeAnswer] = []
+        for raw in sent:
+            read.append(_read(raw, vocabulary))
+            if len(read) % READ_AT_ONCE == 0:
+                await asyncio.sleep(0)
     told = await database.together(_store_in_this_record, read, LARGEST_BATCH)
     epoch = told[0].epoch if told else await database.epoch()
     return BatchAnswer(answers=tuple(one.answer for one in told), server_ms=clock_ms(), epoch=epoch)

@@ -4,12 +4,17 @@ import asyncio
 import sqlite3
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import aiosqlite
 import pytest
 
 from server.store.database import Database
-from tests.sync.making import added, change, reading, removed
+from server.sync import exchange
+from server.sync.accept import Accepted
+from shared_models.change import Change, ChangeAnswer
+from shared_models.reading import Reading
+from tests.sync.making import added, change, fields_set, reading, removed
 from tests.sync.rig import open_record, push, whole_state
 
 
@@ -98,6 +103,57 @@ async def test_no_transaction_holds_more_than_what_is_allowed(tmp_path: Path) ->
         told = await asyncio.gather(*(database.together(write, range(n, n + 4), 10) for n in range(9)))
     assert [list(one) for one in told] == [[n, n + 1, n + 2, n + 3] for n in range(9)]
     assert sum(sizes) == 36 and max(sizes) <= 10
+
+
+async def test_a_long_batch_is_few_statements_for_the_thread_that_writes(tmp_path: Path) -> None:
+    """Between two steps that thread needs the interpreter, which the loop keeps while it reads what others send."""
+    steps: list[str] = []
+    async with open_record(tmp_path) as database:
+        async with database.writing() as connection:
+            await connection.set_trace_callback(lambda sql: steps.append(sql[:40]))
+        sent = [change(n, added(reading(f"r-{n}", note=f"line {n}"))) for n in range(1, 400)]
+        answer = await push(database, sent)
+        async with database.reading() as connection:
+            rows = list(await connection.execute_fetchall("SELECT id, seq FROM fact ORDER BY seq"))
+    assert [tuple(row) for row in rows] == [(f"r-{one.seq}", one.seq) for one in answer.answers]
+    assert len(rows) == 399
+    assert len(steps) < 40, steps
+
+
+async def test_what_one_phone_sent_is_written_while_what_others_sent_is_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read: list[int] = []
+    read_when_handed_on: list[int] = []
+    accept, together = exchange.accept_change, Database.together
+
+    def counted(*given: Any) -> Any:
+        read.append(1)
+        return accept(*given)
+
+    async def watched(*given: Any) -> Any:
+        read_when_handed_on.append(len(read))
+        return await together(*given)
+
+    monkeypatch.setattr(exchange, "accept_change", counted)
+    monkeypatch.setattr(Database, "together", watched)
+    async with open_record(tmp_path) as database:
+        await asyncio.gather(*(push(database, batch(f"phone-{n}", 100)) for n in range(10)))
+    assert read_when_handed_on == [100 * n for n in range(1, 11)]
+
+
+def test_what_phones_send_is_nothing_that_python_looks_for_circles_in() -> None:
+    for model in (Change, ChangeAnswer, Reading):
+        assert not model.__struct_config__.gc
+    assert not Accepted.__struct_config__.gc
+
+
+async def test_of_two_values_for_one_field_in_one_batch_the_later_stays_in_either_order(tmp_path: Path) -> None:
+    for order in (1, -1):
+        async with open_record(tmp_path / f"{order}") as database:
+            sent = [change(n, fields_set({"title": f"title {n}"})) for n in range(1, 300)]
+            await push(database, sent[::order])
+            assert (await whole_state(database))["fields"] == {"job/job-1": {"title": "title 299"}}
 
 
 def count_transactions(monkeypatch: pytest.MonkeyPatch) -> list[str]:

@@ -1,0 +1,29 @@
+"""What a running server leaves out of Python's look for circles, which stops everybody while it lasts."""
+
+import asyncio
+import gc
+import os
+import signal
+from pathlib import Path
+
+import pytest
+
+from server.network.plan import Plan
+from server.network.serving import ShopServer
+from tests.browser.server_process import free_port
+
+
+async def test_what_was_there_when_the_server_had_started_is_not_looked_at_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    steps: list[str] = []
+
+    def end() -> None:
+        steps.append("kept")
+        os.kill(os.getpid(), signal.SIGTERM)  # as one tells it to end; it has its handler by now
+
+    monkeypatch.setattr(gc, "collect", lambda *_: steps.append("looked once"))
+    monkeypatch.setattr(gc, "freeze", end)
+    plan = Plan(tmp_path, tmp_path / "no-app", way="this_machine", port=free_port())
+    assert await asyncio.wait_for(ShopServer(plan).serve(), 30) == 0
+    assert steps == ["looked once", "kept"]
