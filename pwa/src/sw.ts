@@ -3,7 +3,9 @@
  *
  * Decides: the small shell is cached at install and answers every navigation; the engine's files come
  * out of the cache that the page fills (`engine_worker/cache.ts`); everything under /api goes to the
- * server untouched. A newer app waits until the page says so (`sw_update.ts`).
+ * server untouched, where the browser can be told so without even waking this worker: a request that
+ * wakes the old one while a newer one takes over keeps the old one for as long as it stays awake.
+ * A newer app waits until the page says so (`sw_update.ts`).
  */
 import { cleanupOutdatedCaches, matchPrecache, precacheAndRoute } from "workbox-precaching";
 
@@ -11,12 +13,24 @@ declare const self: ServiceWorkerGlobalScope & { __WB_MANIFEST: Array<{ url: str
 
 const SHELL = "/index.html";
 
+/** `InstallEvent.addRoutes` of the W3C draft Service Workers, which the types of the standard library do not have yet. */
+interface RoutingInstallEvent {
+  addRoutes: (routes: Array<{ condition: { urlPattern: { pathname: string } }; source: "network" }>) => Promise<void>;
+}
+
 // before the precache's own listener, which would answer "/" only
 self.addEventListener("fetch", (event) => {
   const { origin, pathname } = new URL(event.request.url);
   if (origin !== self.location.origin || event.request.method !== "GET") return;
   if (event.request.mode === "navigate" && !pathname.startsWith("/api/")) answer(event, shell(event.request));
   else if (pathname.startsWith("/engine/")) answer(event, engineFile(event.request));
+});
+
+self.addEventListener("install", (event) => {
+  const { addRoutes } = event as Partial<RoutingInstallEvent>;
+  if (addRoutes === undefined) return; // such a browser asks the listener above
+  const unasked = addRoutes.call(event, [{ condition: { urlPattern: { pathname: "/api/*" } }, source: "network" }]);
+  event.waitUntil(unasked);
 });
 
 cleanupOutdatedCaches();

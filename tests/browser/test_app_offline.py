@@ -50,6 +50,16 @@ def test_a_newer_app_waits_for_open_drafts_and_keeps_what_was_entered(
     open_inside(page, server)  # from now on the page came from the shell
     page.evaluate("() => inside.door.saveDraft('take_in', { title: 'Tab' })")
     assert page.evaluate("() => inside.once(inside.door.update)") == {"is": "none"}
+    # a request that wakes the old worker while the newer one takes over keeps the old one
+    asked = """async () => {
+      await (await fetch("/api/health")).text();
+      for (;;) {
+        const [entry] = performance.getEntriesByName(`${location.origin}/api/health`);
+        if (entry !== undefined) return entry.workerFinalSourceType;
+        await new Promise((after) => setTimeout(after, 20));
+      }
+    }"""
+    assert page.evaluate(asked) == "network", "what goes to the shop wakes no worker"
 
     with (app / "sw.js").open("a") as worker:
         worker.write("\n// a newer build\n")
