@@ -94,8 +94,8 @@ class Desk:
             Refusal: 401 `not_paired` or `revoked`; 429 after too many tokens that are none.
         """
         if token is not None:
-            async with self._record.reading() as connection:
-                phone = await phones.phone_of(connection, hash_of_token(token))
+            hashed = hash_of_token(token)
+            phone = await self._record.read_at_once(lambda record: phones.phone_of(record, hashed))
             if phone is not None and phone.revoked_at_ms is None:
                 return phone
             if wait_s := self._wrong_tokens.wait_s(sender):

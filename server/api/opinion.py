@@ -53,8 +53,9 @@ async def job_opinion(
 async def sheet_of(database: Database, job_id: str, mode: Mode, stage: Stage) -> BenchSheet:
     """A job's sheet as the record has it now. Raises Refusal where it has none."""
     try:
-        async with database.reading() as connection:
-            return await gather_sheet(connection, job_id, asked_at_ms=clock_ms(), mode=mode, stage=stage)
+        return await database.read_at_once(
+            lambda record: gather_sheet(record, job_id, asked_at_ms=clock_ms(), mode=mode, stage=stage)
+        )
     except JobWithoutSheet as error:
         raise Refusal(404, Problem(
             code="no_sheet", message=f"This job has no sheet: its {error.lacks} is not in the record.",

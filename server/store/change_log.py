@@ -6,6 +6,7 @@ from collections.abc import Sequence
 import aiosqlite
 from msgspec import Raw
 
+from server.store.at_once import Asked
 from server.store.many_rows import put_rows
 from shared_models.change import Change, NumberedChange
 
@@ -82,7 +83,7 @@ async def page(
     return changes, bool(list(more))
 
 
-async def count(connection: aiosqlite.Connection) -> int:
+async def count(connection: Asked) -> int:
     """How many changes the log holds: numbers run from 1 without a gap, and counting a million takes its time."""
     [(changes,)] = await connection.execute_fetchall("SELECT coalesce(max(seq), 0) FROM change")
     return changes

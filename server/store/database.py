@@ -11,7 +11,7 @@ import shutil
 import sqlite3
 import time
 import uuid
-from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Coroutine, Sequence
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any, TypeVar
@@ -19,6 +19,7 @@ from typing import Any, TypeVar
 import aiosqlite
 
 from server.store import change_log
+from server.store.at_once import Asked, ReadingThreads
 from server.store.migrations import STEPS_DIR, RecordUnusable, migrate, read_steps
 from server.store.on_disk import make_private_folder, settle_file
 
@@ -78,8 +79,11 @@ class _InLine:
 class Database:
     """The open record. Made by `Database.open`, which also brings the tables up to date."""
 
-    def __init__(self, writer: aiosqlite.Connection, readers: list[aiosqlite.Connection]) -> None:
+    def __init__(
+        self, writer: aiosqlite.Connection, readers: list[aiosqlite.Connection], threads: ReadingThreads
+    ) -> None:
         self._writer = writer
+        self._threads = threads
         self._write_lock = asyncio.Lock()
         self.in_turn = asyncio.Lock()
         """For those who have much to read before they can write: one after another, so that what the first has read is
@@ -122,7 +126,7 @@ class Database:
             for connection in opened:
                 await connection.close()
             raise
-        return cls(opened[0], opened[1:])
+        return cls(opened[0], opened[1:], ReadingThreads(path))
 
     @asynccontextmanager
     async def writing(self) -> AsyncIterator[aiosqlite.Connection]:
@@ -194,6 +198,10 @@ class Database:
             finally:
                 self._free.put_nowait(connection)
 
+    async def read_at_once(self, work: Callable[[Asked], Coroutine[Any, Any, R]]) -> R:
+        """What `work` makes of one moment of the record, asked on a thread in one go; it waits for nothing else."""
+        return await self._threads.read(work)
+
     async def epoch(self) -> str:
         """Which record this is, now."""
         async with self.reading() as connection:
@@ -207,6 +215,7 @@ class Database:
     async def close(self) -> None:
         """Closes every connection once the write in hand is done; closing twice is no error."""
         async with self._write_lock:
+            await self._threads.close()
             connections, self._all = self._all, []
             for connection in reversed(connections):
                 await connection.close()

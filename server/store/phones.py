@@ -5,6 +5,7 @@ Tokens and codes come in as hashes. Who may do what is `server.access`'s.
 
 import aiosqlite
 
+from server.store.at_once import Asked
 from shared_models.pairing import CodeWanted, Phone
 
 _COLUMNS = "id, name, technician, role, paired_at_ms, last_synced_at_ms, revoked_at_ms"
@@ -50,7 +51,7 @@ async def add_phone(connection: aiosqlite.Connection, phone: Phone, token_hash: 
     )
 
 
-async def phone_of(connection: aiosqlite.Connection, token_hash: bytes) -> Phone | None:
+async def phone_of(connection: Asked, token_hash: bytes) -> Phone | None:
     """The phone that has this token, revoked or not."""
     rows = await connection.execute_fetchall(f"SELECT {_COLUMNS} FROM phone WHERE token_hash = ?", (token_hash,))
     return next(map(_phone, rows), None)

@@ -5,12 +5,13 @@ and are named in `removed_ids`; which rows count is the engine's to say.
 """
 
 from functools import lru_cache
+from operator import attrgetter
 from typing import Any, TypeVar
 
-import aiosqlite
 import msgspec
 
-from server.store.record import entities_of, entity, facts_of_owners, visible_fact
+from server.store.at_once import Asked
+from server.store.record import entities_of, entity, facts_together, visible_fact
 from server.store.shop_learnt import gather_shop
 from shared_models.board import BoardVersion, ReferenceBoard
 from shared_models.change import ENTITY_TYPES, FACT_TYPES
@@ -22,7 +23,7 @@ from shared_models.sheet import BenchSheet, Mode, Stage
 T = TypeVar("T")
 SHEET_FACTS = ("reading", "observation", "make_safe", "correction", "power_check", "photo")
 
-_decoders = {kind: msgspec.json.Decoder(one) for kind, one in FACT_TYPES.items()}
+_decoders = {kind: msgspec.json.Decoder(list[one]) for kind, one in FACT_TYPES.items()}
 _needed = {
     kind: {field.name for field in msgspec.structs.fields(one) if field.required} - {"id"}
     for kind, one in ENTITY_TYPES.items()
@@ -38,7 +39,7 @@ class JobWithoutSheet(Exception):
 
 
 async def gather_sheet(
-    connection: aiosqlite.Connection, job_id: str, *, asked_at_ms: int, mode: Mode, stage: Stage
+    connection: Asked, job_id: str, *, asked_at_ms: int, mode: Mode, stage: Stage
 ) -> BenchSheet:
     """The sheet of the job as the record has it now.
 
@@ -57,12 +58,12 @@ async def gather_sheet(
     healthy: dict[str, ReferenceBoard] = _whole("reference_board", whole)
     healthy = {key: one for key, one in healthy.items() if one.board_version_id == job.board_version_id}
     meters: dict[str, Meter] = _whole("meter", whole)
-    rows = _Rows(await facts_of_owners(connection, SHEET_FACTS, (job_id, job.board_version_id, *healthy)))
+    rows = _Rows(await facts_together(connection, SHEET_FACTS, (job_id, job.board_version_id, *healthy)))
     figures: ShopFigures | None = whole_entity("shop", SHOP_ID, await entity(connection, "shop", SHOP_ID))
     return BenchSheet(
         sheet_id=job_id,
         asked_at_ms=asked_at_ms,
-        board=msgspec.json.decode(board, type=BoardVersion),
+        board=_board(board),
         socket=job.socket,
         meters=tuple(meters.values()),
         reference_boards=tuple(healthy.values()),
@@ -88,25 +89,30 @@ async def gather_sheet(
     )
 
 
-@lru_cache(maxsize=8192)
-def _fact(kind: str, record: str) -> Any:
-    """A fact from its text. Kept: the same healthy boards stand in every sheet, and a fact never changes."""
-    return _decoders[kind].decode(record)
+@lru_cache(maxsize=64)
+def _facts(kind: str, records: str) -> tuple[Any, ...]:
+    """Facts in the order of their ids, from an array's text. Kept: the same healthy boards stand in every sheet."""
+    return tuple(sorted(_decoders[kind].decode(records), key=attrgetter("id")))
+
+
+@lru_cache(maxsize=16)
+def _board(record: str) -> BoardVersion:
+    return msgspec.json.decode(record, type=BoardVersion)
 
 
 class _Rows:
     """Facts by kind and owner; remembers which of those that were asked for are taken back."""
 
-    def __init__(self, rows: dict[tuple[str, str], list[tuple[str, str, bool]]]) -> None:
+    def __init__(self, rows: dict[tuple[str, str], tuple[str, list[str]]]) -> None:
         self._rows = rows
         self.removed_ids: list[str] = []
 
     def of(self, kind: str, *owners: str) -> tuple[Any, ...]:
-        found = []
-        for record_id, record, is_removed in (row for owner in sorted(owners) for row in self._rows[kind, owner]):
-            found.append(_fact(kind, record))
-            if is_removed:
-                self.removed_ids.append(record_id)
+        found: list[Any] = []
+        for owner in sorted(owners):
+            records, removed_ids = self._rows.get((kind, owner), ("[]", []))
+            found += _facts(kind, records)
+            self.removed_ids += sorted(removed_ids)
         return tuple(found)
 
 

@@ -4,13 +4,12 @@ The closings of a shop grow by a few a day and a sheet is asked for at every tou
 long as the same rows stand.
 """
 
-import asyncio
 from typing import Any
 
-import aiosqlite
 import msgspec
 
 from server.engine.learning import learnt_shop
+from server.store.at_once import Asked
 from server.store.record import entity
 from shared_models.closing import SHOP_ID, Closing, ShopFigures
 from shared_models.learning import LearningQuestion
@@ -21,10 +20,10 @@ MARK = """SELECT (SELECT group_concat(id) FROM fact WHERE kind = 'closing'),
   (SELECT group_concat(name || ' ' || stamp) FROM visible_field WHERE kind = 'shop' AND id = 'shop'),
   (SELECT epoch FROM server)"""
 """Names all that learning rests on in one question; a fact never changes, so which there are is all of it."""
-_last: dict[str, Any] = {"mark": None, "shop": None}
+_last: list[tuple[Any, Shop | None]] = [(None, None)]
 
 
-async def gather_shop(connection: aiosqlite.Connection) -> Shop | None:
+async def gather_shop(connection: Asked) -> Shop | None:
     """What opinions are formed with beside the table; None before any closing, or where learning is switched off.
 
     Closings that were taken back do not count, nor those of a job that was.
@@ -33,16 +32,15 @@ async def gather_shop(connection: aiosqlite.Connection) -> Shop | None:
     mark = tuple(row)
     if mark[0] is None:
         return None
-    shop: Shop | None = _last["shop"]
-    if mark != _last["mark"]:
-        question = await learning_question(connection)
-        # a third of a second for a thousand closings: beside the loop, so that nobody waits for it
-        shop = await asyncio.to_thread(learnt_shop, question)
-        _last.update(shop=shop, mark=mark)
+    known, shop = _last[0]
+    if mark != known:
+        # a third of a second for a thousand closings: whoever gathers sheets for others does it on a thread
+        shop = learnt_shop(await learning_question(connection))
+        _last[0] = mark, shop
     return shop
 
 
-async def learning_question(connection: aiosqlite.Connection) -> LearningQuestion:
+async def learning_question(connection: Asked) -> LearningQuestion:
     """Every closing that is not taken back and whose job is not, by id; and the shop's figures."""
     removed = await connection.execute_fetchall("SELECT id FROM removed WHERE kind IN ('closing', 'job')")
     gone = {found for (found,) in removed}

@@ -1,0 +1,83 @@
+"""Several questions to the record in one go, on a thread.
+
+A question asked from the loop goes to the thread of a connection and back, and each way waits for the interpreter that
+the loop holds while it reads what phones send. Work that asks many things goes there whole instead, and once.
+"""
+
+import asyncio
+import sqlite3
+import threading
+from collections.abc import Awaitable, Callable, Coroutine, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any, Protocol, TypeVar
+
+R = TypeVar("R")
+THREADS = 3
+
+
+class Asked(Protocol):
+    """What answers questions: a connection of the loop's, or one of a thread that does nothing else meanwhile."""
+
+    def execute_fetchall(self, sql: str, parameters: Iterable[Any] | None = None) -> Awaitable[Iterable[Any]]:
+        """All rows."""
+        ...
+
+
+class _Answering:
+    """Answers on the thread where it is asked, before the question is over: nothing waits."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+
+    async def execute_fetchall(self, sql: str, parameters: Iterable[Any] | None = None) -> Iterable[Any]:
+        given: Sequence[Any] = tuple(parameters or ())
+        return self._connection.execute(sql, given).fetchall()
+
+
+class ReadingThreads:
+    """A few threads, each with a connection of its own that only reads."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._own = threading.local()
+        self._opened: list[sqlite3.Connection] = []
+        self._threads = ThreadPoolExecutor(THREADS, thread_name_prefix="reading")
+
+    async def read(self, work: Callable[[Asked], Coroutine[Any, Any, R]]) -> R:
+        """What the work makes of one moment of the record. It must wait for nothing but answers of the record."""
+        return await asyncio.get_running_loop().run_in_executor(self._threads, self._in_one_moment, work)
+
+    async def close(self) -> None:
+        """Once what is being read is read; closing twice is no error."""
+        await asyncio.to_thread(self._threads.shutdown)
+        opened, self._opened = self._opened, []
+        for connection in opened:
+            connection.close()
+
+    def _in_one_moment(self, work: Callable[[Asked], Coroutine[Any, Any, R]]) -> R:
+        connection = self._connection()
+        connection.execute("BEGIN")
+        try:
+            return _to_its_end(work(_Answering(connection)))
+        finally:
+            connection.rollback()
+
+    def _connection(self) -> sqlite3.Connection:
+        found: sqlite3.Connection | None = getattr(self._own, "connection", None)
+        if found is None:
+            found = sqlite3.connect(
+                f"{self._path.as_uri()}?mode=ro", uri=True, isolation_level=None, timeout=10, check_same_thread=False
+            )
+            self._opened.append(found)
+            self._own.connection = found
+        return found
+
+
+def _to_its_end(work: Coroutine[Any, Any, R]) -> R:
+    try:
+        work.send(None)
+    except StopIteration as end:
+        return end.value
+    work.close()
+    raise RuntimeError("work on a reading thread waited for something else than the record")
