@@ -57,7 +57,7 @@ def _decides(page: Page) -> None:
     device, data = (page.get_by_role("region", name=name) for name in ("The device", "The data"))
     expect(device).to_contain_text("in 10")
     expect(data).to_contain_text("in 10")
-    expect(page.get_by_text("Rests on 9 healthy boards; general experience, no own figures yet.")).to_be_visible()
+    expect(page.get_by_text("Rests on 10 healthy boards; general experience, no own figures yet.")).to_be_visible()
     expect(page.get_by_text("No figures of the shop's own yet: hours are common practice.")).to_be_visible()
     expect(page.get_by_text("Data matter, so what cannot be undone comes last")).to_be_visible()
     ways = page.locator("main ol.rows > li")
