@@ -5,12 +5,13 @@
 import type { Change } from "../src/generated/models";
 import { EngineBridge } from "../src/engine_worker/bridge";
 import { applyChange } from "../src/store/apply";
-import { PhoneDb } from "../src/store/db";
+import { PhoneDb, type TallyRow } from "../src/store/db";
 import type { Live, State } from "../src/store/door";
 import { gate } from "../src/store/gate";
 import * as hlc from "../src/store/hlc";
 import { openInside } from "../src/store/open_door";
 import { assembleSheet } from "../src/store/sheet";
+import { allReadings, talliesOf } from "../src/store/tally";
 import { readSync } from "../src/sync/sync_state";
 import tables from "../src/generated/tables.json";
 import engineManifest from "../src/generated/engine_manifest.json";
@@ -53,6 +54,35 @@ async function stateAfter(changes: Change[]): Promise<object> {
   return state;
 }
 
+const given = new Map<string, PhoneDb>();
+
+/** Records by name, each kept over what it is given in portions, as pages are. */
+const merge = {
+  async begin(name: string): Promise<void> {
+    const db = given.get(name) ?? new PhoneDb(name);
+    await db.delete();
+    await db.open();
+    given.set(name, db);
+  },
+  async reopen(name: string): Promise<void> {
+    given.get(name)!.close();
+    const db = new PhoneDb(name);
+    await db.open();
+    given.set(name, db);
+  },
+  /** What it then holds, what is counted of its readings, and what that should be. */
+  async give(name: string, changes: Change[]): Promise<object> {
+    const db = given.get(name)!;
+    await db.transaction("rw", db.record, async () => {
+      for (const change of changes) await applyChange(db, change);
+    });
+    const counted = await db.tallies.toArray();
+    const to_be_counted = talliesOf(await allReadings(db.facts).toArray());
+    return { state: await stateOf(db), counted: byOwner(counted), to_be_counted: byOwner(to_be_counted) };
+  },
+};
+const byOwner = (tallies: TallyRow[]): object => Object.fromEntries(tallies.map((tally) => [tally.owner, tally]));
+
 const params = new URLSearchParams(location.search);
 // a test that needs a broken or missing engine says so in the address
 const manifest = structuredClone(engineManifest);
@@ -79,7 +109,7 @@ async function makeSafe(jobId: string): Promise<void> {
 Object.assign(window, {
   inside: {
     ...inside,
-    ...{ once, gate, hlc, stateAfter, stateOf, tables, offlineReady, makeSafe, engineManifest: manifest },
+    ...{ once, gate, hlc, merge, stateAfter, stateOf, tables, offlineReady, makeSafe, engineManifest: manifest },
     EngineBridge,
     readSync: () => readSync(inside.db),
     sheetOf: async (jobId: string) => assembleSheet(inside.db, jobId, {}, await inside.learning.shop()),
