@@ -28,7 +28,8 @@ OWNERS = {"r1": "e1", "r2": "e1", "r3": "e2"}
 VALUES = st.one_of(
     st.fixed_dictionaries({}, optional={
         "title": WORDS, "note": WORDS, "air_c": st.sampled_from([None, 20.0, -3.25]), "intake": st.sampled_from([
-            {}, {"what_happened": ["liquid"]}, {"symptoms": ["no_power", "stripes"], "in_their_words": "\\ \" \u2028"}]),
+            {}, {"what_happened": ["liquid"]},
+            {"symptoms": ["no_power", "stripes"], "in_their_words": "\\ \" \u2028"}]),
     }).filter(bool),
 )
 BODIES = st.one_of(

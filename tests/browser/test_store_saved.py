@@ -420,7 +420,7 @@ def test_what_a_window_with_an_older_app_did_not_count_is_counted_at_the_next_st
     assert counted == {"4": 1, "6": 1}
 
 
-# what an app of a later schema leaves behind: a table, an index and fields nobody here knows, and an edit of its version
+# what an app of a later schema leaves: a table, an index and fields nobody here knows, and an edit of its version
 LEFT_BY_A_NEWER_APP = """async (job) => {
   const answer = (asked) => new Promise((ok, no) => {
     asked.onsuccess = () => ok(asked.result);

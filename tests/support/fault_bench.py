@@ -197,11 +197,11 @@ class Bench:
         async with open_record(self.shop.data) as database:  # it also runs SQLite's own check
             state = await whole_state(database)
         for phone in self.phones:
-            if phone.twin.state(refused) != state:
-                report.wrong.append(f"{phone.name} and the shop differ")
+            if (own := phone.twin.state(refused)) != state:
+                report.wrong.append(f"{phone.name} and the shop differ: {_difference(own, state)}")
         for one in held:
             if one["state"] != state:
-                report.wrong.append("a phone in Chromium and the shop differ")
+                report.wrong.append(f"a phone in Chromium and the shop differ: {_difference(one['state'], state)}")
         return report
 
     def _look_at_photos(self, report: Report) -> None:
@@ -231,6 +231,16 @@ class Bench:
             last[change["device"]] = change["hlc"]
         if beyond := [one["id"] for one in changes if int(one["hlc"][:15]) > latest_ms]:
             report.wrong.append(f"{len(beyond)} changes are of a time that no clock has shown: {beyond[:5]}")
+
+
+def _difference(mine: dict[str, Any], shops: dict[str, Any]) -> str:
+    """Where two records part, as far as a line holds it."""
+    parts = [f"{part} {key}: {mine[part].get(key)} but {shops[part].get(key)}"
+             for part in ("facts", "fields") for key in sorted(mine[part].keys() | shops[part].keys())
+             if mine[part].get(key) != shops[part].get(key)]
+    parts += [f"{part}: {sorted(set(mine[part]) ^ set(shops[part]))}"
+              for part in ("removed", "newer") if mine[part] != shops[part]]
+    return "; ".join(parts)[:600]
 
 
 def _by_id(log: list[dict[str, Any]]) -> list[tuple[str, Change]]:
