@@ -107,6 +107,7 @@ class OwnerPage(Model, frozen=True, kw_only=True):
     numbers: tuple[PageNumber, ...] = ()
     numbers_are: PaperLine | None = None
     after_work: tuple[PaperLine, ...] = ()
+    done: tuple[PaperLine, ...] = ()
     chances: tuple[PageChance, ...] = ()
     chances_rest_on: PaperLine | None = None
     advice: tuple[PaperLine, ...] = ()

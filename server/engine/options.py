@@ -2,7 +2,8 @@
 
 The order is by p / C, the chance that this alone is the mend per its cost (Kadane and Simon 1975): best where one fault
 is to be found, each way is tried by itself and its cost does not depend on the order; where two faults are likely
-that is said. When data matter what cannot be undone comes last, whatever its p / C. Also runs on the phone.
+that is said, and each way counts by its own part. When data matter what cannot be undone comes last, whatever its
+p / C. Also runs on the phone.
 """
 
 from typing import NamedTuple
@@ -17,34 +18,51 @@ from server.engine.constants.chances import (
     POWER_UP_HARM,
     RESCUES,
     SET_MOVED,
-    SHARES,
     SPECIALIST,
     TWO_FAULTS,
 )
 from server.engine.constants.papers import MIN_PER_H
-from server.engine.mends import DATA_CLASSES, Branch, Fault
+from server.engine.mends import Branch
 from server.engine.rates import moments
+from server.engine.reach import MENDING, about, beside, does_its_part, is_own, mended_by
 from server.engine.rounding import plain, probability, rate
 from server.engine.wording_chances import in_tens
-from server.engine.wording_options import GOES_WRONG, TITLES, order_reasons, way_reasons
+from server.engine.wording_options import GOES_WRONG, TITLES, heading, order_reasons, way_reasons
 from shared_models.chances import Option, OptionKind, Options
 from shared_models.closing import OptionFigure, ShopFigures
 from shared_models.sheet import BenchSheet
 
-MENDING: tuple[OptionKind, ...] = ("reseat_or_clean", "other_module", "replace_part", "replace_socket")
 LEAVES_THE_BENCH = ("specialist", "stop")
-STANDS = ("helps", "data_first", "not_undone", "helps_not", "stop")
-"""In which order: what helps; with data a specialist, then what cannot be undone; the rest; to stop."""
+STANDS = ("helps", "data_first", "in_part", "not_undone", "helps_not", "stop")
+"""In which order: what helps; with data a specialist, what helps only beside others, then what cannot be undone; the
+rest; to stop."""
 
 
-class Way(NamedTuple):
-    """An option before it is ranked: what it brings, and its cost in money or, without the shop's figures, in hours."""
+class Brings(NamedTuple):
+    """What a way brings, before it has a price."""
 
     kind: OptionKind
     row: str
-    about: tuple[str, ...]
     device: float
     data: float | None
+    about: tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]] = ((), (), ())
+    part: float = 0.0
+    beside: tuple[OptionKind, ...] = ()
+
+
+class Way(NamedTuple):
+    """An option before it is ranked: what it brings, and its cost in money or, without the shop's figures, in hours.
+
+    `part`: that it mends what it is for, where `beside` names ways that are needed as well.
+    """
+
+    kind: OptionKind
+    row: str
+    about: tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]]
+    device: float
+    data: float | None
+    part: float
+    beside: tuple[OptionKind, ...]
     hours: float
     hours_own: bool
     whole_cost: float | None
@@ -53,12 +71,12 @@ class Way(NamedTuple):
 def options_of(sheet: BenchSheet, board: Board, branches: list[Branch], weighed: Weighed, lows: bool) -> Options:
     """The ways of going on in the order to try them. `lows`: a low line is not explained."""
     figures = sheet.figures
-    ways = [_priced(figures, *one) for one in _ways(board, branches, weighed, lows)]
+    ways = [_priced(figures, one) for one in _ways(board, branches, weighed, lows)]
     data_matters = sheet.intake.data_matters != "no" and weighed.data is not None
     by_cost = all(way.whole_cost is not None for way in ways)
-    ranked = sorted(ways, key=lambda way: _rank(way, by_cost, data_matters))
-    worked = worked_minutes(sheet)
     two = _two_faults(branches)
+    ranked = sorted(ways, key=lambda way: _rank(way, by_cost, data_matters, two > TWO_FAULTS))
+    worked = worked_minutes(sheet)
     return Options(
         ways=tuple(_shown(sheet, way, weighed, worked, data_matters) for way in ranked),
         order=order_reasons(by_cost, two if two > TWO_FAULTS else None, data_matters, sheet.intake.data_matters),
@@ -71,41 +89,33 @@ def options_of(sheet: BenchSheet, board: Board, branches: list[Branch], weighed:
     )
 
 
-def _ways(
-    board: Board, branches: list[Branch], weighed: Weighed, lows: bool
-) -> list[tuple[OptionKind, str, tuple[str, ...], float, float | None]]:
+def _ways(board: Board, branches: list[Branch], weighed: Weighed, lows: bool) -> list[Brings]:
     data = weighed.data.odds if weighed.data is not None else None
-    found: list[tuple[OptionKind, str, tuple[str, ...], float, float | None]] = []
+    found: list[Brings] = []
     for kind in MENDING:
         row = "replace_chip" if kind == "replace_part" and _a_chip(branches) else kind
         harm = OPTION_ROWS[row].harm + (POWER_UP_HARM if lows and kind == "other_module" else 0.0)
-        device = _mended_by(branches, weighed, kind)
-        found.append((kind, row, _about(board, branches, kind), device, None if data is None else data * (1 - harm)))
+        found.append(
+            Brings(
+                kind,
+                row,
+                mended_by(branches, weighed, kind),
+                None if data is None else data * (1 - harm),
+                about(board, branches, kind),
+                does_its_part(branches, weighed, kind),
+                beside(branches, kind),
+            )
+        )
     module = _weight(branches, ("module",))
     donor = (1 - module) * moments(DONOR).mean
-    found.append(("donor_board", "donor_board", (), donor, _data_with_donor(weighed)))
+    found.append(Brings("donor_board", "donor_board", donor, _data_with_donor(weighed)))
     if weighed.storage.kind in ("sealed_to_chip", "soldered", "not_known"):
         living = _data_lives(branches, weighed)
         moved = moments(SET_MOVED).mean
-        found.append(("move_data_set", "move_data_set", (), (1 - module) * moved * living, moved * living))
-    found.append(("specialist", "specialist", (), 0.0, _with_specialist(branches, weighed)))
-    found.append(("stop", "stop", (), _as_it_is(branches, weighed), None))
+        found.append(Brings("move_data_set", "move_data_set", (1 - module) * moved * living, moved * living))
+    found.append(Brings("specialist", "specialist", 0.0, _with_specialist(branches, weighed)))
+    found.append(Brings("stop", "stop", _as_it_is(branches, weighed), None))
     return found
-
-
-def _mended_by(branches: list[Branch], weighed: Weighed, kind: str) -> float:
-    """That this alone brings the device back: it reaches and mends every fault; chips of the data are left."""
-    shares, total = SHARES[kind], 0.0
-    for one in branches:
-        chance = one.weight * weighed.harmed.mean
-        reached = False
-        for fault in one.faults:
-            own = fault.kind in DATA_CLASSES
-            share = 1.0 if own else shares.get(fault.kind, 0.0)
-            reached = reached or (not own and share > 0)
-            chance *= share * weighed.known[fault.kind]["left" if own else "mended"].mean
-        total += chance if reached else 0.0
-    return total
 
 
 def _as_it_is(branches: list[Branch], weighed: Weighed) -> float:
@@ -114,19 +124,9 @@ def _as_it_is(branches: list[Branch], weighed: Weighed) -> float:
     for one in branches:
         chance = one.weight * weighed.harmed.mean
         for fault in one.faults:
-            chance *= weighed.known[fault.kind]["left"].mean if _own(fault) else 0.0
+            chance *= weighed.known[fault.kind]["left"].mean if is_own(fault) else 0.0
         total += chance
     return total
-
-
-def _about(board: Board, branches: list[Branch], kind: str) -> tuple[str, ...]:
-    """Parts, or contacts, of the likeliest faults that this way reaches."""
-    named: list[str] = []
-    for fault in branches[0].faults:
-        if SHARES[kind].get(fault.kind, 0.0) >= 0.5:
-            numbers = [board.contacts[index].number for index in fault.contacts]
-            named.extend([fault.part] if fault.part in board.parts else numbers)
-    return tuple(dict.fromkeys(named))
 
 
 def _a_chip(branches: list[Branch]) -> bool:
@@ -153,13 +153,9 @@ def _data_lives(branches: list[Branch], weighed: Weighed) -> float:
     for one in branches:
         chance = one.weight * weighed.harmed.mean
         for fault in one.faults:
-            chance *= weighed.known[fault.kind]["starts"].mean if _own(fault) else 1.0
+            chance *= weighed.known[fault.kind]["starts"].mean if is_own(fault) else 1.0
         total += chance
     return total
-
-
-def _own(fault: Fault) -> bool:
-    return fault.kind in DATA_CLASSES
 
 
 def _with_specialist(branches: list[Branch], weighed: Weighed) -> float | None:
@@ -171,16 +167,17 @@ def _with_specialist(branches: list[Branch], weighed: Weighed) -> float | None:
     return had + max(0.0, lives - had) * moments(SPECIALIST).mean
 
 
-def _priced(
-    figures: ShopFigures | None, kind: OptionKind, row: str, about: tuple[str, ...], device: float, data: float | None
-) -> Way:
+def _priced(figures: ShopFigures | None, brings: Brings) -> Way:
     """With the shop's own parts and hours; never a price that nobody gave."""
-    own = _figure(figures, kind)
-    hours = own.work_h if own is not None and own.work_h is not None else OPTION_ROWS[row].hours
+    own = _figure(figures, brings.kind)
+    hours = own.work_h if own is not None and own.work_h is not None else OPTION_ROWS[brings.row].hours
     hour_cost = figures.hour_cost if figures is not None else None
     parts = own.parts_cost if own is not None else None
     cost = None if hour_cost is None else hours * hour_cost + (parts or 0.0)
-    return Way(kind, row, about, device, data, hours, own is not None and own.work_h is not None, cost)
+    return Way(
+        brings.kind, brings.row, brings.about, brings.device, brings.data, brings.part, brings.beside, hours,
+        own is not None and own.work_h is not None, cost,
+    )  # fmt: skip
 
 
 def _figure(figures: ShopFigures | None, kind: str) -> OptionFigure | None:
@@ -188,10 +185,10 @@ def _figure(figures: ShopFigures | None, kind: str) -> OptionFigure | None:
     return rows[-1] if rows else None
 
 
-def _rank(way: Way, by_cost: bool, data_matters: bool) -> tuple[int, float, str]:
+def _rank(way: Way, by_cost: bool, data_matters: bool, two_faults: bool) -> tuple[int, float, str]:
     """Where a way stands: by p / C; with data, what cannot be undone after all else; what brings nothing last."""
     cost = way.whole_cost if by_cost and way.whole_cost is not None else way.hours
-    per_cost = p_per_cost(way.device, cost)
+    per_cost = p_per_cost(way.part if two_faults and way.beside else way.device, cost)
     undoable = OPTION_ROWS[way.row].undone != "no"
     if way.kind == "stop":
         return (STANDS.index("stop"), 0.0, way.kind)
@@ -199,6 +196,8 @@ def _rank(way: Way, by_cost: bool, data_matters: bool) -> tuple[int, float, str]
         return (STANDS.index("data_first" if data_matters else "helps_not"), 0.0, way.kind)
     if data_matters and (not undoable or way.kind == "donor_board"):
         return (STANDS.index("not_undone"), -rate(per_cost), way.kind)
+    if data_matters and way.beside and way.device < OVER_REACH:
+        return (STANDS.index("in_part"), -rate(per_cost), way.kind)
     return (STANDS.index("helps" if _helps(way) else "helps_not"), -rate(per_cost), way.kind)
 
 
@@ -208,7 +207,7 @@ def p_per_cost(chance: float, cost: float) -> float:
 
 
 def _helps(way: Way) -> bool:
-    return way.device >= OVER_REACH or way.kind in LEAVES_THE_BENCH
+    return way.device >= OVER_REACH or way.kind in LEAVES_THE_BENCH or way.beside != ()
 
 
 def _two_faults(branches: list[Branch]) -> float:
@@ -225,7 +224,9 @@ def _shown(sheet: BenchSheet, way: Way, weighed: Weighed, worked_min: float, dat
     return Option(
         kind=way.kind,
         title=TITLES[way.row],
-        about=way.about,
+        heading=heading(way.row, *way.about),
+        about=tuple(one for named in way.about for one in named),
+        beside=way.beside,
         device_odds=probability(way.device),
         device_in_tens=in_tens(way.device) if way.device > 0 else "none",
         data_odds=None if way.data is None else probability(way.data),
@@ -238,5 +239,5 @@ def _shown(sheet: BenchSheet, way: Way, weighed: Weighed, worked_min: float, dat
         undone=row.undone,
         goes_wrong=GOES_WRONG[way.row],
         helps=_helps(way),
-        reasons=way_reasons(way.kind, row.undone, weighed.storage.kind, data_matters),
+        reasons=way_reasons(way.kind, row.undone, weighed.storage.kind, data_matters, way.beside),
     )

@@ -15,17 +15,15 @@ from server.engine.constants.papers import (
     SETTLED_ODDS,
 )
 from server.engine.local_time import day_words
+from server.engine.owner_ahead import advice, chances_on_page, rests_on, waiting
 from server.engine.owner_numbers import numbers_on_page
-from server.engine.owner_words import OWN_MEASURING, SEEN_WORDS, SENTENCES, cut, line, tens
-from server.engine.papers import Papers, custody_in_order, meter_names, money, newest_consents, papers_of
-from server.engine.papers import standing_closing as _closing_of
+from server.engine.owner_words import DID_WORDS, OWN_MEASURING, SEEN_WORDS, SENTENCES, cut, line, tens
+from server.engine.papers import Papers, custody_in_order, meter_names, money, newest_consents, papers_of, standing_closing
 from server.engine.pass_codes import holds_pass_code
-from shared_models.chances import Chances
 from shared_models.hand_back import CUSTODY_OF
 from shared_models.opinion import Opinion
 from shared_models.owner_page import (
     OwnerPage,
-    PageChance,
     PageNumber,
     PagePhoto,
     PageSignature,
@@ -59,11 +57,12 @@ def owner_page(question: PapersQuestion) -> OwnerPage:
         numbers=numbers,
         numbers_are=_numbers_are(numbers, question),
         after_work=_after_work(papers),
-        chances=_chances(papers),
-        chances_rest_on=_rest_on(papers),
-        advice=_advice(papers),
+        done=_done(question),
+        chances=chances_on_page(papers),
+        chances_rest_on=rests_on(papers),
+        advice=advice(papers),
         cost=_cost(question),
-        waiting=_waiting(papers),
+        waiting=waiting(papers),
         not_looked_at=_not_looked_at(papers),
         files=_files(question),
         returned=_returned(question),
@@ -188,58 +187,16 @@ def _after_work(papers: Papers) -> tuple[PaperLine, ...]:
     return tuple(told)
 
 
-def _is_open(papers: Papers) -> bool:
-    """Whether a way of going on is still to be proposed: not once it is mended, closed, or not yet measured."""
-    return _chances_of(papers) is not None and _closing_of(papers.question.closings) is None
-
-
-def _chances_of(papers: Papers) -> Chances | None:
-    """The opinion's chances, while something may come: not once it is mended, nor before anything is measured."""
-    opinion = papers.opinion
-    if opinion is None or not opinion.stories or opinion.stories[0].kind in OWN_MEASURING:
-        return None
-    mended = papers.proof is not None and papers.proof.proven
-    return opinion.chances if not mended and any(one.touches for one in opinion.contacts) else None
-
-
-def _chances(papers: Papers) -> tuple[PageChance, ...]:
-    """Device and data apart, as the opinion has them; absent where it has none, or where it is known by now."""
-    chances, closing = _chances_of(papers), _closing_of(papers.question.closings)
-    if chances is None:
-        return ()
-    told = []
-    if closing is None or closing.device == "not_tried":
-        full = chances.in_full
-        means = line("chance_device") if full is None else line("chance_device_without", full=full.in_tens)
-        told.append(PageChance(of="device", chance=line("chance", tens=chances.device.in_tens), means=means))
-    out_of_reach = closing is None or closing.device in ("not_tried", "does_not_work")  # one that works has its data
-    if chances.data is not None and out_of_reach and (closing is None or closing.data in ("not_touched", "not_asked")):
-        chance = line("chance", tens=chances.data.in_tens)
-        told.append(PageChance(of="data", chance=chance, means=line("chance_data")))
-    return tuple(told)
-
-
-def _rest_on(papers: Papers) -> PaperLine | None:
-    chances = _chances_of(papers)
-    return line("chances_rest_on", what=chances.rests_on.sentence) if chances is not None and _chances(papers) else None
-
-
-def _advice(papers: Papers) -> tuple[PaperLine, ...]:
-    """The first way of going on, and what it costs where the shop has its own figures."""
-    options = papers.opinion.options if papers.opinion is not None and _is_open(papers) else None
-    ways = [one for one in (options.ways if options is not None else ()) if one.helps]
-    if options is None or not ways:
-        return ()
-    title, cost = ways[0].title, ways[0].whole_cost
-    told = [line("advice", what=title[0].lower() + title[1:])]
-    if cost is not None:
-        told.append(line("advice_cost", cost=money(cost, options.currency)))
-    return tuple(told)
+def _done(question: PapersQuestion) -> tuple[PaperLine, ...]:
+    """What was done, as the closing that stands says it."""
+    closing = standing_closing(question.closings)
+    did = closing.did if closing is not None else ()
+    return (line("done", what=tuple(words for each, words in DID_WORDS.items() if each in did)),) if did else ()
 
 
 def _cost(question: PapersQuestion) -> tuple[PaperLine, ...]:
     currency = question.shop.currency if question.shop is not None else ""
-    closing = _closing_of(question.closings)
+    closing = standing_closing(question.closings)
     told = []
     if closing is not None and closing.whole_cost is not None:
         told.append(line("whole_cost", cost=money(closing.whole_cost, currency)))
@@ -248,28 +205,6 @@ def _cost(question: PapersQuestion) -> tuple[PaperLine, ...]:
     if question.job.limit_work_min is not None:
         told.append(line("ceiling_time", minutes=f"{question.job.limit_work_min:.0f}"))
     return tuple(told) or (line("no_price"),)
-
-
-def _waiting(papers: Papers) -> tuple[PaperLine, ...]:
-    """What gets worse by waiting or by charging, while it is neither proved mended nor said to work."""
-    opinion, intake = papers.opinion, papers.question.job.intake
-    closing = _closing_of(papers.question.closings)
-    if (papers.proof is not None and papers.proof.proven) or (closing is not None and closing.device == "works"):
-        return ()
-    told = []
-    leading = opinion.stories[0].kind if opinion is not None and opinion.stories else ""
-    wet_seen = any(one.seen == "wet" for one in papers.question.observations)
-    if "liquid" in intake.what_happened or leading == "wet" or wet_seen:
-        told.append(line("waiting_wet"))
-    read = opinion.contacts if opinion is not None else ()
-    if leading in ("rail_short", "shunt_short") or any(one.verdict == "short" for one in read):
-        told.append(line("waiting_short"))
-    settled = closing is not None and closing.data in ("safe", "lost")
-    if intake.data_matters == "yes" and not settled and leading not in ("", "nothing_wrong", "elsewhere"):
-        told.append(line("waiting_data"))
-    if any(one.code == "module_not_again" for one in (opinion.reminders if opinion is not None else ())):
-        told.append(line("waiting_module"))
-    return tuple(told)
 
 
 def _not_looked_at(papers: Papers) -> tuple[PaperLine, ...]:

@@ -67,6 +67,7 @@ SENTENCES: dict[str, str] = {
     "after_all": "Places measured again after the work: {n}; all read as they should.",
     "after_some": "Places measured again after the work: {n}, of which {good} read as they should.",
     "after_not_again": "Places that read wrong before and were not measured again: {n}.",
+    "done": "What was done: {what}.",
     # money and time
     "ceiling": "You agreed to at most {cost}.",
     "ceiling_time": "You agreed to at most {minutes} minutes of work.",
@@ -117,6 +118,18 @@ SEEN_WORDS = {
     "clean": "the socket looked clean",
 }
 """What is told of how a device came in, in this order."""
+
+DID_WORDS = {
+    "reseat_or_clean": "cleaned or seated anew",
+    "other_module": "another screen or module",
+    "replace_part": "a part of the board replaced",
+    "replace_socket": "the socket mended or replaced",
+    "donor_board": "another board in its place",
+    "move_data_set": "the chips with the data moved to another board",
+    "stop": "stopped before anything gets worse",
+    "specialist": "handed on to who works on data only",
+}
+"""What was done, in this order."""
 
 LINE_WORDS = {
     "ground": "ground, the common return",

@@ -109,8 +109,14 @@ def touches_at_module(judged: Judged, known: list[Hypothesis]) -> list[Candidate
         return []
     if rails and not measured:
         net = rails[0].net or rails[0].number
+        alone = all(story.kind == "elsewhere" for story in known[0].stories)
+        board_says = (
+            "The board's contacts say nothing against it."
+            if alone
+            else "The board's contacts speak for a fault of the board; the module may have brought it, or have one too."
+        )
         why = (
-            f"The board's contacts say nothing against it. Unplug the module and measure {net} "
+            f"{board_says} Unplug the module and measure {net} "
             "to ground at its plug: a few ohms is a sick module, and it must not go in again."
         )
         return [

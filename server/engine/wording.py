@@ -183,7 +183,7 @@ def story_title(story: Story, scene: Scene) -> str:
         )
         return f"{story.part} open {where}" if story.part else f"A part in series open {where}"
     if story.kind == "leak":
-        return f"Leak to ground at {names[0]}"
+        return f"Leak at {names[0]}, to ground or a rail"
     if story.kind == "chip_damaged":
         return f"Damaged chip {story.part}" if story.part else "Damaged chip behind the socket"
     if story.kind == "plug_tilted":

@@ -1,6 +1,7 @@
 """Ways of going on, in words: what each is, what can go wrong, why it stands where it stands."""
 
 from server.engine.rounding import probability
+from server.engine.wording_power import listed
 from shared_models.chances import OptionKind
 from shared_models.reason import Number, Reason
 from shared_models.tables import OPTIONS
@@ -20,6 +21,17 @@ GOES_WRONG = {
 }
 
 
+def heading(row: str, parts: tuple[str, ...], rails: tuple[str, ...], contacts: tuple[str, ...]) -> str:
+    """The way with what it is about: its parts, the rails whose short is still to be found, or the contacts."""
+    found = " and ".join(rails)
+    said = [" ".join((TITLES[row], listed(parts)))] if parts else []
+    if rails:
+        said.append(f"{'find' if said else 'Find'} what shorts {found} and replace it")
+    if contacts and not said:
+        said.append(f"{TITLES[row]} at {listed(contacts)}")
+    return ", ".join(said) or TITLES[row]
+
+
 def order_reasons(by_cost: bool, two_faults: float | None, data_matters: bool, said: str) -> tuple[Reason, ...]:
     """Why the ways stand in this order."""
     per = "per cost" if by_cost else "per hour, since the shop has not said what an hour and the parts cost"
@@ -29,7 +41,7 @@ def order_reasons(by_cost: bool, two_faults: float | None, data_matters: bool, s
             Reason(
                 code="p_per_cost_does_not_hold",
                 sentence="More than one thing is wrong, most likely: that rule is for a single fault and only a "
-                "start here. One way alone will hardly do.",
+                "start here. Each way counts by its own part, and one alone will hardly do.",
                 numbers=(Number(name="odds", value=probability(two_faults)),),
             )
         )
@@ -45,9 +57,15 @@ def order_reasons(by_cost: bool, two_faults: float | None, data_matters: bool, s
     return tuple(told)
 
 
-def way_reasons(kind: OptionKind, undone: str, storage: str, data_matters: bool) -> tuple[Reason, ...]:
-    """What the trade holds of one way of going on."""
+def way_reasons(
+    kind: OptionKind, undone: str, storage: str, data_matters: bool, beside: tuple[OptionKind, ...]
+) -> tuple[Reason, ...]:
+    """What the trade holds of one way of going on; `beside`: the ways that are needed as well."""
     told = []
+    if beside:
+        others = listed([_WORDS[other][0].lower() + _WORDS[other][1:] for other in beside])
+        sentence = f"It mends one part of what is wrong; needed as well: {others}."
+        told.append(Reason(code="does_its_part", sentence=sentence))
     if kind == "donor_board":
         drive = storage == "removable"
         sentence = (

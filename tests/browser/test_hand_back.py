@@ -11,6 +11,7 @@ from msgspec.structs import replace
 from playwright.sync_api import Browser, Page, expect
 from pypdf import PdfReader
 
+from server.engine.owner_page import owner_page
 from server.engine.pass_codes import holds_pass_code
 from server.engine.readings_file import COLUMNS
 from shared_models.custody import Custody
@@ -39,8 +40,10 @@ def the_longest_visit() -> PapersQuestion:
                 note="the old screen with its frame, its cable and all of its screws in a bag")
         for n in range(9)
     )
+    stopped = replace(visit.closings[0], device="not_tried",
+                      did=("reseat_or_clean", "other_module", "replace_part", "stop", "specialist"))
     return replace(
-        visit, closings=(), job=replace(visit.job, intake=intake), custody=(*back, *visit.custody),
+        visit, closings=(stopped,), job=replace(visit.job, intake=intake), custody=(*back, *visit.custody),
         sheet=replace(visit.sheet, intake=intake),
         shop=replace(visit.shop, name="Gannet Bench and Harbour Repairs " * 3),
     )
@@ -98,10 +101,11 @@ def test_the_owners_page_is_one_sheet_of_paper_and_its_words_read_back(
     [sheet] = PdfReader(io.BytesIO(pdf)).pages
     assert [round(float(side)) for side in (sheet.mediabox.width, sheet.mediabox.height)] == pytest.approx(
         SHEETS[size], abs=2)
-    said = text_of(pdf)
+    said, page = text_of(pdf), owner_page(visit)
     for words in ("Your Quillon T10 rugged tablet", "a slip at assembly", "9 healthy boards", "about 8 in 10",
                   "8 to 9 in 10", "Your files were not opened", "You agreed to at most 140 crowns",
-                  "Received by T. Quennell", "signature of the owner", "61", "483"):
+                  "What was done: cleaned or seated anew", "Received by T. Quennell", "signature of the owner",
+                  *(number for one in page.numbers for number in (one.yours, one.healthy))):
         assert words in said, words
     for unwanted in ("%", "cousin", "take back", "Print, or save", "Quennell's tablet"):
         assert unwanted not in said, unwanted

@@ -109,3 +109,29 @@ def test_a_chip_of_the_data_that_is_all_that_is_hurt_may_be_left_as_it_is() -> N
     stop = way(opinion_on("t10_tool_across_two"), "stop")
     assert stop.device_odds > 0.7
     assert way(opinion_on(SLIPPED), "stop").device_odds < 0.05  # its fuse must be mended
+
+
+def test_where_two_things_are_wrong_each_way_that_mends_one_says_what_else_is_needed() -> None:
+    """The screen pulled the fuse down: neither F3 nor another screen is enough, and neither does nothing."""
+    opinion = opinion_on("t10_screen_pulled_the_fuse_then_plug_ohms", figures=FIGURES)
+    part, module = way(opinion, "replace_part"), way(opinion, "other_module")
+    assert (part.beside, module.beside) == (("other_module",), ("replace_part",))
+    assert part.helps and module.helps and module.device_odds < 0.01
+    assert "another module or cable" in next(one for one in part.reasons if one.code == "does_its_part").sentence
+    assert set(order(opinion)[:2]) == {"replace_part", "other_module"}
+    assert way(opinion, "replace_socket").helps is False
+
+
+def test_when_data_matter_what_mends_a_part_waits_for_who_does_only_data() -> None:
+    opinion = opinion_on("t10_charged_while_wet_then_ohms")
+    assert order(opinion)[0] == "specialist"
+    assert way(opinion, "reseat_or_clean").beside == ("replace_part",)
+    assert order(opinion).index("reseat_or_clean") < order(opinion).index("move_data_set")
+
+
+def test_a_way_is_headed_by_what_it_is_about() -> None:
+    wet = opinion_on("t10_charged_while_wet_then_ohms")
+    assert way(wet, "replace_part").heading == "Find what shorts 3V3D and replace it"
+    assert way(wet, "reseat_or_clean").heading.startswith("Seat again or clean at 20, 21, 22")
+    assert way(opinion_on(SLIPPED), "replace_part").heading == "Replace the part F3"
+    assert way(wet, "stop").heading == way(wet, "stop").title

@@ -14,12 +14,13 @@ from msgspec.structs import replace
 from server.engine import owner_words
 from server.engine.door import form_opinion
 from server.engine.owner_page import owner_page
-from server.engine.owner_words import SEEN_WORDS, SENTENCES, TENS_WORDS, listed
+from server.engine.owner_words import DID_WORDS, SEEN_WORDS, SENTENCES, TENS_WORDS, listed
 from server.engine.proof import repair_proof
 from shared_models import change
 from shared_models.base import Model
 from shared_models.board import Role
-from shared_models.closing import Closing
+from shared_models.chances import OptionKind
+from shared_models.closing import Closing, OptionFigure, ShopFigures
 from shared_models.custody import Custody
 from shared_models.hand_back import CUSTODY_OF
 from shared_models.job import DataMatters, Intake, Job, Observation, Symptom, WhatHappened
@@ -43,7 +44,7 @@ SHEETS = [CROOKED, "t10_new_socket_stripes", "t10_everything_reads_high", "t10_w
           "t10_turned_under_the_scope_anchors_only", "l14_no_references_no_light", "p1_usb_c_vbus_short"]
 FIXED = {
     *SENTENCES.values(), *(words[0].lower() + words[1:] for words in SENTENCES.values()), *SEEN_WORDS.values(),
-    *(one.words for one in (*WHAT_HAPPENED, *SYMPTOMS, *CUSTODY_OF)), *TENS_WORDS,
+    *DID_WORDS.values(), *(one.words for one in (*WHAT_HAPPENED, *SYMPTOMS, *CUSTODY_OF)), *TENS_WORDS,
     *(one.words[0].upper() + one.words[1:] for one in CUSTODY_OF),
     *(TENS_WORDS[2].format(n=n) for n in range(1, 11)), "A", "B", "C",
 }
@@ -158,6 +159,7 @@ plans = st.fixed_dictionaries({
     ), max_size=4),
     "seen": st.sets(st.sampled_from(["burnt", "bent", "wet", "clean", "hot"])),
     "closed": st.sampled_from([None, "works", "not_tried"]),
+    "did": st.sets(st.sampled_from(get_args(OptionKind))),
     "whole_cost": money, "limit_cost": money, "minutes_east": st.integers(-900, 900),
 })
 
@@ -182,7 +184,8 @@ def visit_of(plan: dict[str, Any]) -> PapersQuestion:
     )
     closed = plan["closed"]
     closings = () if closed is None else (Closing(id="cl", job_id=job_id, closed_at_ms=MADE_AT_MS, device=closed,
-                                                  whole_cost=plan["whole_cost"], note=plan["note"]),)
+                                                  whole_cost=plan["whole_cost"], note=plan["note"],
+                                                  did=tuple(sorted(plan["did"]))),)
     job = Job(id=job_id, title=plan["title"], intake=intake, socket=sheet.socket, limit_cost=plan["limit_cost"],
               opened_at_ms=MADE_AT_MS - 1)
     return question_of(replace(sheet, intake=intake), job=job, observations=seen, custody=custody, closings=closings,
@@ -353,11 +356,28 @@ def test_a_screen_that_pulled_the_fuse_down_is_named_beside_it_and_both_are_need
     assert [one.code for one in page.waiting] == ["waiting_module"]
 
 
+def test_where_two_things_are_wrong_the_page_advises_both_and_their_cost() -> None:
+    figures = ShopFigures(id="shop", currency="crowns", hour_cost=60.0, options=(
+        OptionFigure(option="replace_part", work_h=1.0, parts_cost=4.0),
+        OptionFigure(option="other_module", work_h=0.5, parts_cost=85.0),
+    ))
+    sheet = replace(demo_sheet("t10_screen_pulled_the_fuse_then_plug_ohms"), figures=figures)
+    told = [one.sentence for one in owner_page(question_of(sheet)).advice]
+    assert told == ["We would go on with: replace the part and another module or cable.", "That costs about 179 crowns."]
+
+
+@pytest.mark.parametrize("option", get_args(OptionKind))
+def test_every_way_of_going_on_has_plain_words_for_having_been_gone(option: str) -> None:
+    assert owner_words.DID_WORDS[option]
+
+
 def test_a_job_that_was_stopped_for_the_data_still_says_what_can_be_hoped_for() -> None:
     stopped = Closing(id="closed", job_id="t10-data", did=("stop", "specialist"), device="not_tried",
                       data="not_touched", closed_at_ms=MADE_AT_MS)
     page = owner_page(question_of(demo_sheet("t10_charged_while_wet_then_ohms"), closings=(stopped,)))
     assert [one.of for one in page.chances] == ["device", "data"] and page.chances_rest_on is not None
+    said = "What was done: stopped before anything gets worse and handed on to who works on data only."
+    assert [one.sentence for one in page.done] == [said]
     lost = owner_page(question_of(demo_sheet("t10_charged_while_wet_then_ohms"),
                                   closings=(replace(stopped, device="does_not_work", data="lost"),)))
     assert lost.chances == () and lost.chances_rest_on is None

@@ -1,10 +1,13 @@
 /** How chances, hours and costs are said; what they are is the engine's. */
 import type { Chance, Option, Options } from "../generated/models";
 
-/** "between 7 and 9 in 10": the interval in whole tens; "" where both ends are one ten. */
+/** "between 7 and 9 in 10", "8 in 10 or more": the interval in whole tens; "" where both ends are one ten. */
 export function betweenWords({ low, high }: Chance): string {
   const [least, most] = [Math.round(low * 10), Math.round(high * 10)];
-  return least === most ? "" : `between ${least} and ${most} in 10`;
+  if (least === most) return "";
+  if (least === 0 && most === 10) return "nobody can tell yet";
+  if (most === 10) return `${least} in 10 or more`;
+  return least === 0 ? `${most} in 10 or less` : `between ${least} and ${most} in 10`;
 }
 
 /** "1.5 h" or "30 min". */
