@@ -65,8 +65,8 @@ class Option(Model, frozen=True, kw_only=True):
     `device_odds`: that this alone brings the device back; `data_odds`: that the data can be had if this is done and
     the road then goes on, none where it says nothing of them. `whole_cost` in the shop's currency, none without its
     figures. `work_h_from`: whose hours. `helps` false: it does nothing for what was found. `heading`: the title with
-    what it is about; `about`: parts, rails and contacts. `beside`: it mends one part of what is likeliest, and these are
-    needed as well.
+    what it is about; `about`: parts, rails and contacts. `beside`: it mends one part of what is likeliest, and these
+    are needed as well.
     """
 
     kind: OptionKind

@@ -29,8 +29,11 @@ def chances_on_page(papers: Papers) -> tuple[PageChance, ...]:
 
 
 def rests_on(papers: Papers) -> PaperLine | None:
+    """On what the chances of the page rest; none where it has no chances."""
     chances = _chances_of(papers)
-    return line("chances_rest_on", what=chances.rests_on.sentence) if chances is not None and chances_on_page(papers) else None
+    if chances is None or not chances_on_page(papers):
+        return None
+    return line("chances_rest_on", what=chances.rests_on.sentence)
 
 
 def advice(papers: Papers) -> tuple[PaperLine, ...]:

@@ -18,7 +18,15 @@ from server.engine.local_time import day_words
 from server.engine.owner_ahead import advice, chances_on_page, rests_on, waiting
 from server.engine.owner_numbers import numbers_on_page
 from server.engine.owner_words import DID_WORDS, OWN_MEASURING, SEEN_WORDS, SENTENCES, cut, line, tens
-from server.engine.papers import Papers, custody_in_order, meter_names, money, newest_consents, papers_of, standing_closing
+from server.engine.papers import (
+    Papers,
+    custody_in_order,
+    meter_names,
+    money,
+    newest_consents,
+    papers_of,
+    standing_closing,
+)
 from server.engine.pass_codes import holds_pass_code
 from shared_models.hand_back import CUSTODY_OF
 from shared_models.opinion import Opinion

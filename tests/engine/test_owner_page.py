@@ -363,7 +363,9 @@ def test_where_two_things_are_wrong_the_page_advises_both_and_their_cost() -> No
     ))
     sheet = replace(demo_sheet("t10_screen_pulled_the_fuse_then_plug_ohms"), figures=figures)
     told = [one.sentence for one in owner_page(question_of(sheet)).advice]
-    assert told == ["We would go on with: replace the part and another module or cable.", "That costs about 179 crowns."]
+    assert told == [
+        "We would go on with: replace the part and another module or cable.", "That costs about 179 crowns.",
+    ]
 
 
 @pytest.mark.parametrize("option", get_args(OptionKind))
