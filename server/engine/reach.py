@@ -79,6 +79,5 @@ def _is_for(kind: str, fault: Fault) -> bool:
 
 def _meant_for(fault: Fault) -> OptionKind | None:
     """The way that reaches most of such faults, and can be undone where two reach as much."""
-    shares = [(SHARES[kind].get(fault.kind, 0.0), kind) for kind in MENDING]
-    best = max(share for share, _ in shares)
-    return next((kind for share, kind in shares if share == best and share >= MEANT), None)
+    best: OptionKind = max(MENDING, key=lambda kind: SHARES[kind].get(fault.kind, 0.0))
+    return best if _is_for(best, fault) else None
