@@ -13,6 +13,7 @@ from server.engine.constants.answers import (
     BEHIND_SERIES_SHUNT,
     BETWEEN_BY_CHANCE,
     DIFFERS_BY_WARMTH,
+    HELD_BELOW_BRIDGE,
     LED_AT_INPUT_DRIVER,
     LED_AT_INPUT_OTHERWISE,
     LED_OVER_MODULE,
@@ -94,6 +95,17 @@ def _bridged(story: Story, board: Board, where: str) -> Likely:
         if board.contacts[other].role == "ground":
             short = max(short, _shorts(story, board, one))
     return max(short * SURE, BETWEEN_BY_CHANCE), BETWEEN_BY_CHANCE
+
+
+def _bridged_to_ground(story: Story, board: Board, where: str) -> Likely:
+    """Whatever holds the contact to ground was read of it already; a bridge is among the lowest of those."""
+    told = story.kind == "bridge" and story.subject == where
+    return (SURE if told else HELD_BELOW_BRIDGE), HELD_BELOW_BRIDGE
+
+
+def _bridged_as_read(story: Story, board: Board, where: str) -> Likely:
+    """What was read already is as low as a bridge: whatever holds the contact answers alike."""
+    return SURE, SURE
 
 
 def _shorts(story: Story, board: Board, contact: int) -> float:
@@ -183,6 +195,8 @@ ANSWERS: dict[str, Callable[[Story, Board, str], Likely]] = {
     "meter_as_told": _meter_as_told,
     "volts_left": _volts_left,
     "bridged": _bridged,
+    "bridged_to_ground": _bridged_to_ground,
+    "bridged_as_read": _bridged_as_read,
     "part_open": _part_open,
     "tail_normal": _tail_normal,
     "pad_normal": _pad_normal,

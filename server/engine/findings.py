@@ -6,7 +6,7 @@ What a finding says of each story is `evidence`.
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
 from server.engine.accept import Touched
@@ -83,7 +83,7 @@ def _at_board(bench: Bench, touched: Touched) -> Finding | None:
     if isinstance(value, Volts):
         return _volts(bench, touched, value)
     if isinstance(touch, BetweenContacts):
-        return _between(bench.board, touch, touched)
+        return _between(bench, touch, touched)
     if isinstance(touch, AcrossPart):
         is_open = isinstance(value, OverRange) or (isinstance(value, Ohms) and value.ohm > ACROSS_OPEN_OHM)
         return Finding("part_open", touch.part, is_open, reading.id, _number(touched))
@@ -102,11 +102,35 @@ def _number(touched: Touched) -> float | None:
     return value.ohm if isinstance(value, Ohms) else value.drop_mv if isinstance(value, Drop) else None
 
 
-def _between(board: Board, touch: BetweenContacts, touched: Touched) -> Finding:
+def _between(bench: Bench, touch: BetweenContacts, touched: Touched) -> Finding:
     """From contact to contact; a diode mode shows a bridge as millivolts, about as many as it has ohms."""
     number = _number(touched)
-    where = "-".join(sorted((touch.contact_a, touch.contact_b), key=lambda one: board.places[one]))
-    return Finding("bridged", where, number is not None and number < BRIDGE_OHM, touched.reading.id, number)
+    places = sorted(bench.board.places[one] for one in (touch.contact_a, touch.contact_b))
+    where = "-".join(bench.board.contacts[place].number for place in places)
+    code = bridge_question(bench.board, places, bench.sweep, bench.at.current_ma)
+    return Finding(code, where, number is not None and number < BRIDGE_OHM, touched.reading.id, number)
+
+
+BRIDGE_CODES = ("bridged", "bridged_to_ground", "bridged_as_read")
+
+
+def bridge_question(board: Board, places: Sequence[int], sweep: Mapping[int, float], current_ma: float) -> str:
+    """What a touch from contact to contact asks, one of `BRIDGE_CODES`. Where one of the two is ground and the other
+    was read as held to ground, it is that reading once more: in ohms, and so of its size alone it says something new.
+
+    `sweep`: contact -> mV, red on ground.
+    """
+    roles = [board.contacts[place].role == "ground" for place in places]
+    others = [place for place, is_ground in zip(places, roles, strict=True) if not is_ground]
+    if len(others) != 1:
+        return "bridged"
+    net = board.contacts[others[0]].net
+    beside = [place for place, one in enumerate(board.contacts) if net is not None and one.net == net]
+    held_mv = min((sweep[place] for place in (*others, *beside) if place in sweep), default=math.inf)
+    if held_mv >= HONEST_LOW_OHM * current_ma:
+        return "bridged"
+    # a digit of the display is a millivolt
+    return "bridged_as_read" if held_mv + 1 <= BRIDGE_OHM * current_ma else "bridged_to_ground"
 
 
 def _is_normal(bench: Bench, contact: str, touched: Touched) -> bool:

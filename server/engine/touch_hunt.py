@@ -9,6 +9,7 @@ import math
 from server.engine.candidate import TITLES, Candidate, Hypothesis, answers_to, candidate, two, why_of
 from server.engine.constants.answers import HEAT_FINDS, MILLIVOLTS_FIND, SURE
 from server.engine.constants.next_touch import ODD_MIN
+from server.engine.findings import BRIDGE_CODES
 from server.engine.inference import Judged
 from server.engine.rail_places import joined_name
 from server.engine.stories.kinds import Story
@@ -71,7 +72,7 @@ def _core_rails_to_ask(judged: Judged, story: Story) -> list[str]:
         if contact.role in ("core_rail", "core_rail_large", "memory_rail")
     ]
     asked = [finding.where for finding in judged.findings if finding.code == "rails_joined"]
-    asked += [finding.where for finding in judged.findings if finding.code == "bridged"]
+    asked += [finding.where for finding in judged.findings if finding.code in BRIDGE_CODES]
     left = []
     for name in sorted(set(names)) or [UNNAMED_CORE]:
         one, other = _first_contact(judged, story.subject), _first_contact(judged, name)

@@ -2,6 +2,7 @@
 
 from server.engine.candidate import TITLES, Candidate, Hypothesis, answers_to, candidate, odd_there, two, why_of
 from server.engine.constants.answers import RESEAT_HELPS, SURE
+from server.engine.findings import bridge_question
 from server.engine.inference import Judged
 from server.engine.roles import fuse_of
 from server.engine.stories.kinds import Story
@@ -24,7 +25,10 @@ def suspected(judged: Judged, states: list[ContactState], known: list[Hypothesis
 def bridge_checks(judged: Judged, states: list[ContactState], known: list[Hypothesis]) -> list[Candidate]:
     """Contact to contact wherever a bridge is among the likely stories."""
     found = []
+    red = {contact: one.drop_mv for (contact, lead), one in judged.seen.items() if lead == "red"}
+    sweep = {contact: drop_mv for contact, drop_mv in red.items() if drop_mv is not None}
     for story in suspected(judged, states, known, "bridge"):
+        asked = bridge_question(judged.prepared.board, story.contacts, sweep, judged.at.current_ma)
         a, b = (judged.prepared.board.contacts[index].number for index in story.contacts)
         why = (
             f"{a} and {b} read as two joined lines do. Under 2 ohm from one to the other is "
@@ -36,7 +40,7 @@ def bridge_checks(judged: Judged, states: list[ContactState], known: list[Hypoth
                 TITLES["bridged"].format(story.subject),
                 BetweenContacts(contact_a=a, contact_b=b),
                 "ohms",
-                answers_to(judged, known, "bridged", story.subject),
+                answers_to(judged, known, asked, story.subject),
                 lead=None,
                 reasons=(why_of("bridge", why, a, b),),
             )

@@ -17,6 +17,7 @@ from server.engine.constants.readings import COVERAGE
 from server.engine.constants.sessions import SOLVED_IN_OHMS
 from server.engine.drops import MEETS, SHORT, STATE_WORDS, UPPER
 from server.engine.faulted import View
+from server.engine.findings import BRIDGE_CODES
 from server.engine.in_ohms import low_in_ohms, pair_in_ohms, plainly_in_ohms, would_not_show_at
 from server.engine.inference import Judged, Seen
 from server.engine.latent import signature_masses
@@ -198,7 +199,7 @@ def _proved_elsewhere(judged: Judged, contact: int) -> bool:
     one = judged.prepared.board.contacts[contact]
     series = first_series(one)
     for finding in judged.findings:
-        if finding.was_so and finding.code == "bridged" and one.number in finding.where.split("-"):
+        if finding.was_so and finding.code in BRIDGE_CODES and one.number in finding.where.split("-"):
             return True
         if finding.code == "fault_behind" and series is not None and finding.where == series.part:
             return True

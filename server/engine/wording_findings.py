@@ -8,6 +8,8 @@ from shared_models.opinion import Number, Reason
 
 SAID = {
     "bridged": ("{where}: {ohm}, joined.", "{where}: no bridge."),
+    "bridged_to_ground": ("{where}: {ohm}, joined.", "{where}: {ohm}, more than a bridge."),
+    "bridged_as_read": ("{where}: {ohm}, joined.", "{where}: {ohm}, more than was read."),
     "part_open": ("{where} is open across.", "{where} conducts."),
     "tail_normal": (
         "{where}'s tail reads as on healthy boards: the spring, not the line behind it.",

@@ -26,6 +26,7 @@ from tests.support.bench.ideal_pairs import together
 from tests.support.bench.ideal_physics import leaky_mv, reading_mv
 from tests.support.bench.ideal_stories import decision_of, leading_decision
 from tests.support.bench.jobs import Job, make_jobs
+from tests.support.bench.joined import joined_ohm
 from tests.support.bench.meter_rows import meter_rows
 from tests.support.bench.run import Rows, chunk_rows
 from tests.support.bench.sheets import sheet
@@ -199,6 +200,18 @@ def test_an_answer_is_kept_under_the_text_of_all_that_makes_it() -> None:
     names = {path.name for path in kept.sources(kept.JUDGE)}
     assert {"tables.py", "ideal_fit.py", "ideal_pairs.py", "jobs.py", "touching.py", "ngspice.py"} <= names
     assert "engine_says.py" not in names
+
+
+def test_contact_to_contact_reads_whatever_joins_the_two() -> None:
+    plan = next(one for one in plans() if [line.role for line in one.lines].count("main_rail") > 1)
+    rail, same = [i for i, line in enumerate(plan.lines) if line.role == "main_rail"][:2]
+    ground, other = [i for i, line in enumerate(plan.lines) if line.role == "ground"][:2]
+    signal, beside = [i for i, line in enumerate(plan.lines) if line.role == "lane"][:2]
+    bridged = Condition({signal: Fault("leak", 300.0), beside: Fault("raised", 40.0)}, [(rail, ground, 1.5)])
+    assert joined_ohm(bridged, plan, same, other) == 1.5, "a rail and the grounds are one net each"
+    assert joined_ohm(bridged, plan, rail, same) == joined_ohm(bridged, plan, ground, other) == 0
+    assert joined_ohm(bridged, plan, signal, same) == 301.5, "by way of ground"
+    assert joined_ohm(bridged, plan, beside, rail) is None, "what reads high is joined to nothing"
 
 
 def test_two_joined_junctions_are_the_simulators(ngspice_path: str, jobs: list[Job]) -> None:

@@ -110,6 +110,17 @@ def test_a_shorted_rail_beside_a_ground_is_no_proof_of_a_bridge_between_them() -
     assert after / bridge_after == pytest.approx(before / bridge_before, rel=0.25)
 
 
+@pytest.mark.parametrize(("read_mv", "typed"), [("4", "4"), ("12", "12"), ("12", "OL")])
+def test_a_short_of_more_ohms_than_a_bridge_is_not_taken_for_one_nor_doubted(read_mv: str, typed: str) -> None:
+    read = {"1": "0", "2": read_mv, "3": "338", "4": "338", "5": "338", "6": "338", "7": "338", "8": "470"}
+    more = at_place(BetweenContacts(contact_a="1", contact_b="2"), typed, id="b", kind="ohms", unit="ohm")
+    before, after = small(read), small(read, more)
+    assert odds(after, "bridge", "1-2") <= 0.1 * odds(before, "bridge", "1-2")
+    # what else may hold the rail down was weighed with its own reading, and is left as it stood
+    stood = odds(before, "rail_short", "3V3") / odds(before, "plug_tilted", "1-2")
+    assert odds(after, "rail_short", "3V3") / odds(after, "plug_tilted", "1-2") == pytest.approx(stood, rel=0.05)
+
+
 # ---- behind the spring ----------------------------------------------------------------------------
 
 OPEN_4 = {**{n: str(round(at)) for n, at in MEANS.items()}, "4": OL}

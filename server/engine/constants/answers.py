@@ -32,6 +32,9 @@ PLUG_RAIL_LOW_OHM = _num("PLUG_RAIL_LOW_OHM", 20.0, "ohm", "PRACTICE", "below th
 CLEAN_HELPS = _num("CLEAN_HELPS", 0.5, "1", "ASSUMED", "share of leaks at one contact that are dirt or damp")
 RESEAT_HELPS = _num("RESEAT_HELPS", 0.3, "1", "ASSUMED", "share of faults elsewhere that are the seating")
 BRIDGE_OHM = _num("BRIDGE_OHM", 2.0, "ohm", "PRACTICE", "contact to contact below this is a bridge")
+HELD_BELOW_BRIDGE = _num(
+    "HELD_BELOW_BRIDGE", 0.4, "1", "ASSUMED", "what holds a contact to ground, and is no bridge, measures below 2 ohm"
+)
 ACROSS_OPEN_OHM = _num("ACROSS_OPEN_OHM", 100.0, "ohm", "PRACTICE", "a fuse or ferrite above this is open")
 HONEST_LOW_OHM = _num("HONEST_LOW_OHM", 20.0, "ohm", "PRACTICE", "rails below this are compared in ohms")
 RAIL_OHM_SD = _num("RAIL_OHM_SD", 0.2, "1", "PRACTICE", "a healthy core rail's ohms from board to board, as a share")

@@ -18,10 +18,11 @@ from tests.support.bench import tables as t
 from tests.support.bench.ideal import Ideal
 from tests.support.bench.ideal_stories import leading_decision
 from tests.support.bench.jobs import Job
+from tests.support.bench.joined import joined_ohm
 from tests.support.bench.sheets import sheet
 from tests.support.bench.sockets import SocketPlan
 
-BRIDGED, APART = "1.2", "OL"
+APART = "OL"
 MOST_EXTRA = 12
 """Touches beside the contacts that a walk may take."""
 
@@ -147,8 +148,8 @@ def _follow(walk: Walk, proposed: NextTouch, number: dict[str, int]) -> Opinion 
         a, b = number[touch.contact_a], number[touch.contact_b]
         if (a, b) in [one[:2] for one in walk.between]:
             return None
-        joined = any({a, b} == {one, other} for one, other, _ in walk.job.story.condition.bridges)
-        walk.between.append((a, b, BRIDGED if joined else APART))
+        ohm = joined_ohm(walk.job.story.condition, walk.job.plan, a, b)
+        walk.between.append((a, b, APART if ohm is None else f"{ohm:.4g}"))
         return walk.touched(t.BETWEEN_S)
     if not isinstance(touch, AtContact) or proposed.place != "spring" or proposed.subject != "board_socket":
         return None
