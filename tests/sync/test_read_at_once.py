@@ -13,7 +13,6 @@ from demo.fill import fill
 from server.access.pairing import Desk
 from server.store import change_log, record
 from server.store.at_once import Asked
-from server.store.database import Database
 from server.store.sheet import SHEET_FACTS, gather_sheet
 from tests.sync.making import added, change, reading, removed
 from tests.sync.rig import open_record, push
@@ -63,24 +62,23 @@ async def test_a_sheet_and_a_token_are_asked_for_in_one_go_each(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     await asyncio.to_thread(fill, tmp_path)
-    database = await Database.open(tmp_path)
-    desk = Desk(pairs_itself=True)
-    desk.open(database)
-    token = (await desk.pair_here()).token
-    went: list[str] = []
-    execute = aiosqlite.Connection._execute
+    async with open_record(tmp_path) as database:
+        desk = Desk(pairs_itself=True)
+        desk.open(database)
+        token = (await desk.pair_here()).token
+        went: list[str] = []
+        execute = aiosqlite.Connection._execute
 
-    def counted(self: aiosqlite.Connection, *given: Any) -> Any:
-        went.append(str(given))
-        return execute(self, *given)
+        def counted(self: aiosqlite.Connection, *given: Any) -> Any:
+            went.append(str(given))
+            return execute(self, *given)
 
-    monkeypatch.setattr(aiosqlite.Connection, "_execute", counted)
-    await desk.phone_with(token, "127.0.0.1")
-    sheet = await database.read_at_once(
-        lambda asked: gather_sheet(asked, JOB, asked_at_ms=0, mode="guided", stage="before_repair"))
-    assert sheet.known_good_readings and sheet.readings
-    assert went == []
-    await database.close()
+        monkeypatch.setattr(aiosqlite.Connection, "_execute", counted)
+        await desk.phone_with(token, "127.0.0.1")
+        sheet = await database.read_at_once(
+            lambda asked: gather_sheet(asked, JOB, asked_at_ms=0, mode="guided", stage="before_repair"))
+        assert sheet.known_good_readings and sheet.readings
+        assert went == []
 
 
 async def test_facts_in_one_text_are_the_same_facts_and_the_same_are_taken_back(tmp_path: Path) -> None:
