@@ -16,8 +16,8 @@ from pathlib import Path
 from typing import Any
 
 from tests.support.browser_phones import BrowserPhones
-from tests.support.fault_phones import YEAR_MS, Phone, Size
-from tests.support.fault_shop import FaultShop, Held
+from tests.support.fault_phones import Phone, Size
+from tests.support.fault_shop import FURTHEST_MS, FaultShop, Held
 from tests.support.faulty_proxy import FaultyProxy
 from tests.support.phone_twin import Change, Own
 from tests.sync.rig import open_record, whole_state
@@ -25,8 +25,6 @@ from tests.sync.rig import open_record, whole_state
 DISK_BYTES = 160_000_000
 HARMLESS = ("answer 200", "answer 201", "answer 404", "answer 507", "picture continued")
 """What a phone may be answered here: it was taken, the picture is not here yet, the disk is full."""
-FURTHEST_MS = 2 * 14 * YEAR_MS + 600_000
-"""Both clocks at once: the server's is ahead, and a phone that goes by it jumps before it has heard of it again."""
 
 SHORT = Size(phones=4, changes_a_phone=60, photos_a_phone=2, rate=0.3, between_s=(0.1, 0.3),
              weather=("a backup is made", "the server's clock jumps", "the disk fills", "the server's clock jumps",

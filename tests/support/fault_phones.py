@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from shared_models.base import BODY_V
 from tests.support.phone_twin import Twin, batch_of
 from tests.support.pictures import noise
 from tests.sync.making import added, fields_set, reading, removed
@@ -93,7 +94,7 @@ class Phone(threading.Thread):
         elif draw < 0.85:
             name, value = self._random.choice([("title", f"{self.name} {number}"), ("note", f"n{number}"),
                                                ("air_c", float(number % 40)), ("tray", "ready")])
-            body = fields_set({name: value}, job)
+            body = fields_set({name: value}, job, v=BODY_V)  # as today's app; the readings are those of the first
         elif draw < 0.92 and known:
             body = removed(self._random.choice(known), why="doubled")
         elif draw < 0.95:

@@ -9,13 +9,16 @@ from pathlib import Path
 from server.keeping.backup import make_backup
 from tests.browser.server_process import ServerProcess
 from tests.support import forked_server
-from tests.support.fault_phones import GIVES_UP_S, YEAR_MS
+from tests.support.fault_phones import CLOCKS_OFF_MS, GIVES_UP_S, YEAR_MS
 from tests.support.forked_server import ForkedServer
 from tests.support.moved_clock import MovedClock
 from tests.support.recorded_disk import RecordedDisk, put_back, recording
 
 JUMPS_MS = (3_600_000, -3_600_000, 0, 14 * YEAR_MS, 0, -9 * YEAR_MS, 0)
 """How far off the server's clock is, one after the other: an hour, years, and right again in between."""
+FURTHEST_MS = max(JUMPS_MS) + max(CLOCKS_OFF_MS) - min(CLOCKS_OFF_MS) + 600_000
+"""So far ahead a stamp may be: a phone that is years behind hears a server that is years ahead, and its clock jumps
+ahead before it hears it again. With what another phone's stamp may pull it further."""
 
 
 @dataclass

@@ -1,6 +1,7 @@
 """A phone in plain Python: the protocol as DEVELOPERS.md has it on one page, and the merge written a third time.
 
 Written from the page and not from the code of either side, so that it can stand in for many phones and judge both.
+Only which version of bodies is today's it takes from `shared_models`: it is a phone with today's app.
 What it holds is what a phone has on its disk: each method is one transaction, all of it or nothing.
 """
 
@@ -10,8 +11,9 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
+from shared_models.base import BODY_V
+
 MAX_AHEAD_MS = 300_000
-BODY_V = 1
 Change = dict[str, Any]
 
 

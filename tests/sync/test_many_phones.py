@@ -17,6 +17,7 @@ from server.store.copies import copy_record, make_another
 from server.store.database import FILE_NAME, Database
 from server.sync.accept import Vocabulary
 from server.sync.exchange import hand_out, take_batch
+from shared_models.base import BODY_V
 from tests.support.phone_twin import Twin
 from tests.sync.making import added, fields_set, reading, removed
 from tests.sync.rig import whole_state
@@ -32,8 +33,8 @@ BODIES = st.one_of(
     st.builds(lambda one, typed: added(reading(one, as_typed=typed)), st.sampled_from(["r-1", "r-2"]),
               st.sampled_from(["452", "OL"])),
     # few fields and many values, so that edits meet and each outcome shows
-    st.builds(lambda job, name, value: fields_set({name: value}, job), st.sampled_from(["job-1", "job-2"]),
-              st.sampled_from(["title", "note"]), st.sampled_from("abcdefgh")),
+    st.builds(lambda job, name, value, v: fields_set({name: value}, job, v=v), st.sampled_from(["job-1", "job-2"]),
+              st.sampled_from(["title", "note"]), st.sampled_from("abcdefgh"), st.integers(1, BODY_V)),
     st.builds(removed, st.sampled_from(["r-1", "r-2", "r-3"])),
     st.builds(lambda job: removed(job, "job"), st.just("job-2")),
     st.just(fields_set({"shelf": "B3"}, "job-1", v=7)),
