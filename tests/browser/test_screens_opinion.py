@@ -67,13 +67,13 @@ def test_the_opinion_changes_only_when_it_is_looked_at_again(looking: Page) -> N
     looking.set_viewport_size({"width": 1280, "height": 800})
     to_sweep(looking)
     expect(looking.get_by_role("heading", name="What happened")).to_be_visible()
-    expect(looking.get_by_text("8 unread")).to_be_visible()
+    expect(looking.get_by_text("8 of 8 unread")).to_be_visible()
     looking.keyboard.type("0")
     expect(echo(looking)).to_contain_text("expected")
     expect(looking.get_by_text("As of before the last reading.")).to_be_visible()
-    expect(looking.get_by_text("8 unread")).to_be_visible()
+    expect(looking.get_by_text("8 of 8 unread")).to_be_visible()
     looking.get_by_role("button", name="Look again").click()
-    expect(looking.get_by_text("7 unread")).to_be_visible()
+    expect(looking.get_by_text("7 of 8 unread")).to_be_visible()
     expect(looking.get_by_text("As of before the last")).to_have_count(0)
 
 

@@ -172,7 +172,7 @@ def test_verdicts_are_read_by_their_words_without_any_colour(worked: Page) -> No
     _open(worked, "opinion")
     body = worked.locator("main")
     expect(body).to_contain_text("2 of 8 expected")
-    expect(body).to_contain_text("5 unread")
+    expect(body).to_contain_text("5 of 8 unread")
     expect(body).to_contain_text("3")
     _open(worked, "readings")
     expect(echo(worked)).to_contain_text("low")
