@@ -8,6 +8,15 @@ from tests.browser.server_process import ServerProcess
 BOARD_ID = "board-test-1"
 SOCKET = "J1"
 METER_ID = "meter-test-1"
+NEW_READING = {
+    "kind": "drop",
+    "touch": {"what": "contact", "contact": "4"},
+    "as_typed": "452",
+    "display_unit": "mV",
+    "socket": SOCKET,
+    "meter_id": METER_ID,
+}
+"""A reading of contact 4 as a screen hands it to the door."""
 JOB_ID = "job-test-1"
 REFERENCE_ID = "reference-test-1"
 

@@ -1,43 +1,15 @@
 """What a screen calls saved is on the disk: the browser is killed right after the promise."""
 
 import json
-from collections.abc import Callable
 
 from msgspec.structs import asdict
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import Page, expect
 
 from shared_models.job import Intake, Job
 from tests.browser.chromium_process import ChromiumProcess
 from tests.browser.conftest import TEST_PAGE, open_inside
-from tests.browser.seeds import BOARD_ID, JOB_ID, METER_ID, SOCKET
+from tests.browser.seeds import BOARD_ID, METER_ID, NEW_READING, SOCKET
 from tests.browser.server_process import ServerProcess
-
-NEW_READING = {
-    "kind": "drop",
-    "touch": {"what": "contact", "contact": "4"},
-    "as_typed": "452",
-    "display_unit": "mV",
-    "socket": SOCKET,
-    "meter_id": METER_ID,
-}
-
-# the first page of the shop's changes meets a connection that the browser has just dropped
-GONE_WITH_THE_FIRST_PAGE = """(() => {
-  const ask = window.fetch.bind(window);
-  window.fetch = async (...given) => {
-    const answer = await ask(...given);
-    if (!window.gone_once && String(given[0]?.url ?? given[0]).includes("after=")) {
-      window.gone_once = true;
-      const { db } = inside;
-      const begin = db.transaction;
-      db.transaction = () => {
-        db.transaction = begin;
-        return Promise.reject(Object.assign(new Error("gone"), { name: "DatabaseClosedError" }));
-      };
-    }
-    return answer;
-  };
-})()"""
 
 EDITS = {
     "taking a device in": (
@@ -154,97 +126,6 @@ def test_a_record_and_its_outbox_row_come_together_or_not_at_all(inside_page: Pa
     assert counted["after"] == counted["before"]
     assert "no room for the outbox row" in counted["refusal"]
     assert "no room for the record" in counted["other"]
-
-
-def test_a_full_disk_is_a_state_that_is_shown_until_a_write_works(inside_page: Page) -> None:
-    states = inside_page.evaluate(
-        """async () => {
-          const { db, door, once } = inside;
-          const put = db.fields.put.bind(db.fields);
-          db.fields.put = () => { throw new DOMException("full", "QuotaExceededError"); };
-          const code = await door.takeDeviceIn({ title: "x" }).catch((error) => error.code);
-          db.fields.put = put;
-          const full = await once(door.storage);
-          await door.takeDeviceIn({ title: "y" });
-          return { code, full, after: await once(door.storage) };
-        }"""
-    )
-    assert states["code"] == "storage_full"
-    assert states["full"]["is"] == "failed"
-    assert states["full"]["code"] == "storage_full"
-    assert states["after"]["is"] == "ok"
-
-
-def test_a_connection_that_the_browser_dropped_is_opened_again_and_the_edit_kept_once(inside_page: Page) -> None:
-    titles = inside_page.evaluate(
-        """async () => {
-          const { db, door } = inside;
-          await door.takeDeviceIn({ title: "before" });
-          db.close({ disableAutoOpen: true });
-          await door.takeDeviceIn({ title: "after" });
-          return (await db.fields.where("kind").equals("job").toArray()).map(({ values }) => values.title);
-        }"""
-    )
-    assert sorted(titles) == ["Tablet, no picture", "after", "before"]
-
-
-def test_a_round_with_the_shop_that_met_a_dropped_connection_is_made_again_at_once(
-    new_context: Callable[[], BrowserContext], inside_server: ServerProcess
-) -> None:
-    page = new_context().new_page()
-    page.add_init_script(GONE_WITH_THE_FIRST_PAGE)
-    open_inside(page, inside_server)
-    arrived = page.evaluate(
-        """async () => {
-          const { db } = inside;
-          for (let n = 0; n < 100; n++) {
-            const jobs = await db.fields.where("kind").equals("job").count().catch(() => 0);
-            if (jobs > 0) return { gone: window.gone_once };
-            await new Promise((go) => setTimeout(go, 50));
-          }
-          return null;
-        }"""
-    )
-    assert arrived is not None, "the shop's job did not come within five seconds; the next round is twenty away"
-    assert arrived["gone"]
-
-
-def test_what_is_shown_goes_on_changing_after_the_connection_was_dropped(inside_page: Page) -> None:
-    seen = inside_page.evaluate(
-        """async () => {
-          const { db, door, once } = inside;
-          const meters = door.meters();
-          let names = [];
-          const stop = meters.subscribe((value) => { names = (value ?? []).map(({ name }) => name); });
-          await once(meters);
-          db.close({ disableAutoOpen: true });
-          await door.setMeter(null, { name: "after" });
-          for (let n = 0; n < 100 && !names.includes("after"); n++) await new Promise((go) => setTimeout(go, 50));
-          stop();
-          return names;
-        }"""
-    )
-    assert "after" in seen
-
-
-def test_an_edit_kept_by_a_transaction_whose_answer_got_lost_is_not_kept_twice(inside_page: Page) -> None:
-    kept = inside_page.evaluate(
-        """async () => {
-          const { db, door } = inside;
-          const transaction = db.transaction.bind(db);
-          let lose = true;
-          db.transaction = async (...args) => {
-            const done = await transaction(...args);
-            if (!lose) return done;
-            lose = false;
-            throw new DOMException("Connection to Indexed Database server lost", "UnknownError");
-          };
-          await door.takeDeviceIn({ title: "once" });
-          db.transaction = transaction;
-          return (await db.changes.toArray()).map((row) => row.device_seq);
-        }"""
-    )
-    assert kept == [1]
 
 
 def test_a_number_that_is_none_is_refused_before_it_is_kept(inside_page: Page) -> None:
@@ -382,109 +263,6 @@ def test_how_the_bench_is_used_survives_the_browser_killed_right_after(
     assert habits == {
         "walk": "sweep", "view": {"turned": True, "flipped": False}, "meter": None, "by_drawing": ["a job"],
     }
-
-
-def test_what_a_window_with_an_older_app_did_not_count_is_counted_at_the_next_start(
-    inside_page: Page, inside_server: ServerProcess
-) -> None:
-    """Such a window writes the reading and takes one back, and knows nothing of the counts."""
-    first = inside_page.evaluate(
-        """async ([reading, job]) => {
-          const { db, door, once } = inside;
-          await once(door.sync, (state) => state.first_pull_done);
-          const at = (contact) => door.addReading(job, { ...reading, touch: { what: "contact", contact } });
-          const [four, five] = [await at("4"), await at("5")];
-          const row = await db.facts.get(["reading", four]);
-          const before = await db.tallies.get(job);
-          await at("6");
-          await door.takeBack("reading", five, "not this one");
-          await db.tallies.put(before);
-          return { read: before.contacts, job_id: row.job_id };
-        }""",
-        [NEW_READING, JOB_ID],
-    )
-    assert first == {"read": {"4": 1, "5": 1}, "job_id": JOB_ID}
-    open_inside(inside_page, inside_server)
-    counted = inside_page.evaluate(
-        """async (job) => {
-          const until = Date.now() + 10_000;
-          let tally;
-          do {
-            await new Promise((go) => setTimeout(go, 100));
-            tally = await inside.db.tallies.get(job);
-          } while (!("6" in tally.contacts) && Date.now() < until);
-          return tally.contacts;
-        }""",
-        JOB_ID,
-    )
-    assert counted == {"4": 1, "6": 1}
-
-
-# what an app of a later schema leaves: a table, an index and fields nobody here knows, and an edit of its version
-LEFT_BY_A_NEWER_APP = """async (job) => {
-  const answer = (asked) => new Promise((ok, no) => {
-    asked.onsuccess = () => ok(asked.result);
-    asked.onerror = () => no(asked.error);
-  });
-  await inside.door.addObservation(job, { seen: "bent", contacts: ["4"] });
-  const state = await inside.stateOf(inside.db);
-  inside.db.close();
-  const asked = indexedDB.open("second-probe", 9990);
-  asked.onupgradeneeded = () => {
-    asked.result.createObjectStore("later", { keyPath: "id" });
-    asked.transaction.objectStore("facts").createIndex("stamp", "stamp");
-  };
-  const db = await answer(asked);
-  const writing = db.transaction(["later", "facts", "changes", "meta"], "readwrite");
-  const [facts, changes] = [writing.objectStore("facts"), writing.objectStore("changes")];
-  const seen = (await answer(facts.getAll())).find(({ kind }) => kind === "observation");
-  const mine = { ...seen, later: { mv: 3 }, record: { ...seen.record, later_mv: 3 } };
-  const last = (await answer(changes.getAll())).at(-1);
-  const body = { what: "fields_set", kind: "job", id: job, fields: { title: "Later", shelf: "B3" }, v: 99 };
-  const device_seq = last.device_seq + 1;
-  const change = { ...last.change, id: crypto.randomUUID(), device_seq, hlc: "000000000000009-00000", body };
-  facts.put(mine);
-  changes.put({ ...last, id: change.id, device_seq, change, status: "waiting", kind: "newer", record_id: job });
-  writing.objectStore("later").put({ id: 1, of: "a newer app" });
-  writing.objectStore("meta").put({ key: "later", value: [1] });
-  await new Promise((ok, no) => { writing.oncomplete = ok; writing.onabort = () => no(writing.error); });
-  db.close();
-  return { state, mine, change };
-}"""
-IS_STILL_THERE = """async (mine) => {
-  const db = inside.db.backendDB();
-  const got = (store, key) => new Promise((ok) => {
-    const asked = db.transaction(store).objectStore(store).get(key);
-    asked.onsuccess = () => ok(asked.result);
-  });
-  const fact = await got("facts", [mine.kind, mine.id]);
-  return [db.version, await got("later", 1), fact, await got("meta", "later")];
-}"""
-
-
-def test_an_older_app_on_the_store_of_a_newer_one_loses_nothing_and_reads_nothing_by_halves(
-    inside_page: Page, inside_server: ServerProcess
-) -> None:
-    """A server that was rolled back hands the older app out again; the phone's store stays as the newer one left it."""
-    inside_page.context.set_offline(True)
-    left = inside_page.evaluate(LEFT_BY_A_NEWER_APP, JOB_ID)
-    inside_page.context.set_offline(False)
-    open_inside(inside_page, inside_server)
-    inside_page.evaluate("(job) => inside.door.setJobFields(job, { note: 'by the older app' })", JOB_ID)
-    inside_page.evaluate("inside.door.syncNow()")
-    sync = inside_page.evaluate("inside.readSync()")
-    assert (sync["waiting"], sync["refused"]) == (0, [])
-    there = {one["change"]["id"]: one["change"] for one in inside_server.changes()}
-    sent = there.pop(left["change"]["id"])
-    assert sent["body"] == left["change"]["body"], "the newer edit went up as it was"
-    held = inside_page.evaluate("inside.stateOf(inside.db)")
-    fact = f"observation/{left['mine']['id']}"
-    left["state"]["facts"][fact] = left["mine"]["record"]
-    left["state"]["fields"][f"job/{JOB_ID}"]["note"] = "by the older app"
-    assert held == {**left["state"], "newer": [sent["id"]]}, "it shows nothing of an edit it cannot read"
-    version, later, kept, meta = inside_page.evaluate(IS_STILL_THERE, left["mine"])
-    assert (version, later, meta) == (9990, {"id": 1, "of": "a newer app"}, {"key": "later", "value": [1]})
-    assert kept == left["mine"]
 
 
 def test_trays_count_contacts_and_leave_out_what_was_taken_back(inside_page: Page) -> None:
