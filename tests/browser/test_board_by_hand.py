@@ -1,118 +1,33 @@
-"""A board by hand: typed without a network, or pasted with every error by its line; kept once, corrected over it."""
+"""A board by hand: typed without a network, kept once, corrected over it."""
 
-import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import BrowserContext, Locator, Page, expect
+from playwright.sync_api import Page, expect
 
-from tests.browser.held_engine import let_engine_come
-from tests.browser.server_process import ServerProcess
-from tests.browser.test_screens_shape import SERIOUS, SIDEWAYS, SMALL_TARGETS, TARGET_PX
-from tests.browser.walks import JOB, go, safe_shop, wait_for_engine, wait_for_shop
-from tests.outside.test_pin_tables_by_csv import HDMI
-
-BY_HAND = "#/board-by-hand"
-# the words of a list's label stand before those of its choices
-ROLE, CONTACT, SIDE = (
-    re.compile(rf"^\s*{words}") for words in ("role(?!,)", "contact(?!s| 1 lies)", "which side sources")
+from tests.browser.by_hand import (
+    BY_HAND,
+    CONTACT,
+    NUMBERED,
+    ROLE,
+    SIDE,
+    boards_at,
+    describe,
+    looks_right,
+    lying,
+    tab_to,
+    to_by_hand,
+    wait_until_sent,
 )
-NUMBERED = "How contacts are numbered"
-CAMERA_NAMES = [
-    "GND", "D0N", "D0P", "GND", "D1N", "D1P", "GND", "CKN", "CKP", "GND", "D2N", "D2P", "GND", "D3N", "D3P", "GND",
-    "IO0", "IO1", "GND", "SCL", "SDA", "3V3",
-]
-EVERYTHING = """Pin,Signal,Net,Role,Row,Pair,Working volts,Limit,Source,Leads to,Holds data,Path,Joined
-1,LED_A,LED_A,LED+,outer,,21.5,28,board,,,F2 fuse > C88 to GND,led
-3,LED_A,LED_A,LED+,outer,,21.5,28,board,,,F2 fuse > C88 to GND,led
-2,D0N,,lane,inner,4,1.2,1.35,board,U7,holds,R5 33 > U7.14,
-4,D0P,,lane,inner,2,1.2,1.35,board,U7,,R6 33 > U7.15,"""
-CAMERA = "\n".join(f"{number}\t{name}" for number, name in enumerate(CAMERA_NAMES, 1))
+from tests.browser.server_process import ServerProcess
+from tests.browser.walks import JOB, go, safe_shop, wait_for_engine, wait_for_shop
 
 
 @pytest.fixture
 def server(tmp_path: Path, app_dir: Path) -> Iterator[ServerProcess]:
     """A shop whose one job is made safe."""
     yield from safe_shop(tmp_path, app_dir)
-
-
-def looks_right(page: Page) -> None:
-    """Fits a phone of 360 px, has targets of 48 px, and axe finds nothing serious."""
-    assert page.evaluate(SIDEWAYS) == []
-    assert page.evaluate(SMALL_TARGETS, TARGET_PX) == []
-    found = Axe().run(page).response["violations"]
-    assert [(one["id"], one["nodes"][0]["html"][:120]) for one in found if one["impact"] in SERIOUS] == []
-
-
-def to_by_hand(page: Page) -> None:
-    """From the bench to the form, the way a technician goes."""
-    wait_for_shop(page)
-    page.get_by_role("link", name="Take a device in").click()
-    page.get_by_role("link", name="Type the board in by hand").click()
-    expect(page.get_by_role("heading", name="A board by hand")).to_be_visible()
-
-
-FOCUSED = """() => {
-  const element = document.activeElement;
-  const labels = [...(element?.labels ?? [])].map((label) => label.innerText).join(" ");
-  return (labels || element?.innerText || "").replace(/\\s+/g, " ").trim();
-}"""
-
-
-def tab_to(page: Page, name: str, at_most: int = 80) -> None:
-    """Presses Tab until the focus is on something whose words begin so."""
-    for _ in range(at_most):
-        if page.evaluate(FOCUSED).startswith(name):
-            return
-        page.keyboard.press("Tab")
-    raise AssertionError(f"Tab never came to {name!r}")
-
-
-def describe(page: Page, rows: str, ref: str = "J7") -> None:
-    """Device, board, socket and rows."""
-    page.get_by_label("Device").fill("Camera test")
-    page.get_by_label("Board, as printed on it").fill("CB-2")
-    page.get_by_label("Socket", exact=True).fill(ref)
-    page.get_by_label("Pitch, mm").fill("0,5")
-    page.get_by_label("Contacts in each row, from the top").fill(rows)
-
-
-def lying(page: Page) -> Locator:
-    """The numbers as they lie, row by row."""
-    return page.get_by_role("list", name="numbers as they lie").get_by_role("listitem")
-
-
-def paste(page: Page, text: str) -> None:
-    """A table copied from a spreadsheet; what its columns are is proposed, then it is read."""
-    let_engine_come(page)
-    page.get_by_text("Paste them from a spreadsheet").click()
-    paste_again(page, text)
-
-
-def paste_again(page: Page, text: str) -> None:
-    """Other text in the open panel."""
-    page.get_by_label("The table, one line a contact").fill(text)
-    page.get_by_role("button", name=re.compile(r"Read the table: \d+ contacts")).click()
-
-
-def boards_at(server: ServerProcess, device: str) -> list[dict[str, Any]]:
-    """The shop's board versions of a device."""
-    page = server.get("/api/changes?after=0&limit=1000")
-    bodies = [one["change"]["body"] for one in page["changes"]]
-    return [
-        body["record"] for body in bodies
-        if body.get("kind") == "board_version" and body["record"]["device"] == device
-    ]
-
-
-def wait_until_sent(page: Page) -> None:
-    """Until the shop has answered everything."""
-    go(page, "#/shop")
-    page.get_by_role("button", name="Send now").click()
-    expect(page.get_by_text(re.compile(r"[1-9]\d* .*waiting|waiting.*[1-9]"))).to_have_count(0)
 
 
 def test_a_board_typed_without_a_network_is_chosen_for_the_device_and_kept_whole(
@@ -158,137 +73,6 @@ def test_a_board_typed_without_a_network_is_chosen_for_the_device_and_kept_whole
         21500, 28000, "board", "U7", "led_plus"
     )
     assert [(part["ref"], part["holds_data"]) for part in board["parts"]] == [("U7", True)]
-
-
-def test_the_camera_fpc_is_pasted_whole_with_roles_marked_as_proposed(page: Page, server: ServerProcess) -> None:
-    to_by_hand(page)
-    describe(page, "22")
-    paste(page, CAMERA)
-    expect(page.get_by_text("22 contacts taken.")).to_be_visible()
-    expect(page.get_by_label(re.compile(r"^\s*role, proposed from the name"))).to_have_value("ground")
-    looks_right(page)
-    page.get_by_role("button", name="The role of 1 is right").click()
-    expect(page.get_by_label(ROLE)).to_have_value("ground")
-    page.get_by_role("button", name="Keep this board").click()
-    expect(page.get_by_role("radio", name="Camera test · CB-2")).to_be_checked()
-    wait_until_sent(page)
-    (board,) = boards_at(server, "Camera test")
-    contacts = board["sockets"][0]["contacts"]
-    assert [contact["name"] for contact in contacts] == CAMERA_NAMES
-    assert contacts[0].get("role_origin", "typed") == "typed"
-    assert {contact["role_origin"] for contact in contacts[1:]} == {"proposed"}
-
-
-def test_a_spoilt_table_is_refused_by_line_and_nothing_of_it_is_taken(page: Page) -> None:
-    to_by_hand(page)
-    describe(page, "4")
-    paste(page, "1\tGND\n2\tD0N\n2\tD0P\n3-4\tGND\n5\tA\tB")
-    said = page.get_by_role("alert")
-    expect(said).to_contain_text("Nothing was taken.")
-    expect(said).to_contain_text("line 5: the line is not as long as the first one.")
-    paste_again(page, "1\tGND\n2\tD0N\n2\tD0P\n3-4\tGND")
-    expect(said).to_contain_text("line 3, column 1: the contact stands in line 2 already.")
-    expect(said).to_contain_text("line 4, column 1: several contacts stand in one line.")
-    expect(said).to_contain_text("contacts 3, 4 of the socket are in no line.")
-    expect(page.get_by_label("name", exact=True)).to_have_value("")
-    looks_right(page)
-
-
-def test_before_the_engine_is_here_the_shop_reads_the_table_and_without_both_the_text_stays(
-    new_context: Callable[[], BrowserContext], server: ServerProcess
-) -> None:
-    page = new_context().new_page()
-    page.route("**/engine/**", lambda route: route.abort())
-    page.goto(server.url)
-    to_by_hand(page)
-    paste(page, "1\tGND\n2\tD0N")
-    expect(page.get_by_text("2 contacts taken.")).to_be_visible()
-    server.kill()
-    page.get_by_text("Paste them from a spreadsheet").click()
-    page.get_by_role("button", name="Read the table: 2 contacts").click()
-    expect(page.get_by_role("alert")).to_contain_text("The table cannot be read now")
-    expect(page.get_by_label("The table, one line a contact")).to_have_value("1\tGND\n2\tD0N")
-    expect(page.get_by_label("name", exact=True)).to_have_value("GND")
-
-
-def test_a_killed_page_gives_back_the_pasted_text_and_what_its_columns_are(page: Page) -> None:
-    to_by_hand(page)
-    let_engine_come(page)
-    page.get_by_text("Paste them from a spreadsheet").click()
-    page.get_by_label("The table, one line a contact").fill("pin;signal;x\n1;GND;lane\n2;A;ground")
-    expect(page.get_by_label("between the columns")).to_have_value("semicolon")
-    page.get_by_label("column 3").select_option("role")
-    page.reload()
-    expect(page.get_by_label("column 3")).to_have_value("role")
-    expect(page.get_by_label("the first line is")).to_have_value("heading")
-    page.get_by_role("button", name="Read the table: 2 contacts").click()
-    expect(page.get_by_text("2 contacts taken.")).to_be_visible()
-    expect(page.get_by_label(ROLE)).to_have_value("lane")
-    # no rows were typed: the table's lines are one row
-    expect(page.get_by_label("Contacts in each row, from the top")).to_have_value("2")
-
-
-def test_published_tables_come_in_through_the_screen_without_a_network(page: Page, server: ServerProcess) -> None:
-    wait_for_shop(page)
-    page.evaluate("() => navigator.serviceWorker.ready.then(() => undefined)")
-    wait_for_engine(page)
-    server.kill()
-    go(page, "#/")
-    to_by_hand(page)
-    page.get_by_label("Device").fill("Camera test")
-    page.get_by_label("Board, as printed on it").fill("CB-2")
-    page.get_by_label("Socket", exact=True).fill("J7")
-    paste(page, CAMERA)
-    expect(page.get_by_text("22 contacts taken.")).to_be_visible()
-    page.get_by_role("button", name="Add a socket").click()
-    page.get_by_label("Socket", exact=True).fill("J8")
-    paste(page, HDMI)
-    expect(page.get_by_text("19 contacts taken.")).to_be_visible()
-    expect(page.get_by_label(NUMBERED)).to_have_value("odd_even")
-    expect(lying(page)).to_have_text(["upper 1 3 5 7 9 11 13 15 17 19", "lower 2 4 6 8 10 12 14 16 18"])
-    looks_right(page)
-    page.get_by_role("radio", name="J7, 22 contacts typed").check()
-    expect(lying(page)).to_have_text([re.compile("1 2 3 .* 22$")])
-    page.get_by_role("button", name="Keep this board").click()
-    expect(page.get_by_role("radio", name="Camera test · CB-2")).to_be_checked()
-    expect(page.get_by_role("radio", name="J8, 19 contacts")).to_be_visible()
-    server.start()
-    wait_until_sent(page)
-    (board,) = boards_at(server, "Camera test")
-    camera, hdmi = board["sockets"]
-    assert [contact["name"] for contact in camera["contacts"]] == CAMERA_NAMES
-    assert [(row["name"], row["contacts"]) for row in hdmi["rows"]] == [
-        ("upper", [str(number) for number in range(1, 20, 2)]), ("lower", [str(number) for number in range(2, 19, 2)]),
-    ]
-    named = {contact["number"]: (contact["name"], contact["role"]) for contact in hdmi["contacts"]}
-    assert (named["18"], named["19"], named["1"][0]) == (("+5 V", "rail_5v"), ("HPD", "hot_plug_detect"), "D2+")
-
-
-def test_everything_that_is_said_of_a_contact_can_be_pasted(page: Page, server: ServerProcess) -> None:
-    to_by_hand(page)
-    describe(page, "")
-    paste(page, EVERYTHING)
-    expect(page.get_by_text("4 contacts taken.")).to_be_visible()
-    expect(page.get_by_label(ROLE)).to_have_value("led_plus")
-    expect(page.get_by_label("What the module joins inside")).to_have_value("1 3")
-    expect(lying(page)).to_have_text(["outer 1 3", "inner 2 4"])
-    looks_right(page)
-    page.get_by_role("button", name="Keep this board").click()
-    expect(page.get_by_role("radio", name="Camera test · CB-2")).to_be_checked()
-    wait_until_sent(page)
-    (board,) = boards_at(server, "Camera test")
-    (socket,) = board["sockets"]
-    led, lane = socket["contacts"][0], socket["contacts"][2]
-    assert (led["number"], led["working_mv"], led["limit_mv"], led["sourced_by"]) == ("1", 21500, 28000, "board")
-    assert led["path"] == [
-        {"what": "series", "part": "F2", "ohm": None, "is_fuse": True, "blocks_dc": False},
-        {"what": "shunt", "part": "C88", "to_net": None},
-    ]
-    assert (lane["number"], lane["pair_with"], lane["leads_to"]) == ("2", "4", "U7")
-    assert lane["path"][-1] == {"what": "chip_pin", "part": "U7", "pin": "14"}
-    assert (socket["module_joins"], [row["name"] for row in socket["rows"]]) == ([["1", "3"]], ["outer", "inner"])
-    parts = {part["ref"]: part for part in board["parts"]}
-    assert (parts["U7"]["holds_data"], parts["F2"]["kind"], parts["C88"]["kind"]) == (True, "fuse", "capacitor")
 
 
 def test_rails_and_paths_typed_by_hand_serve_making_safe_and_the_forecast(page: Page, server: ServerProcess) -> None:
@@ -357,18 +141,6 @@ def test_contacts_that_are_left_out_keep_their_place_empty(page: Page, server: S
     assert [(row["contacts"], row["left_out"]) for row in board["sockets"][0]["rows"]] == [
         (["1", "3"], [2]), (["2", "4", "5"], []),
     ]
-
-
-def test_a_file_of_another_encoding_is_refused_and_a_plain_one_is_read(page: Page) -> None:
-    to_by_hand(page)
-    let_engine_come(page)
-    page.get_by_text("Paste them from a spreadsheet").click()
-    chooser = page.get_by_label("or a CSV file")
-    chooser.set_input_files({"name": "pins.csv", "mimeType": "text/csv", "buffer": "1;Größe\n".encode("latin-1")})
-    expect(page.get_by_role("alert")).to_contain_text("pins.csv is no text in UTF-8. Nothing was taken")
-    chooser.set_input_files({"name": "pins.csv", "mimeType": "text/csv", "buffer": b"\xef\xbb\xbf1;GND\r\n2;A\r\n"})
-    page.get_by_role("button", name="Read the table: 2 contacts").click()
-    expect(page.get_by_text("2 contacts taken.")).to_be_visible()
 
 
 def test_what_is_wrong_is_told_in_a_sentence_with_an_example_and_nothing_is_kept(
