@@ -30,7 +30,8 @@ self.addEventListener("install", (event) => {
   const { addRoutes } = event as Partial<RoutingInstallEvent>;
   if (addRoutes === undefined) return; // such a browser asks the listener above
   const unasked = addRoutes.call(event, [{ condition: { urlPattern: { pathname: "/api/*" } }, source: "network" }]);
-  event.waitUntil(unasked);
+  // a browser that refuses the rule installs the app all the same
+  event.waitUntil(unasked.catch(() => undefined));
 });
 
 cleanupOutdatedCaches();
