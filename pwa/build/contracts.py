@@ -92,13 +92,20 @@ def types_source(node: str, document: dict[str, object]) -> str:
     return HEADER + done.stdout + "\n" + aliases + "".join(alias_lines())
 
 
+def phone_tables() -> dict[str, object]:
+    """The tables, and what the record takes of a number: the phone keeps a record before any Struct has read it."""
+    from shared_models.limits import number_limits
+    from shared_models.tables import all_tables
+
+    # beside the tables and not among them: the engine imports those, and has no need to look into Structs
+    return {**all_tables(), "number_limits": msgspec.to_builtins(number_limits())}
+
+
 def write_contracts(node: str, out_dir: Path) -> None:
     """Writes both files; the old ones stay until the new ones are whole."""
     sys.path.insert(0, str(ROOT))
-    from shared_models.tables import all_tables
-
     out_dir.mkdir(parents=True, exist_ok=True)
-    tables = json.dumps(all_tables(), ensure_ascii=False, indent=1, sort_keys=True) + "\n"
+    tables = json.dumps(phone_tables(), ensure_ascii=False, indent=1, sort_keys=True) + "\n"
     for name, text in (
         ("models.ts", types_source(node, openapi_document(all_structs()))),
         ("tables.json", tables),

@@ -74,6 +74,9 @@ def test_a_shorted_rail_from_the_first_ohms_to_the_place_of_the_short(phone: Pag
     looks_right(phone)
 
     phone.get_by_role("button", name="N2 to core").click()
+    phone.get_by_label("N2 to core").fill("-5")
+    phone.get_by_role("button", name="Keep", exact=True).click()
+    expect(main.get_by_role("alert")).to_have_text('"-5" are no ohms; for example 4.7, 4k7, or OL.')
     phone.get_by_label("N2 to core").fill("OL")
     phone.get_by_role("button", name="Keep", exact=True).click()
     expect(main).to_contain_text("N2 to core reads OL: apart.")
@@ -87,6 +90,13 @@ def test_a_shorted_rail_from_the_first_ohms_to_the_place_of_the_short(phone: Pag
     phone.get_by_label("set to, volts").fill("0.5")
     phone.get_by_label("limit, amperes").fill("1")
     expect(phone.locator("footer")).to_contain_text("Measure first where the current goes in")
+    phone.get_by_label("set to, volts").fill("1e9")  # no number: nothing is injected on it, nor is a point kept
+    expect(main).to_contain_text('"1e9" is no setting of a supply in V; for example 0.3.')
+    expect(phone.locator("footer")).to_have_text("Do not inject yet.")
+    keep_point(phone, "0", "12")
+    expect(main.get_by_role("alert")).to_contain_text('"1e9" is no setting of a supply')
+    expect(phone.get_by_label("meter shows, mV")).to_have_value("12")
+    phone.get_by_label("set to, volts").fill("0,5")
 
     keep_point(phone, "a few", "12")
     expect(phone.get_by_role("alert")).to_contain_text('"a few" are no squares; for example 15')
@@ -104,6 +114,7 @@ def test_a_shorted_rail_from_the_first_ohms_to_the_place_of_the_short(phone: Pag
 
     keep_point(phone, "80", "620", "C80")
     expect(main).to_contain_text("C80 (620 mV): more than the supply gives")
+    expect(phone.locator("footer")).to_contain_text("C80 (620 mV): more than the supply gives")  # where the thumb is
     expect(main.get_by_role("img", name="Millivolts over squares")).to_have_count(0)
     phone.get_by_role("button", name="Take back C80").click()
     expect(main.get_by_role("img", name="Millivolts over squares")).to_be_visible()

@@ -141,6 +141,37 @@ def test_a_number_that_is_none_is_refused_before_it_is_kept(inside_page: Page) -
     assert refusal["kept"] == 0
 
 
+def test_a_number_that_no_record_takes_is_refused_before_it_is_kept(inside_page: Page) -> None:
+    """The shop would refuse it, and with it on the phone no opinion on the job could be formed any more."""
+    told = inside_page.evaluate(
+        """async () => {
+          const { db, door, once } = inside;
+          const job = await door.takeDeviceIn({ title: "x" });
+          const check = { check: "limit_set", done: true, limit_ma: 300, expected_ma: 120 };
+          const before = await db.changes.count();
+          const refused = [];
+          for (const wrong of [
+            () => door.addPowerCheck(job, { ...check, supply_mv: 999_999_000 }),
+            () => door.addPowerCheck(job, { ...check, limit_ma: 0 }),
+            () => door.setJobFields(job, { limit_cost: -1 }),
+            () => door.closeJob(job, { said_before: [{ story: "wet", odds: 0.5 }, { story: "leak", odds: 2 }] }, null),
+            () => door.setShopFigures({ options: [{ option: "stop" }, { option: "replace_part", work_h: 99_999 }] }),
+          ]) refused.push(await wrong().catch((error) => `${error.code} ${error.message}`));
+          const kept = (await db.changes.count()) - before;
+          await door.addPowerCheck(job, { ...check, supply_mv: 1_000_000 });
+          return { refused, kept, storage: await once(door.storage), then: await db.changes.count() - before };
+        }"""
+    )
+    assert told["refused"] == [
+        "wrong_value supply_mv: 999999000 is not kept; it takes 0 to 1000000.",
+        "wrong_value limit_ma: 0 is not kept; it takes more than 0, at most 1000000.",
+        "wrong_value limit_cost: -1 is not kept; it takes 0 to 1000000000.",
+        "wrong_value said_before.odds: 2 is not kept; it takes 0 to 1.",
+        'wrong_value Hours of "Replace the part": 99999 is too much; for example 1.5.',
+    ]
+    assert (told["kept"], told["then"], told["storage"]["is"]) == (0, 1, "ok")
+
+
 def test_two_tabs_number_their_edits_in_one_order(inside_page: Page, inside_server: ServerProcess) -> None:
     other = open_inside(inside_page.context.new_page(), inside_server)
     for tab, name in ((inside_page, "one"), (other, "two")):

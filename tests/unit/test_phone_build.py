@@ -12,7 +12,6 @@ import pytest
 
 from pwa.build import contracts, engine_zip, runtime
 from server.api.app_files import NAMED_BY_CONTENT
-from shared_models.tables import all_tables
 from tests.support.pyodide_node import MANIFEST, PUBLIC, PhoneError, PyodideNode
 
 
@@ -130,7 +129,7 @@ def test_every_struct_and_choice_has_its_type(repository: Path) -> None:
 
 def test_the_phones_tables_are_the_tables(repository: Path) -> None:
     assert json.loads((repository / "pwa/src/generated/tables.json").read_text()) == json.loads(
-        msgspec.json.encode(all_tables())
+        msgspec.json.encode(contracts.phone_tables())
     )
 
 

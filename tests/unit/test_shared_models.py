@@ -9,7 +9,9 @@ from msgspec.structs import fields
 from shared_models import tables
 from shared_models.board import Role
 from shared_models.chances import OptionKind
+from shared_models.change import ENTITY_TYPES, FACT_TYPES
 from shared_models.job import DataSet, Storage, Symptom, Tray, WhatHappened
+from shared_models.limits import NumberLimit, number_limits
 from shared_models.opinion import Verdict
 from shared_models.tables import KEYPAD, MAKE_SAFE_STEPS, ROLE_BY_ID, ROLES
 from tests.unit.test_evolution import STRUCTS
@@ -89,3 +91,13 @@ def test_every_default_the_phone_fills_in_is_the_structs_own() -> None:
     for name, filled in defaults.items():
         one = next(found for key, found in STRUCTS.items() if key.endswith(f".{name}"))
         assert set(filled) == {field.name for field in fields(one) if not field.required}, name
+
+
+def test_the_phone_is_told_which_numbers_a_record_takes() -> None:
+    limits = number_limits()
+    assert set(limits) == {*FACT_TYPES, *ENTITY_TYPES}
+    assert NumberLimit(at="limit_ma", over=0, most=1e6) in limits["power_check"]
+    assert NumberLimit(at="options.work_h", least=0, most=10_000) in limits["shop"]
+    assert NumberLimit(at="air_c", least=-60, most=120) in limits["reading"]
+    # a clamp's ohms may be none and a resistor's not: what only the member of a union says is not told
+    assert [one.at for one in limits["board_version"] if one.at.endswith("ohm")] == ["nets.bleed_ohm"]

@@ -3,6 +3,7 @@ import type { Closing, ClosingFacts, OptionKind, SaidBefore, Story, StoryKind, T
 import tables from "../generated/tables.json";
 import type { ClosingState, NewClosing } from "../store/closings";
 import { counted, listed, wordsOf } from "../ui/words";
+import { plainNumber } from "./chance_words";
 
 /** What was really wrong, as it stands in the draft: with the words it was chosen by. */
 export interface Wrong {
@@ -64,24 +65,16 @@ export function closeLacks(draft: CloseDraft): string | null {
   if (draft.wrong.length === 0 && !draft.never_found_out) return 'Say what was really wrong, or "never found out".';
   const unsaid = draft.wrong.find(({ how_known }) => how_known === "");
   if (unsaid !== undefined) return `Say how it is known: ${unsaid.words}.`;
-  for (const [text, what, most] of [
-    [draft.minutes, "minutes of work", 1e6],
-    [draft.cost, "the cost", 1e9],
+  for (const [text, what, most, example] of [
+    [draft.minutes, "minutes of work", 1e6, "45"],
+    [draft.cost, "the cost", 1e9, "120"],
   ] as const) {
-    const value = numberOf(text);
-    if (value === undefined) return `"${text}" is no number for ${what}; for example 45.`;
-    if (value !== null && value < 0) return `"${text}": ${what} cannot be below zero; for example 45.`;
-    if (value !== null && value > most) return `"${text}" is too much for ${what}; for example 45.`;
+    const value = plainNumber(text);
+    if (value === undefined) return `"${text}" is no number for ${what}; for example ${example}.`;
+    if (value !== null && value < 0) return `"${text}": ${what} cannot be below zero; for example ${example}.`;
+    if (value !== null && value > most) return `"${text}" is too much for ${what}; for example ${example}.`;
   }
   return null;
-}
-
-/** Null: nothing was typed. Undefined: no number. */
-function numberOf(text: string): number | null | undefined {
-  const plain = text.trim().replace(",", ".");
-  if (plain === "") return null;
-  const value = Number(plain);
-  return Number.isFinite(value) ? value : undefined;
 }
 
 /** `before`: closings that stand and that this one replaces; the odds stay those that were said first. */
@@ -96,8 +89,8 @@ export function closingOf(draft: CloseDraft, facts: ClosingFacts | null, before:
     did: draft.did,
     device: draft.device,
     data: draft.data,
-    work_min: numberOf(draft.minutes) ?? null,
-    whole_cost: numberOf(draft.cost) ?? null,
+    work_min: plainNumber(draft.minutes) ?? null,
+    whole_cost: plainNumber(draft.cost) ?? null,
     parts_replaced: draft.parts.split(",").flatMap((part) => (part.trim() === "" ? [] : [part.trim()])),
     note: draft.note.trim(),
     supersedes: before.map(({ id }) => id),
@@ -119,13 +112,14 @@ export function holdingOf(holds: Closing, standing: readonly Closing[]): NewClos
 export function beforeClosing(state: ClosingState, noFacts: string | null): string[] {
   const said: string[] = [];
   if (state.readings_waiting > 0) {
+    const one = state.readings_waiting === 1;
     said.push(
-      `${counted(state.readings_waiting, "reading")} of this job ${state.readings_waiting === 1 ? "is" : "are"} still on the way to the shop. Nothing is lost: they go on, and the closing goes after them.`,
+      `${counted(state.readings_waiting, "reading")} of this job ${one ? "is" : "are"} still on the way to the shop. Nothing is lost: ${one ? "it goes on, and the closing goes after it" : "they go on, and the closing goes after them"}.`,
     );
   }
   if (state.readings_refused > 0) {
     said.push(
-      `${counted(state.readings_refused, "reading")} of this job ${state.readings_refused === 1 ? "was" : "were"} refused by the shop and stay on this phone only: look at why first.`,
+      `${counted(state.readings_refused, "reading")} of this job ${state.readings_refused === 1 ? "was" : "were"} refused by the shop and ${state.readings_refused === 1 ? "stays" : "stay"} on this phone only: look at why first.`,
     );
   }
   if (noFacts !== null) said.push(`No opinion could be formed (${noFacts}): the closing will hold no odds to be judged by.`);

@@ -1,6 +1,7 @@
 /** What the screen of a shorted rail takes and says by itself: rails to choose, squares as typed, settings of a supply. */
 import type { BoardPad, BoardVersion, Opinion, RailPoint } from "../generated/models";
 import tables from "../generated/tables.json";
+import { ohms } from "./ohms";
 
 /** Names of the board's rails, by its nets and by its contacts' roles. */
 export function railNames(board: BoardVersion): string[] {
@@ -48,6 +49,27 @@ export function squaresTyped(text: string): number | null {
 export function numberTyped(text: string): number | null {
   const plain = text.trim().replace(",", ".").replace("−", "-");
   return /^-?(\d+\.?\d*|\.\d+)$/.test(plain) ? Number(plain) : null;
+}
+
+/** No bench supply gives more; the record of a point takes no more. */
+const MOST = { V: 100, A: 1000 } as const;
+const EXAMPLE = { V: "0.3", A: "1" } as const;
+
+/** What a supply is set to, typed in volts or amperes, in thousandths; a sentence for what is none, null for nothing. */
+export function supplyTyped(text: string, unit: keyof typeof MOST): number | string | null {
+  if (text.trim() === "") return null;
+  const value = numberTyped(text);
+  if (value === null || value < 0) return `"${text}" is no setting of a supply in ${unit}; for example ${EXAMPLE[unit]}.`;
+  if (value > MOST[unit]) return `"${text}" ${unit}: no bench supply gives that; for example ${EXAMPLE[unit]}.`;
+  return Math.round(value * 1000);
+}
+
+/** What ohms typed are not, as a sentence; null: a number, with k, M or R if need be, or OL. What they are is the engine's. */
+export function ohmsTrouble(text: string): string | null {
+  const plain = text.trim();
+  if (plain === "") return "Type what the meter shows, for example 4.7, or OL.";
+  if (/^([o0]?\.?l|over|overload)$/i.test(plain) || ohms(plain) >= 0) return null;
+  return `"${plain}" are no ohms; for example 4.7, 4k7, or OL.`;
 }
 
 /** "C12 pin 2, top side". */

@@ -12,6 +12,9 @@ import { SHOP_ID, figuresOfShop } from "./sheet";
 import { visibleEntity } from "./rows";
 import type { Writer } from "./write";
 
+const MOST_MONEY = 1e9;
+const MOST_HOURS = 10_000;
+
 export type NewPowerCheck = Pick<PowerCheck, "check"> & Partial<Omit<PowerCheck, "id" | "job_id" | "check" | "checked_at_ms" | "checked_by" | "v">>;
 export type WholeFigures = Required<ShopFigures>;
 export type FigureFields = Partial<Omit<ShopFigures, "id" | "v">>;
@@ -20,7 +23,7 @@ export interface DecideDoors {
   /** A line before power, ticked or taken back. */
   addPowerCheck(jobId: string, check: NewPowerCheck): Promise<string>;
   shopFigures(): Live<WholeFigures>;
-  /** Rejects with `wrong_value` where a cost or hours are below zero. */
+  /** Rejects with `wrong_value` where a cost or hours are below zero, or more than the record takes. */
   setShopFigures(fields: FigureFields): Promise<void>;
 }
 
@@ -41,7 +44,7 @@ export function decideDoors(
     },
     shopFigures: () => asked(async () => wholeFigures(await figuresOfShop(db))),
     async setShopFigures(fields) {
-      const wrong = belowZero(fields);
+      const wrong = senseless(fields);
       if (wrong !== null) throw new StoreError("wrong_value", wrong);
       await writer.commit([{ what: "fields_set", kind: "shop", id: SHOP_ID, fields: { ...fields } }]);
     },
@@ -53,16 +56,17 @@ function wholeFigures(given: ShopFigures | null): WholeFigures {
 }
 
 /** What is wrong with the figures, in words; null: nothing. */
-export function belowZero({ hour_cost, options }: FigureFields): string | null {
-  if (hour_cost != null && hour_cost < 0) return sentence("An hour", hour_cost, "60");
+function senseless({ hour_cost, options }: FigureFields): string | null {
+  const told = [sentence("An hour", hour_cost, MOST_MONEY, "60")];
   for (const { option, parts_cost, work_h } of options ?? []) {
     const title = tables.options.find(({ id }) => id === option)?.words ?? option;
-    if (parts_cost != null && parts_cost < 0) return sentence(`Parts of "${title}"`, parts_cost, "4.50");
-    if (work_h != null && work_h < 0) return sentence(`Hours of "${title}"`, work_h, "1.5");
+    told.push(sentence(`Parts of "${title}"`, parts_cost, MOST_MONEY, "4.50"));
+    told.push(sentence(`Hours of "${title}"`, work_h, MOST_HOURS, "1.5"));
   }
-  return null;
+  return told.find((one) => one !== null) ?? null;
 }
 
-function sentence(what: string, given: number, example: string): string {
-  return `${what}: ${given} is below zero. Nothing costs less than nothing; for example ${example}.`;
+function sentence(what: string, given: number | null | undefined, most: number, example: string): string | null {
+  if (given != null && given < 0) return `${what}: ${given} is below zero. Nothing costs less than nothing; for example ${example}.`;
+  return given != null && given > most ? `${what}: ${given} is too much; for example ${example}.` : null;
 }

@@ -2,7 +2,9 @@
 import { writable } from "svelte/store";
 
 import { isStorageFull } from "./db";
-import { type State, type StorageState, StoreError } from "./door";
+import { type State, type StorageState, StoreError, type StoreErrorCode } from "./door";
+
+const ASKED_WRONGLY: readonly StoreErrorCode[] = ["not_found", "not_complete", "not_safe", "wrong_value"];
 
 export class StorageWatch {
   readonly #state = writable<StorageState>({ is: "ok", persistent: null });
@@ -24,7 +26,7 @@ export class StorageWatch {
   failed(error: unknown): StoreError {
     const known = error instanceof StoreError ? error : storeError(error);
     // a write that was asked for wrongly says nothing about the storage
-    if (known.code === "not_found" || known.code === "not_complete" || known.code === "not_safe") return known;
+    if (ASKED_WRONGLY.includes(known.code)) return known;
     this.#state.set({ is: "failed", code: known.code, why: known.message, since_ms: Date.now() });
     return known;
   }

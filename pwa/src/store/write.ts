@@ -11,7 +11,9 @@ import type { Body, Change } from "../generated/models";
 import { applyChange } from "./apply";
 import { carryAll } from "./carry";
 import { BODY_V, onLiveConnection, type PhoneDb } from "./db";
+import { StoreError } from "./door";
 import { HLC_ZERO, shopTime, tick } from "./hlc";
+import { outOfBounds } from "./limits";
 import { subjectOf, waiting } from "./outbox_row";
 import { toPlain } from "./plain";
 import type { StorageWatch } from "./storage_state";
@@ -47,7 +49,7 @@ export class Writer {
    */
   async commit(bodies: readonly Body[], draftKey?: string, beside?: Beside): Promise<void> {
     try {
-      const edits = bodies.map((body): Edit => ({ id: uuidv7(), body: toPlain({ ...body, v: BODY_V }) }));
+      const edits = bodies.map((body): Edit => ({ id: uuidv7(), body: withinBounds(toPlain({ ...body, v: BODY_V })) }));
       await onLiveConnection(this.db, () => this.#keep(edits, draftKey, beside));
     } catch (error) {
       throw this.storage.failed(error);
@@ -84,6 +86,13 @@ export class Writer {
       if (draftKey !== undefined) await db.drafts.delete(draftKey);
     });
   }
+}
+
+/** The body as it is; throws where a number of it is none that the record takes. */
+function withinBounds(body: Body): Body {
+  const wrong = outOfBounds(body);
+  if (wrong !== null) throw new StoreError("wrong_value", wrong);
+  return body;
 }
 
 async function keepOne(db: PhoneDb, { id, body }: Edit): Promise<void> {
