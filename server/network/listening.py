@@ -9,6 +9,7 @@ from typing import Any
 
 import uvicorn
 
+from server.network.lingering import Lingering
 from server.network.trouble import Trouble
 
 GRACE_S = 5
@@ -51,8 +52,8 @@ class Listener(uvicorn.Server):
 def listener(app: Any, context: ssl.SSLContext | None, *, lifespan: bool, behind_proxy: bool = False) -> Listener:
     """A server for an ASGI application, with TLS when there is a context."""
     config = uvicorn.Config(
-        app, log_level="warning", server_header=False, ws="none", timeout_graceful_shutdown=GRACE_S, access_log=False,
-        lifespan="on" if lifespan else "off",
+        Lingering(app), log_level="warning", server_header=False, ws="none", timeout_graceful_shutdown=GRACE_S,
+        access_log=False, lifespan="on" if lifespan else "off",
         # an address in a header is somebody's only where a proxy stands before this server
         proxy_headers=behind_proxy, forwarded_allow_ips=LOOPBACK,
     )

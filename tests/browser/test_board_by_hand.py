@@ -20,6 +20,7 @@ from tests.browser.by_hand import (
     to_by_hand,
     wait_until_sent,
 )
+from tests.browser.drafts_kept import until_kept
 from tests.browser.server_process import ServerProcess
 from tests.browser.walks import JOB, go, safe_shop, wait_for_engine, wait_for_shop
 
@@ -58,6 +59,7 @@ def test_a_board_typed_without_a_network_is_chosen_for_the_device_and_kept_whole
     page.get_by_role("button", name="Next").click()
     expect(page.get_by_label(CONTACT)).to_have_value("3")
     # a killed page gives back what was typed
+    until_kept(page, '"2 4"')
     page.reload()
     expect(page.get_by_label("working volts", exact=True)).to_have_value("21,5")
     page.get_by_role("button", name="Keep this board").click()

@@ -9,6 +9,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Locator, Page, expect
 
+from tests.browser.drafts_kept import until_kept
 from tests.browser.server_process import ServerProcess
 from tests.browser.test_screens_shape import SERIOUS, SIDEWAYS, SMALL_TARGETS, TARGET_PX
 from tests.browser.walks import go, make_safe, number, safe_shop, to_sweep, wait_for_engine, wait_for_shop
@@ -186,7 +187,7 @@ def test_a_list_of_pins_is_asked_for_its_columns_and_then_read(page: Page) -> No
 
 def test_a_board_half_gone_through_is_there_again_after_the_page_was_killed(page: Page) -> None:
     keep_board(page)
-    page.get_by_label("Device").blur()
+    until_kept(page, "RT-1")
     page.reload()
     go(page, FROM_FILE)
     expect(page.get_by_text("Kept from before.")).to_be_visible()

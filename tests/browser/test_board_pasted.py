@@ -22,6 +22,7 @@ from tests.browser.by_hand import (
     to_by_hand,
     wait_until_sent,
 )
+from tests.browser.drafts_kept import until_kept
 from tests.browser.held_engine import let_engine_come
 from tests.browser.server_process import ServerProcess
 from tests.browser.walks import go, safe_shop, wait_for_engine, wait_for_shop
@@ -92,6 +93,7 @@ def test_a_killed_page_gives_back_the_pasted_text_and_what_its_columns_are(page:
     page.get_by_label("The table, one line a contact").fill("pin;signal;x\n1;GND;lane\n2;A;ground")
     expect(page.get_by_label("between the columns")).to_have_value("semicolon")
     page.get_by_label("column 3").select_option("role")
+    until_kept(page, '"role":3')
     page.reload()
     expect(page.get_by_label("column 3")).to_have_value("role")
     expect(page.get_by_label("the first line is")).to_have_value("heading")

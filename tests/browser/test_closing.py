@@ -5,6 +5,7 @@ from typing import Any
 
 from playwright.sync_api import Locator, Page, expect
 
+from tests.browser.drafts_kept import until_kept
 from tests.browser.seeds import JOB_ID, Device, proofs_of, send
 from tests.browser.server_process import ServerProcess
 from tests.browser.test_healthy_board import looks_right
@@ -60,6 +61,7 @@ def test_a_job_is_closed_offline_settled_between_two_and_teaches(page: Page, ser
     close.click()
     expect(said(page)).to_contain_text('"-5": minutes of work cannot be below zero; for example 45.')
     page.get_by_label("Minutes of work").fill("45")
+    until_kept(page, '"45"')
     page.reload()
     expect(page.get_by_label("Minutes of work")).to_have_value("45")
     wait_for_engine(page)

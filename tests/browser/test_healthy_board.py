@@ -9,6 +9,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import BrowserContext, Page, expect
 
 from tests.browser.conftest import PATIENCE_MS
+from tests.browser.drafts_kept import until_kept
 from tests.browser.seeds import BOARD_ID, JOB_ID, METER_ID, Device, board, seed, send
 from tests.browser.server_process import ServerProcess
 from tests.browser.test_screens_shape import SERIOUS, SIDEWAYS, SMALL_TARGETS, TARGET_PX
@@ -110,15 +111,8 @@ def test_what_was_typed_of_a_healthy_board_survives_a_killed_page(page: Page) ->
     page.get_by_label("Air temperature").fill("19")
     page.get_by_role("checkbox", name="cleaned").check()
     page.get_by_role("radio", name="Test device").check()
-    kept = """() => new Promise((settle) => {
-      const open = indexedDB.open("second-probe");
-      open.onsuccess = () => {
-        const ask = open.result.transaction("drafts").objectStore("drafts").get("take-in-healthy");
-        ask.onsuccess = () => { open.result.close(); settle(JSON.stringify(ask.result ?? null)); };
-      };
-    })"""
     expect(page.get_by_label("Where it lies")).to_have_value("shelf 9")
-    page.wait_for_function(f"""async () => (await ({kept})()).includes('"board":"')""")
+    until_kept(page, '"board":"')
     page.reload()
     expect(page.get_by_text("Kept from before.")).to_be_visible()
     expect(page.get_by_label("Where it lies")).to_have_value("shelf 9")
@@ -130,7 +124,7 @@ def test_what_was_typed_of_a_healthy_board_survives_a_killed_page(page: Page) ->
     expect(page.get_by_label("Where it lies")).to_have_value("")
     expect(page.get_by_text("Kept from before.")).to_have_count(0)
     page.get_by_label("Where it lies").fill("another")
-    page.wait_for_function(f"async () => (await ({kept})()).includes('another')")
+    until_kept(page, "another")
     page.reload()
     page.get_by_role("button", name="Start over").click()
     expect(page.get_by_label("Where it lies")).to_have_value("")

@@ -2,6 +2,7 @@
 
 from playwright.sync_api import Page, expect
 
+from tests.browser.drafts_kept import until_kept
 from tests.browser.server_process import ServerProcess
 from tests.browser.walks import (
     JOB,
@@ -37,7 +38,7 @@ def test_what_is_typed_at_the_counter_is_there_again_after_the_page_was_killed(p
     page.get_by_role("checkbox", name="liquid").check()
     page.get_by_label("In their words").fill("fell off the quay")
     expect(page.get_by_role("checkbox", name="liquid")).to_be_checked()
-    page.wait_for_timeout(200)  # the draft is saved as it is typed; a kill within the same breath may lose a letter
+    until_kept(page, "fell off the quay")
     page.reload()
     expect(page.get_by_text("Kept from before.")).to_be_visible()
     expect(page.get_by_label("What and whose")).to_have_value("Depth logger")
