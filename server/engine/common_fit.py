@@ -12,9 +12,10 @@ equations. Several starts, since with most contacts low there are several modes;
 """
 
 import math
+from functools import lru_cache
 from typing import NamedTuple
 
-from server.engine.constants.bench import LOG_2PI_HALF
+from server.engine.constants.bench import FACTORS_AT_ONCE, LOG_2PI_HALF
 from server.engine.constants.sessions import (
     BANDGAP_MV,
     EVIDENCE_MARGIN,
@@ -32,6 +33,7 @@ from server.engine.constants.sessions import (
 )
 from server.engine.fit_arrow import (
     NO_CHIP,
+    Alike,
     Arrow,
     Chip,
     Names,
@@ -40,6 +42,7 @@ from server.engine.fit_arrow import (
     Row,
     Six,
     bounded,
+    log_determinant,
     normal_equations,
     prior_cost,
     solved,
@@ -61,6 +64,12 @@ class Point(NamedTuple):
     chip: str = ""
     chip_mv: float = 0.0
     die_mv: float = 0.0
+
+
+_BY_DEPTH = (1 - FAULT_ANY_SHARE) / math.log(FAULT_DEPTH_MAX_MV / FAULT_DEPTH_MIN_MV)
+FAULT_LOW, FAULT_HIGH = _BY_DEPTH * FAULT_LOW_SHARE, _BY_DEPTH * (1 - FAULT_LOW_SHARE)
+FAULT_FLAT = FAULT_ANY_SHARE / (2 * FAULT_DEPTH_MAX_MV)
+"""Densities of faults: by the logarithm of their depth, low and high; and of any depth, per mV."""
 
 
 class CommonFit(NamedTuple):
@@ -89,9 +98,18 @@ def nothing_in_common(prior: Prior) -> CommonFit:
     return CommonFit(0.0, 0.0, 0.0, (a * a, 0.0, 0.0, k * k, 0.0, o * o), {}, [], 0.0)
 
 
+@lru_cache
 def die_of(group: str) -> str:
     """The name of the chip that a group of lines belongs to; "" where none is known."""
     return group.partition("/")[0]
+
+
+def leaning_mv(fit: CommonFit, chip: str, chip_mv: float, die_mv: float) -> float:
+    """Offset and lean at a contact of that group, mV."""
+    told = chip_mv * fit.chips.get(chip, NO_CHIP).lean
+    if die_mv:
+        told += die_mv * fit.chips.get(die_of(chip), NO_CHIP).lean
+    return fit.offset_mv + told
 
 
 def lean_of(
@@ -101,16 +119,16 @@ def lean_of(
     own = fit.chips.get(chip, NO_CHIP)
     pull = chip_mv / own.precision
     x, y, z = per_log - pull * own.tie_log, per_k - pull * own.tie_k, 1 - pull * own.tie_mv
-    told, alone = chip_mv * own.lean, chip_mv * pull
+    alone = chip_mv * pull
     if die_mv:
         die = fit.chips.get(die_of(chip), NO_CHIP)
         left = die_mv - pull * own.tie_die
         pull = left / die.precision
         x, y, z = x - pull * die.tie_log, y - pull * die.tie_k, z - pull * die.tie_mv
-        told, alone = told + die_mv * die.lean, alone + left * pull
+        alone += left * pull
     aa, ak, ao, kk, ko, oo = fit.covariance
     variance = aa * x * x + kk * y * y + oo * z * z + 2 * (ak * x * y + ao * x * z + ko * y * z)
-    return fit.offset_mv + told, max(0.0, variance) + alone
+    return leaning_mv(fit, chip, chip_mv, die_mv), max(0.0, variance) + alone
 
 
 def leaning_less(fit: CommonFit, share: dict[str, float], lean_most: float) -> CommonFit:
@@ -133,16 +151,16 @@ def fit_common(points: list[Point], prior: Prior, starts: list[tuple[float, floa
     """The common unknowns of these points, from the best of several (log current, kelvin) starts."""
     if not points:
         return nothing_in_common(prior)
-    rows, names = _rows(points, prior)
-    level = _Leans([0.0] * len(names.groups), [0.0] * len(names.dies))
-    best = _settle(starts[0], level, rows, names, prior, steps)
+    laid = _laid(points, prior)
+    level = _Leans([0.0] * len(laid.names.groups), [0.0] * len(laid.names.dies))
+    best = _settle(starts[0], level, laid, prior, steps)
     if len(points) >= FEW_CONTACTS and not is_strained(best, prior):
         return best
     others = [(start, level) for start in starts[1:]]
-    if len(points) >= FEW_CONTACTS and names.groups:
-        others.append((starts[0], _middle_leans(points, names)))
+    if len(points) >= FEW_CONTACTS and laid.names.groups:
+        others.append((starts[0], _middle_leans(points, laid.names)))
     for start, leans in others:
-        tried = _settle(start, leans, rows, names, prior, steps)
+        tried = _settle(start, leans, laid, prior, steps)
         # two starts that reach one optimum differ by what the last step left, and the last bits of that are the
         # machine's: the earlier start stands unless another is better by more than that
         if tried.evidence > best.evidence + EVIDENCE_MARGIN:
@@ -157,36 +175,51 @@ class _Leans(NamedTuple):
     dies: list[float]
 
 
-def _rows(points: list[Point], prior: Prior) -> tuple[list[Row], Names]:
-    """The points as the steps take them, and the names of groups and chips in their order."""
-    groups = sorted({point.chip for point in points if point.chip})
-    dies = sorted({die_of(point.chip) for point in points if point.die_mv})
-    places = {name: place for place, name in enumerate(dies)}
-    rows = [
-        Row(
-            point.expected_mv - point.path.series_ohm * prior.current_ma,
-            point.path.ideality,
-            point.path.series_ohm,
-            point.read_mv,
-            point.scale_mv,
-            groups.index(point.chip) if point.chip else -1,
-            point.chip_mv if point.chip else 0.0,
-            places[die_of(point.chip)] if point.die_mv else -1,
-            point.die_mv,
+class _Laid(NamedTuple):
+    """The points as the steps take them: those that lean alike together; `order`: which point stands at each place.
+    `names` of groups and chips in their order.
+    """
+
+    bundles: list[Alike]
+    names: Names
+    order: list[int]
+
+
+def _laid(points: list[Point], prior: Prior) -> _Laid:
+    together: dict[tuple[str, float, float], list[int]] = {}
+    for place, point in enumerate(points):
+        together.setdefault((point.chip, point.chip_mv, point.die_mv), []).append(place)
+    groups = sorted({chip for chip, _, _ in together if chip})
+    dies = sorted({die_of(chip) for chip, _, die_mv in together if die_mv})
+    group_at = {name: place for place, name in enumerate(groups)}
+    die_at = {name: place for place, name in enumerate(dies)}
+    bundles = [
+        Alike(
+            group_at.get(chip, -1),
+            chip_mv if chip else 0.0,
+            die_at[die_of(chip)] if die_mv else -1,
+            die_mv,
+            [_row(points[place], points[place].path, prior.current_ma) for place in places],
         )
-        for point in points
+        for (chip, chip_mv, die_mv), places in together.items()
     ]
-    return rows, Names(groups, dies, [places.get(die_of(name), -1) for name in groups])
+    names = Names(groups, dies, [die_at.get(die_of(name), -1) for name in groups])
+    return _Laid(bundles, names, [place for places in together.values() for place in places])
+
+
+def _row(point: Point, path: Path, current_ma: float) -> Row:
+    ohm = path.series_ohm
+    return point.expected_mv - ohm * current_ma, path.ideality, ohm, point.read_mv, point.scale_mv
 
 
 def fit_again(points: list[Point], prior: Prior, before: CommonFit, steps: int) -> CommonFit:
     """The common unknowns of these points, from where a fit of nearly the same points stood."""
-    rows, names = _rows(points, prior)
+    laid = _laid(points, prior)
     leans = _Leans(
-        [before.chips.get(name, NO_CHIP).lean for name in names.groups],
-        [before.chips.get(name, NO_CHIP).lean for name in names.dies],
+        [before.chips.get(name, NO_CHIP).lean for name in laid.names.groups],
+        [before.chips.get(name, NO_CHIP).lean for name in laid.names.dies],
     )
-    return _settle((before.log_current, before.kelvin), leans, rows, names, prior, steps, before.offset_mv)
+    return _settle((before.log_current, before.kelvin), leans, laid, prior, steps, before.offset_mv)
 
 
 def is_strained(fit: CommonFit, prior: Prior) -> bool:
@@ -223,8 +256,7 @@ def _middle(told: list[float]) -> float:
 def _settle(
     start: tuple[float, float],
     leans: _Leans,
-    rows: list[Row],
-    names: Names,
+    laid: _Laid,
     prior: Prior,
     steps: int,
     offset_mv: float | None = None,
@@ -233,19 +265,47 @@ def _settle(
     most = prior.lean_most
     groups, dies = ([min(max(lean, -most), most) for lean in told] for told in leans)
     now = Now(*bounded(start[0], start[1], prior.current_ma, prior.air_c), offset_mv or 0.0, groups, dies)
-    fit = nothing_in_common(prior)
-    for step in range(steps):
-        left, healthy, faulty = _look(rows, now, prior, step == 0 and offset_mv is None)
-        weights, likelihood = _healthy_weights(healthy, faulty)
-        arrow = normal_equations(rows, names, left, weights, now, prior)
-        evidence = likelihood - 0.5 * (prior_cost(now, prior) + arrow.log_determinant)
-        now = solved(arrow, names, prior)
-        squares = 0.0
-        for weight, residual, row in zip(weights, left, rows, strict=True):
-            squares += weight * (residual / row.scale_mv) * (residual / row.scale_mv)
-        told = (now.log_current, now.kelvin, now.offset_mv, arrow.covariance)
-        fit = CommonFit(*told, _chips(names, now, arrow), weights, evidence, squares)
-    return fit
+    step = _step(laid, now, prior, chips_unknown=offset_mv is None)
+    for _ in range(1, steps):
+        step = _step(laid, step.to, prior, chips_unknown=False)
+    return _told(laid, step, prior)
+
+
+class _Step(NamedTuple):
+    """One step of the reweighting: from where to where, what was `left` of each reading there, the probability that
+    each is healthy, the logarithm of their likelihood, and the equations.
+    """
+
+    at: Now
+    to: Now
+    left: list[float]
+    weights: list[float]
+    likelihood: float
+    arrow: Arrow
+
+
+def _step(laid: _Laid, now: Now, prior: Prior, *, chips_unknown: bool) -> _Step:
+    left, healthy, faulty = _look(laid.bundles, now, prior, chips_unknown)
+    weights, likelihood = _healthy_weights(healthy, faulty)
+    arrow = normal_equations(laid.bundles, laid.names, left, weights, now, prior)
+    return _Step(now, solved(arrow, laid.names, now, prior), left, weights, likelihood, arrow)
+
+
+def _told(laid: _Laid, step: _Step, prior: Prior) -> CommonFit:
+    """The fit that a step ends with; its weights and evidence are those of where the step began."""
+    evidence = step.likelihood - 0.5 * (prior_cost(step.at, prior) + log_determinant(step.arrow))
+    weights = [0.0] * len(step.weights)
+    for place, weight in zip(laid.order, step.weights, strict=True):
+        weights[place] = weight
+    scales = [scale for alike in laid.bundles for *_, scale in alike.rows]
+    squares = 0.0
+    for weight, residual, scale in zip(step.weights, step.left, scales, strict=True):
+        squares += weight * (residual / scale) * (residual / scale)
+    to = step.to
+    chips = _chips(laid.names, to, step.arrow)
+    return CommonFit(
+        to.log_current, to.kelvin, to.offset_mv, step.arrow.covariance, chips, weights, evidence, squares
+    )
 
 
 def _chips(names: Names, now: Now, arrow: Arrow) -> dict[str, Chip]:
@@ -258,7 +318,7 @@ def _chips(names: Names, now: Now, arrow: Arrow) -> dict[str, Chip]:
 
 
 def _look(
-    rows: list[Row], now: Now, prior: Prior, chips_unknown: bool
+    bundles: list[Alike], now: Now, prior: Prior, chips_unknown: bool
 ) -> tuple[list[float], list[float], list[float]]:
     """What is left of each reading, and its density (per mV) if healthy and if faulty."""
     warm = KELVIN + prior.air_c
@@ -266,48 +326,63 @@ def _look(
     vt = VT_MV_PER_K * (warm + now.kelvin)
     to_ma = prior.current_ma * math.exp(now.log_current)
     common = BANDGAP_MV * (1 - ratio) - XTI * vt * math.log(ratio) + now.offset_mv
-    by_depth = (1 - FAULT_ANY_SHARE) / math.log(FAULT_DEPTH_MAX_MV / FAULT_DEPTH_MIN_MV)
-    depth, height = by_depth * FAULT_LOW_SHARE, by_depth * (1 - FAULT_LOW_SHARE)
-    flat = FAULT_ANY_SHARE / (2 * FAULT_DEPTH_MAX_MV)
-    norm = math.exp(-LOG_2PI_HALF)
+    per_ideality = vt * now.log_current
+    norm, exp = math.exp(-LOG_2PI_HALF), math.exp
     left: list[float] = []
     healthy: list[float] = []
-    faulty: list[float] = []
-    for junction, ideality, ohm, read, scale, group, pull, die, die_mv in rows:
-        residual = read - (junction * ratio + common + ideality * vt * now.log_current + ohm * to_ma)
-        if group >= 0:
-            residual -= pull * now.groups[group]
-        if die >= 0:
-            residual -= die_mv * now.dies[die]
+    for alike in bundles:
+        leaning = common + now.lean_mv(alike)
         # before the chips are known they are part of the scatter
-        wide = math.hypot(math.hypot(scale, pull), die_mv) if chips_unknown else scale
-        z = residual / wide
-        apart = max(abs(residual), FAULT_DEPTH_MIN_MV)
-        left.append(residual)
-        healthy.append(norm * math.exp(-0.5 * z * z) / wide)
-        # no step at zero: a start lays the middle reading there, and a machine's last bit would choose its side
-        down = min(max(0.5 - 0.5 * residual / FAULT_DEPTH_MIN_MV, 0.0), 1.0)
-        sided = down * depth + (1 - down) * height
-        faulty.append(flat + (sided / apart if apart < FAULT_DEPTH_MAX_MV else 0.0))
-    return left, healthy, faulty
+        more = math.hypot(alike.pull_mv, alike.die_mv) if chips_unknown else 0.0
+        for junction, ideality, ohm, read, scale in alike.rows:
+            residual = read - (junction * ratio + leaning + ideality * per_ideality + ohm * to_ma)
+            wide = math.hypot(scale, more) if more else scale
+            z = residual / wide
+            left.append(residual)
+            healthy.append(norm * exp(-0.5 * z * z) / wide)
+    return left, healthy, _if_faulty(left)
+
+
+def _if_faulty(left: list[float]) -> list[float]:
+    """The density (per mV) of what is left of each reading if its contact is faulty: one-sided, even in the logarithm
+    of how deep the fault is, and a little of anything.
+    """
+    told: list[float] = []
+    for residual in left:
+        density = FAULT_FLAT
+        if -FAULT_DEPTH_MIN_MV < residual < FAULT_DEPTH_MIN_MV:
+            # no step at zero: a start lays the middle reading there, and a machine's last bit would choose its side
+            down = 0.5 - 0.5 * residual / FAULT_DEPTH_MIN_MV
+            density += (down * FAULT_LOW + (1 - down) * FAULT_HIGH) / FAULT_DEPTH_MIN_MV
+        elif 0 < residual < FAULT_DEPTH_MAX_MV:
+            density += FAULT_HIGH / residual
+        elif -FAULT_DEPTH_MAX_MV < residual < 0:
+            density -= FAULT_LOW / residual
+        told.append(density)
+    return told
 
 
 def _healthy_weights(healthy: list[float], faulty: list[float]) -> tuple[list[float], float]:
-    """Probability that each point is healthy, averaged over the shares of faults by how well each share fits."""
-    logs = []
-    for share in SESSION_FAULT_SHARES:
-        total = 0.0
-        for h, f in zip(healthy, faulty, strict=True):
-            total += math.log((1 - share) * h + share * f)
-        logs.append(total)
+    """Probability that each point is healthy, averaged over the shares of faults by how well each share fits; and the
+    logarithm of the readings' likelihood.
+    """
+    mixes = [_mix(1 - share, healthy, share, faulty) for share in SESSION_FAULT_SHARES]
+    logs = [_log_product(mix) for mix in mixes]
     top = max(logs)
     odds = [math.exp(one - top) for one in logs]
     whole = math.fsum(odds)
-    weights = [0.0] * len(healthy)
-    for share, one in zip(SESSION_FAULT_SHARES, odds, strict=True):
-        part, good = one / whole, 1 - share
-        weights = [
-            weight + part * good * h / (good * h + share * f)
-            for weight, h, f in zip(weights, healthy, faulty, strict=True)
-        ]
-    return weights, top + math.log(whole / len(logs))
+    shares = [0.0] * len(healthy)
+    for share, one, mix in zip(SESSION_FAULT_SHARES, odds, mixes, strict=True):
+        part = one / whole * (1 - share)
+        shares = [before + part / both for before, both in zip(shares, mix, strict=True)]
+    return [h * share for h, share in zip(healthy, shares, strict=True)], top + math.log(whole / len(logs))
+
+
+def _mix(good: float, healthy: list[float], bad: float, faulty: list[float]) -> list[float]:
+    return [good * h + bad * f for h, f in zip(healthy, faulty, strict=True)]
+
+
+def _log_product(densities: list[float]) -> float:
+    """The logarithm of their product, some at once: a logarithm costs as much as twenty products."""
+    starts = range(0, len(densities), FACTORS_AT_ONCE)
+    return math.fsum([math.log(math.prod(densities[start : start + FACTORS_AT_ONCE])) for start in starts])

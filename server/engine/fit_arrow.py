@@ -59,20 +59,21 @@ NO_CHIP = Chip(0.0, 1.0, 0.0, 0.0, 0.0)
 Six = tuple[float, float, float, float, float, float]
 
 
-class Row(NamedTuple):
-    """A contact as the steps take it (mV, ohm): what its junction should read, its path, what it reads, its scatter,
-    its group's place and how far one deviation of that moves it, its chip's place (-1: none) and the same of that.
+Row = tuple[float, float, float, float, float]
+"""A contact as the steps take it: what its junction should read (mV), the ideality and series resistance (ohm) of its
+path, what it reads, and its scatter (mV)."""
+
+
+class Alike(NamedTuple):
+    """Contacts that lean alike: the places of their group and of their chip (-1: none), and how far one deviation of
+    each moves them (mV). What they say of both is summed up once.
     """
 
-    junction_mv: float
-    ideality: float
-    series_ohm: float
-    read_mv: float
-    scale_mv: float
     group: int
     pull_mv: float
     die: int
     die_mv: float
+    rows: list[Row]
 
 
 class Names(NamedTuple):
@@ -96,6 +97,11 @@ class Now(NamedTuple):
     groups: list[float]
     dies: list[float]
 
+    def lean_mv(self, alike: Alike) -> float:
+        """How far these contacts stand away by their group and chip."""
+        lean = alike.pull_mv * self.groups[alike.group] if alike.group >= 0 else 0.0
+        return lean + (alike.die_mv * self.dies[alike.die] if alike.die >= 0 else 0.0)
+
 
 class Rows(NamedTuple):
     """The equations of all groups, or of all chips: own precision, ties, and what pulls at each."""
@@ -109,72 +115,88 @@ class Rows(NamedTuple):
 
 
 class Arrow(NamedTuple):
-    """Groups as they are, chips once the groups are eliminated, and the common three once both are."""
+    """Groups as they are, chips once the groups are eliminated, and the common three once both are; `pulled` and
+    `right` are what pulls the unknowns on from where they stand.
+    """
 
     groups: Rows
     dies: Rows
     covariance: Six
     right: tuple[float, float, float]
-    log_determinant: float
+    determinant: float
 
 
 def normal_equations(
-    rows: list[Row], names: Names, left: list[float], weights: list[float], now: Now, prior: Prior
+    bundles: list[Alike], names: Names, left: list[float], weights: list[float], now: Now, prior: Prior
 ) -> Arrow:
     """The equations at this point: `left` of each reading, by the probability that the contact is healthy."""
     warm = KELVIN + prior.air_c
     vt = VT_MV_PER_K * (warm + now.kelvin)
     to_ma = prior.current_ma * math.exp(now.log_current)
+    gap = BANDGAP_MV + XTI * vt
     aa, kk, oo = (1 / (sd * sd) for sd in (prior.current_sd, prior.air_sd_k, prior.offset_sd_mv))
-    ak = ao = ko = ya = yk = yo = 0.0
-    groups, dies = _unread(len(names.groups)), _unread(len(names.dies))
-    for row, residual, weight in zip(rows, left, weights, strict=True):
-        junction, ideality, ohm, _read, scale, group, pull, die, die_mv = row
-        strength = weight / (scale * scale)
-        per_log = ideality * vt + ohm * to_ma
-        per_k = -(BANDGAP_MV + XTI * vt - junction) / warm
-        linear = residual + per_log * now.log_current + per_k * now.kelvin + now.offset_mv
-        if group >= 0:
-            linear += pull * now.groups[group] + (die_mv * now.dies[die] if die >= 0 else 0.0)
-            by = strength * pull
-            groups.precision[group] += by * pull
-            groups.tie_log[group] += by * per_log
-            groups.tie_k[group] += by * per_k
-            groups.tie_mv[group] += by
-            groups.tie_die[group] += by * die_mv
-            groups.pulled[group] += by * linear
-        if die >= 0:
-            by = strength * die_mv
-            dies.precision[die] += by * die_mv
-            dies.tie_log[die] += by * per_log
-            dies.tie_k[die] += by * per_k
-            dies.tie_mv[die] += by
-            dies.pulled[die] += by * linear
-        aa += strength * per_log * per_log
-        kk += strength * per_k * per_k
-        oo += strength
-        ak += strength * per_log * per_k
-        ao += strength * per_log
-        ko += strength * per_k
-        ya += strength * per_log * linear
-        yk += strength * per_k * linear
-        yo += strength * linear
+    ya, yk, yo = -aa * now.log_current, -kk * now.kelvin, -oo * now.offset_mv
+    ak = ao = ko = 0.0
+    sums: list[_Sums] = []
+    residuals, healthy = iter(left), iter(weights)
+    for *_, rows in bundles:
+        sum_one = sum_log = sum_k = sum_left = 0.0
+        for (junction, ideality, ohm, _, scale), residual, weight in zip(rows, residuals, healthy, strict=False):
+            strength = weight / (scale * scale)
+            per_log = ideality * vt + ohm * to_ma
+            per_k = (junction - gap) / warm
+            by_log, by_k, by_left = strength * per_log, strength * per_k, strength * residual
+            aa += by_log * per_log
+            kk += by_k * per_k
+            ak += by_log * per_k
+            ya += by_left * per_log
+            yk += by_left * per_k
+            sum_one += strength
+            sum_log += by_log
+            sum_k += by_k
+            sum_left += by_left
+        oo, ao, ko, yo = oo + sum_one, ao + sum_log, ko + sum_k, yo + sum_left
+        sums.append((sum_one, sum_log, sum_k, sum_left))
+    groups = _equations(now.groups, [(one.group, one.pull_mv, one.die_mv) for one in bundles], sums)
+    dies = _equations(now.dies, [(one.die, one.die_mv, 0.0) for one in bundles], sums)
     _without_groups(dies, groups, names)
-    log_determinant = 0.0
     for told in (groups, dies):
         for d, a, k, o, _, y in zip(*told, strict=True):
-            aa, kk, oo = aa - a * a / d, kk - k * k / d, oo - o * o / d
-            ak, ao, ko = ak - a * k / d, ao - a * o / d, ko - k * o / d
-            ya, yk, yo = ya - a * y / d, yk - k * y / d, yo - o * y / d
-            log_determinant += math.log(d)
+            by_a, by_k, by_o = a / d, k / d, o / d
+            aa, kk, oo = aa - by_a * a, kk - by_k * k, oo - by_o * o
+            ak, ao, ko = ak - by_a * k, ao - by_a * o, ko - by_k * o
+            ya, yk, yo = ya - by_a * y, yk - by_k * y, yo - by_o * y
     covariance, determinant = symmetric_inverse(aa, ak, ao, kk, ko, oo)
-    log_determinant += math.log(max(determinant, TINY))
-    return Arrow(groups, dies, covariance, (ya, yk, yo), log_determinant)
+    return Arrow(groups, dies, covariance, (ya, yk, yo), determinant)
 
 
-def _unread(count: int) -> Rows:
-    """The priors alone."""
-    return Rows([1.0] * count, *([0.0] * count for _ in Rows._fields[1:]))
+_Sums = tuple[float, float, float, float]
+"""Of contacts that lean alike, by strength: one, mV per logarithm of the current, mV per kelvin, what is left."""
+
+
+def _equations(leans: list[float], pulls: list[tuple[int, float, float]], sums: list[_Sums]) -> Rows:
+    """The equations of all groups, or of all chips, which stand at `leans`: each pull by its place (-1: none), how far
+    one deviation moves its contacts and how far one of their chip's does.
+    """
+    none = [0.0] * len(leans)
+    precision, pulled = [1.0] * len(leans), [-lean for lean in leans]
+    tie_log, tie_k, tie_mv, tie_die = none[:], none[:], none[:], none[:]
+    for (place, pull, die_mv), (one, log, kelvin, left) in zip(pulls, sums, strict=True):
+        if place >= 0:
+            by = pull * one
+            precision[place] += pull * by
+            tie_log[place] += pull * log
+            tie_k[place] += pull * kelvin
+            tie_mv[place] += by
+            tie_die[place] += die_mv * by
+            pulled[place] += pull * left
+    return Rows(precision, tie_log, tie_k, tie_mv, tie_die, pulled)
+
+
+def log_determinant(arrow: Arrow) -> float:
+    """The logarithm of the determinant of all the equations."""
+    told = math.fsum(map(math.log, arrow.groups.precision)) + math.fsum(map(math.log, arrow.dies.precision))
+    return told + math.log(max(arrow.determinant, TINY))
 
 
 def _without_groups(dies: Rows, groups: Rows, names: Names) -> None:
@@ -189,22 +211,27 @@ def _without_groups(dies: Rows, groups: Rows, names: Names) -> None:
             dies.pulled[die] -= by * y
 
 
-def solved(arrow: Arrow, names: Names, prior: Prior) -> Now:
+def solved(arrow: Arrow, names: Names, now: Now, prior: Prior) -> Now:
     """The unknowns, inside their bounds: the common three, then the chips given those, then the groups given both."""
     caa, cak, cao, ckk, cko, coo = arrow.covariance
     ya, yk, yo = arrow.right
     log_current, kelvin = bounded(
-        caa * ya + cak * yk + cao * yo, cak * ya + ckk * yk + cko * yo, prior.current_ma, prior.air_c
+        now.log_current + caa * ya + cak * yk + cao * yo,
+        now.kelvin + cak * ya + ckk * yk + cko * yo,
+        prior.current_ma,
+        prior.air_c,
     )
-    offset = cao * ya + cko * yk + coo * yo
+    offset = now.offset_mv + cao * ya + cko * yk + coo * yo
+    by_log, by_k, by_mv = log_current - now.log_current, kelvin - now.kelvin, offset - now.offset_mv
 
     least, most = -prior.lean_most, prior.lean_most
     dies: list[float] = []
-    for d, a, k, o, _, y in zip(*arrow.dies, strict=True):
-        dies.append(min(max((y - a * log_current - k * kelvin - o * offset) / d, least), most))
+    for lean, d, a, k, o, _, y in zip(now.dies, *arrow.dies, strict=True):
+        dies.append(min(max(lean + (y - a * by_log - k * by_k - o * by_mv) / d, least), most))
+    moved = names.of_each([to - lean for to, lean in zip(dies, now.dies, strict=True)])
     groups: list[float] = []
-    for (d, a, k, o, tie, y), die in zip(zip(*arrow.groups, strict=True), names.of_each(dies), strict=True):
-        groups.append(min(max((y - a * log_current - k * kelvin - o * offset - tie * die) / d, least), most))
+    for lean, d, a, k, o, tie, y, die in zip(now.groups, *arrow.groups, moved, strict=True):
+        groups.append(min(max(lean + (y - a * by_log - k * by_k - o * by_mv - tie * die) / d, least), most))
     return Now(log_current, kelvin, offset, groups, dies)
 
 

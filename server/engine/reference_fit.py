@@ -10,7 +10,15 @@ import math
 from typing import NamedTuple
 
 from server.engine.accepted_board import Board
-from server.engine.common_fit import CommonFit, Point, fit_again, fit_common, lean_of, nothing_in_common
+from server.engine.common_fit import (
+    CommonFit,
+    Point,
+    fit_again,
+    fit_common,
+    lean_of,
+    leaning_mv,
+    nothing_in_common,
+)
 from server.engine.constants.readings import DOUBLE_TOUCH_MV, REFERENCE_DF
 from server.engine.constants.sessions import (
     CURRENT_SD_SAME_METER,
@@ -23,29 +31,31 @@ from server.engine.constants.sessions import (
 from server.engine.fit_arrow import Prior
 from server.engine.meters import Conditions, slopes
 from server.engine.reference_cells import ReferenceCell
-from server.engine.roles import lean_parts, leans_with, spreads_of
+from server.engine.roles import Path, lean_parts, leans_with, spreads_of
 from server.engine.straighten import Line
+from shared_models.board import Contact
 
 Cells = dict[tuple[int, str], ReferenceCell]
 
 
-class Freed(NamedTuple):
-    """Red on ground, by contact and lead: `cells` freed of all that each board's readings share, `of_conditions` of
-    what meter and air did to it alone; `unrest`: how far each group of lines moves from board to board beyond the
-    usual (mV). `fits`: each board's. Black stays as carried.
+class Moved(NamedTuple):
+    """How one board's readings, red on ground, moved together: at each contact in all, and by meter and air alone.
+
+    `fit` None: too little was read; else what it was made of.
     """
 
-    cells: Cells
-    of_conditions: Cells
-    unrest: dict[str, float]
-    fits: dict[str, CommonFit]
+    whole: dict[int, float]
+    conditions: dict[int, float]
+    fit: CommonFit | None
+    points: list[Point]
+    prior: Prior
 
 
-def without_what_boards_share(
-    board: Board, cells: Cells, lines: dict[int, Line], to: Conditions, before: dict[str, CommonFit]
-) -> Freed:
-    """Each board fitted against the middle of all, as its lines read on one current; `before`: the boards' fits as
-    they stood when their lines were straightened less well, if they were fitted.
+def what_boards_share(
+    board: Board, cells: Cells, lines: dict[int, Line], to: Conditions, before: dict[str, Moved]
+) -> dict[str, Moved]:
+    """Each board fitted against the middle of all, as its lines read on one current; `before`: the same as it stood
+    when the lines were straightened less well, if it was fitted. Nothing from fewer than two boards.
     """
     values: dict[str, dict[int, float]] = {}
     taken_at: dict[str, Conditions] = {}
@@ -55,41 +65,53 @@ def without_what_boards_share(
             values.setdefault(name, {})[contact] = value
             taken_at[name] = at
     if len(values) < 2:
-        return Freed(cells, cells, {}, {})
-    fits: dict[str, _Moved] = {}
-    stood = before
-    freed = values
-    for _ in range(REFERENCE_FIT_ROUNDS):
+        return {}
+    strays = {contact: _stray(board.contacts[contact], line.path) for contact, line in lines.items()}
+    moved, freed = before, values
+    for rounds in range(REFERENCE_FIT_ROUNDS):
+        if rounds:
+            freed = {name: _less(one, moved[name].whole) for name, one in values.items()}
         middle = _middles(freed)
-        fits = {
-            name: _fitted(board, values[name], middle, lines, (taken_at[name], to), stood.get(name))
+        moved = {
+            name: _fitted(values[name], middle, strays, (taken_at[name], to), moved.get(name))
             for name in sorted(values)
         }
-        stood = {name: one.fit for name, one in fits.items() if one.fit is not None}
-        freed = {
-            name: {contact: value - fits[name].whole.get(contact, 0.0) for contact, value in one.items()}
-            for name, one in values.items()
-        }
-    whole, conditions = dict(cells), dict(cells)
-    for contact in lines:
-        cell = cells[contact, "red"]
-        both = list(zip(cell.boards, cell.values, strict=True))
-        whole[contact, "red"] = cell._replace(
-            values=[value - fits[name].whole.get(contact, 0.0) for name, value in both]
-        )
-        conditions[contact, "red"] = cell._replace(
-            values=[value - fits[name].conditions.get(contact, 0.0) for name, value in both]
-        )
-    return Freed(whole, conditions, _unrest([fits[name].groups for name in sorted(fits)]), stood)
+    return moved
 
 
-def _unrest(shifts: list[dict[str, tuple[float, float]]]) -> dict[str, float]:
+def _less(values: dict[int, float], shifts: dict[int, float]) -> dict[int, float]:
+    return {contact: value - shifts.get(contact, 0.0) for contact, value in values.items()}
+
+
+def freed_of_conditions(cells: Cells, moved: dict[str, Moved]) -> Cells:
+    """Red on ground freed of what meter and air did to each board alone. Black stays as carried."""
+    return _freed(cells, {name: one.conditions for name, one in moved.items()})
+
+
+def freed_of_all(cells: Cells, moved: dict[str, Moved]) -> Cells:
+    """Red on ground freed of all that each board's readings share. Black stays as carried."""
+    return _freed(cells, {name: one.whole for name, one in moved.items()})
+
+
+def _freed(cells: Cells, shifts: dict[str, dict[int, float]]) -> Cells:
+    if not shifts:
+        return cells
+    told = dict(cells)
+    for (contact, lead), cell in cells.items():
+        if lead == "red" and cell.values:
+            pairs = zip(cell.boards, cell.values, strict=True)
+            values = [value - shifts[name].get(contact, 0.0) if name in shifts else value for name, value in pairs]
+            told[contact, lead] = cell._replace(values=values)
+    return told
+
+
+def unrest_of(moved: dict[str, Moved], to: Conditions) -> dict[str, float]:
     """How far each group moves from board to board beyond what meters, air and chips usually do, in mV: makers of
     chips differ, and boards of two makers say so. The usual is worth as many boards as for a contact's own spread.
     """
     told: dict[str, list[tuple[float, float]]] = {}
-    for one in shifts:
-        for group, shift in one.items():
+    for name in sorted(moved):
+        for group, shift in _group_moves(moved[name], to).items():
             told.setdefault(group, []).append(shift)
     extra = {}
     for group, values in told.items():
@@ -115,57 +137,67 @@ def _middles(boards: dict[str, dict[int, float]]) -> dict[int, float]:
     return middles
 
 
-class _Moved(NamedTuple):
-    """How one board's readings moved together: at each contact in all, and by meter and air alone; and each group,
-    with the variance that is usual. `fit` None: too little was read.
+class _Stray(NamedTuple):
+    """How a contact strays from board to board: its path, its own scatter (mV), and what it leans with, as a `Point`
+    has it: its group, and how far one deviation of that and of its chip moves it.
     """
 
-    whole: dict[int, float]
-    conditions: dict[int, float]
-    groups: dict[str, tuple[float, float]]
-    fit: CommonFit | None
+    path: Path
+    scale_mv: float
+    leans: tuple[str, float, float]
+
+
+def _stray(contact: Contact, path: Path) -> _Stray:
+    own, common = spreads_of(contact)
+    return _Stray(path, math.hypot(own, OFFSET_SD_MV), (leans_with(contact), *lean_parts(contact, common)))
 
 
 def _fitted(
-    board: Board,
     values: dict[int, float],
     middle: dict[int, float],
-    lines: dict[int, Line],
+    strays: dict[int, _Stray],
     taken: tuple[Conditions, Conditions],
-    before: CommonFit | None,
-) -> _Moved:
+    before: Moved | None,
+) -> Moved:
     at, to = taken
     same = at.meter_id == to.meter_id
     current_sd = CURRENT_SD_SAME_METER if same else at.current_sd
     prior = Prior(to.current_ma, to.air_c, current_sd, at.air_sd_k, OFFSET_SD_MV, math.inf)
-    points, keys = [], []
-    for contact, value in values.items():
-        if value <= DOUBLE_TOUCH_MV:
-            continue
-        own, common = spreads_of(board.contacts[contact])
-        scatter = math.hypot(own, OFFSET_SD_MV)
-        group = leans_with(board.contacts[contact])
-        leans = lean_parts(board.contacts[contact], common)
-        points.append(Point(middle[contact], value, scatter, lines[contact].path, group, *leans))
-        keys.append(contact)
+    keys = [contact for contact, value in values.items() if value > DOUBLE_TOUCH_MV]
+    points = []
+    for contact in keys:
+        path, scale_mv, leans = strays[contact]
+        points.append(Point(middle[contact], values[contact], scale_mv, path, *leans))
     if len(points) < REFERENCE_FIT_MIN:
-        return _Moved({}, {}, {}, None)
+        return Moved({}, {}, None, points, prior)
     fit = (
         fit_common(points, prior, [(0.0, 0.0)], REFERENCE_FIT_STEPS)
-        if before is None
-        else fit_again(points, prior, before, REFERENCE_FIT_AGAIN)
+        if before is None or before.fit is None
+        else fit_again(points, prior, before.fit, REFERENCE_FIT_AGAIN)
     )
-    told = _Moved({}, {}, {}, fit)
-    usual = nothing_in_common(prior)
+    leaning = {leans: leaning_mv(fit, *leans) for leans in dict.fromkeys([strays[contact].leans for contact in keys])}
+    told = Moved({}, {}, fit, points, prior)
     for contact, point in zip(keys, points, strict=True):
-        per_log, per_k = slopes(point.expected_mv, point.path, to.current_ma, to.air_c)
-        shared, _ = lean_of(fit, point.chip, point.chip_mv, point.die_mv, per_log, per_k)
-        by_conditions = per_log * fit.log_current + per_k * fit.kelvin
+        by_conditions = _by_conditions(point, fit, to)
         told.conditions[contact] = by_conditions + fit.offset_mv
-        told.whole[contact] = by_conditions + shared
-        if point.chip:
-            told.groups[point.chip] = (
-                by_conditions + shared,
-                lean_of(usual, point.chip, point.chip_mv, point.die_mv, per_log, per_k)[1],
-            )
+        told.whole[contact] = by_conditions + leaning[strays[contact].leans]
+    return told
+
+
+def _by_conditions(point: Point, fit: CommonFit, to: Conditions) -> float:
+    per_log, per_k = slopes(point.expected_mv, point.path, to.current_ma, to.air_c)
+    return per_log * fit.log_current + per_k * fit.kelvin
+
+
+def _group_moves(moved: Moved, to: Conditions) -> dict[str, tuple[float, float]]:
+    """How far each group moved in all, by one of its contacts, with the variance that is usual there."""
+    told: dict[str, tuple[float, float]] = {}
+    if moved.fit is None:
+        return told
+    usual = nothing_in_common(moved.prior)
+    for group, point in {point.chip: point for point in moved.points if point.chip}.items():
+        leans = point.chip_mv, point.die_mv
+        whole = _by_conditions(point, moved.fit, to) + leaning_mv(moved.fit, group, *leans)
+        per_log, per_k = slopes(point.expected_mv, point.path, to.current_ma, to.air_c)
+        told[group] = whole, lean_of(usual, group, *leans, per_log, per_k)[1]
     return told

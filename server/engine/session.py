@@ -42,7 +42,7 @@ from server.engine.meters import (
 from server.engine.numbering import Ways, ways_to_count
 from server.engine.prepared import Prepared
 from server.engine.reference_cells import ReferenceCell, reference_cells, spread_within_nets
-from server.engine.reference_fit import Freed, without_what_boards_share
+from server.engine.reference_fit import Moved, freed_of_all, freed_of_conditions, unrest_of, what_boards_share
 from server.engine.roles import PLAIN_PATH, lean_parts, leans_with, spreads_of
 from server.engine.seen import Seen
 from server.engine.straighten import relaid, straightened
@@ -77,11 +77,11 @@ def known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) ->
 def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) -> KnownBands:
     carried = reference_cells(prepared.board, prepared.known_good, meters, at)
     red_lines = straightened(prepared.board, carried, at, "red", is_freed=False)
-    freed = Freed(carried, carried, {}, {})
+    moved: dict[str, Moved] = {}
     for _ in range(FREED_ROUNDS):
-        freed = without_what_boards_share(prepared.board, carried, red_lines.lines, at, freed.fits)
-        red_lines = straightened(prepared.board, freed.of_conditions, at, "red", is_freed=True)
-    cells, unrest = freed.cells, freed.unrest
+        moved = what_boards_share(prepared.board, carried, red_lines.lines, at, moved)
+        red_lines = straightened(prepared.board, freed_of_conditions(carried, moved), at, "red", is_freed=True)
+    cells, unrest = freed_of_all(carried, moved), unrest_of(moved, at)
     limit_mv = open_circuit_of(at.meter_id, meters)
     bands: dict[tuple[int, str], Healthy] = {}
     leads: tuple[LeadOnGround, ...] = ("red", "black")

@@ -6,6 +6,7 @@ a column for each chip; the module itself never builds that matrix.
 
 import math
 import random
+import sys
 
 import numpy as np
 import pytest
@@ -160,3 +161,29 @@ def test_the_last_bit_of_a_reading_moves_no_fit() -> None:
         fits.append(fit_common(points, BENCH, [(0.0, 0.0)], 3))
     assert fits[0].kelvin == pytest.approx(fits[1].kelvin, abs=1e-9)
     assert fits[2].kelvin == pytest.approx(fits[1].kelvin, abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_each_weight_is_its_own_points_whatever_leans_alike(seed: int) -> None:
+    points = whole_chips(seed)
+    # one contact far off, and one that leans less than the others of its group
+    points[3] = points[3]._replace(read_mv=points[3].read_mv - 90)
+    points[9] = points[9]._replace(chip_mv=1.0)
+    order = random.Random(seed).sample(range(len(points)), len(points))
+    fit = fit_common(points, BENCH, [(0.0, 0.0)], STEPS)
+    mixed = fit_common([points[place] for place in order], BENCH, [(0.0, 0.0)], STEPS)
+    assert fit.weights[3] < 0.01
+    assert fit.weights[9] > 0.5
+    assert mixed.weights == pytest.approx([fit.weights[place] for place in order], abs=1e-9)
+    assert mixed.evidence == pytest.approx(fit.evidence, abs=1e-9)
+
+
+def test_hundreds_of_unlikely_readings_keep_their_evidence() -> None:
+    # no two read alike and each is far off: the product of the densities is below the smallest float
+    tight = Prior(1.0, 23.0, 1e-6, 1e-6, 1e-6)
+    points = [Point(400.0, 900.0 + n, 2.0, PLAIN) for n in range(200)]
+    few, many = (fit_common(points[:count], tight, [(0.0, 0.0)], STEPS).evidence for count in (20, 200))
+    # beyond the deepest fault all are equally unlikely: ten times as many, ten times the logarithm, less what the
+    # average over four shares of faults is worth
+    assert many == pytest.approx(10 * few, rel=0.1)
+    assert many < math.log(sys.float_info.min)

@@ -27,6 +27,9 @@ TABLE.append(
 LOG_2PI_HALF = _num("LOG_2PI_HALF", 0.9189385332046727, "1", "SOURCE", "definition: half the logarithm of 2 pi")
 MASS_COUNTS = _num("MASS_COUNTS", 1e-9, "1", "ASSUMED", "a probability below this changes no printed digit")
 TINY = _num("TINY", 1e-300, "1", "ASSUMED", "a probability that still has a logarithm")
+FACTORS_AT_ONCE = int(
+    _num("FACTORS_AT_ONCE", 32, "1", "ASSUMED", "densities (per mV) multiplied before a logarithm: no float overflows")
+)
 PLACES_PROBABILITY = int(_num("PLACES_PROBABILITY", 6, "decimals", "ASSUMED", "how probabilities leave the engine"))
 PLACES_MV = int(_num("PLACES_MV", 2, "decimals", "ASSUMED", "how millivolts leave the engine"))
 PLACES_MA = int(_num("PLACES_MA", 4, "decimals", "ASSUMED", "how a test current leaves the engine"))
