@@ -50,6 +50,14 @@ class Straight(NamedTuple):
     ideality_sd: float
 
 
+class _Drawn(NamedTuple):
+    """How lines of one chip and role are drawn: the path of each contact, the scatter of one, what they share (mV)."""
+
+    paths: dict[int, Path]
+    scatter: float
+    lean: float
+
+
 class _Told(NamedTuple):
     """What readings say of (dR, dn): information (rr, rn, nn), pull (r, n), mean steps."""
 
@@ -88,12 +96,13 @@ def straightened(
     through what was found, and it is looked again. Each contact keeps what its group shares as its own doubt: a
     session finds it for red only.
     """
-    found = _once(board, cells, to, lead, is_freed=is_freed)
+    drawn = _drawn(board, cells, lead)
+    found = _once(drawn, cells, to, lead, is_freed=is_freed)
     if lead == "red":
         return found
     for _ in range(STRAIGHTEN_ROUNDS):
         anew = {(contact, lead): _carried_anew(cells[contact, lead], line, to) for contact, line in found.lines.items()}
-        found = _once(board, {**cells, **anew}, to, lead, is_freed=is_freed)
+        found = _once(drawn, anew, to, lead, is_freed=is_freed)
     lines = {
         contact: line._replace(doubt_mv=math.hypot(line.doubt_mv, line.shared_mv), shared_mv=0.0)
         for contact, line in found.lines.items()
@@ -102,9 +111,12 @@ def straightened(
 
 
 def _once(
-    board: Board, cells: dict[tuple[int, str], ReferenceCell], to: Conditions, lead: LeadOnGround, *, is_freed: bool
+    drawn: list[_Drawn], cells: dict[tuple[int, str], ReferenceCell], to: Conditions, lead: LeadOnGround,
+    *, is_freed: bool,
 ) -> Straight:
-    groups = _groups(board, cells, to, lead, is_freed=is_freed)
+    groups = [
+        _group(one, {contact: cells[contact, lead] for contact in one.paths}, to, is_freed=is_freed) for one in drawn
+    ]
     common, common_sd = _common_ideality(groups)
     lines: dict[int, Line] = {}
     for group in groups:
@@ -126,49 +138,48 @@ def _carried_anew(cell: ReferenceCell, line: Line, to: Conditions) -> ReferenceC
     return cell._replace(values=values)
 
 
-def _groups(
-    board: Board, cells: dict[tuple[int, str], ReferenceCell], to: Conditions, lead: LeadOnGround, *, is_freed: bool
-) -> list[_Group]:
-    members: dict[str, list[int]] = {}
-    paths: dict[int, Path] = {}
+def _drawn(board: Board, cells: dict[tuple[int, str], ReferenceCell], lead: LeadOnGround) -> list[_Drawn]:
+    members: dict[str, dict[int, Path]] = {}
     for contact, one in enumerate(board.contacts):
         path = path_under(one, lead)
         if path is not None and (contact, lead) in cells and cells[contact, lead].values:
-            paths[contact] = path
-            members.setdefault(leans_with(one) or f"net {one.net or one.number}", []).append(contact)
-    groups = []
-    for _, of in sorted(members.items()):
-        own, shared = spreads_of(board.contacts[of[0]], lead)
-        if not leans_with(board.contacts[of[0]]):
+            members.setdefault(leans_with(one) or f"net {one.net or one.number}", {})[contact] = path
+    told = []
+    for _, paths in sorted(members.items()):
+        first = board.contacts[next(iter(paths))]
+        own, shared = spreads_of(first, lead)
+        if not leans_with(first):
             own, shared = NET_FOLLOWER_SD_MV, own  # contacts of one rail move together
-        groups.append(
-            _group({contact: cells[contact, lead] for contact in of}, paths, math.hypot(own, NOISE_PERSON_MV), shared,
-                   to, is_freed=is_freed)
-        )
-    return groups
+        told.append(_Drawn(paths, math.hypot(own, NOISE_PERSON_MV), shared))
+    return told
 
 
-def _group(
-    cells: dict[int, ReferenceCell], paths: dict[int, Path], scatter: float, lean: float, to: Conditions,
-    *, is_freed: bool,
-) -> _Group:
+def _group(drawn: _Drawn, cells: dict[int, ReferenceCell], to: Conditions, *, is_freed: bool) -> _Group:
+    paths, scatter, lean = drawn
     vt = VT_MV_PER_K * (KELVIN + to.air_c)
     sums: dict[str, list[float]] = {}
-    common: dict[str, float] = {}
+    last: dict[str, tuple[float, Path, Conditions]] = {}
     for contact, cell in cells.items():
         middle = math.fsum(cell.values) / len(cell.values)
         for name, value, (step, ratio), at in zip(cell.boards, cell.values, cell.steps, cell.taken_at, strict=True):
             row = sums.setdefault(name, [0.0, 0.0, 0.0, 0.0])
-            for place, part in enumerate((-step, -vt * ratio, value - middle, 1.0)):
-                row[place] += part
-            per_log, per_k = slopes(value, paths[contact], to.current_ma, to.air_c)
-            common[name] = math.hypot(per_log * at.current_sd, per_k * at.air_sd_k)
+            row[0] -= step
+            row[1] -= vt * ratio
+            row[2] += value - middle
+            row[-1] += 1
+            last[name] = value, paths[contact], at
     points = {name: (row[0] / row[-1], row[1] / row[-1], row[2] / row[-1]) for name, row in sums.items()}
     alone = {name: scatter * scatter / row[-1] + lean * lean for name, row in sums.items()}
-    whole = {name: alone[name] + common[name] * common[name] for name in sums}
-    told = _told([(*points[name], 1 / whole[name]) for name in sorted(points)])
+    told = _told([(*points[name], 1 / (alone[name] + _common_variance(*last[name], to))) for name in sorted(points)])
     freed = _told([(*points[name], 1 / alone[name]) for name in sorted(points)]) if is_freed else told
     return _Group(cells, paths, scatter, {name: one[-1] for name, one in points.items()}, told, freed)
+
+
+def _common_variance(value: float, path: Path, at: Conditions, to: Conditions) -> float:
+    """What meter and air do to all of a board's readings, at one of them (mV squared)."""
+    per_log, per_k = slopes(value, path, to.current_ma, to.air_c)
+    common = math.hypot(per_log * at.current_sd, per_k * at.air_sd_k)
+    return common * common
 
 
 def _common_ideality(groups: list[_Group]) -> tuple[float, float]:
@@ -219,13 +230,16 @@ def _beside(cell: ReferenceCell, group: _Group, vt: float) -> _Told:
 
 def _told(points: list[tuple[float, float, float, float]]) -> _Told:
     """From (step of R, step of n, value, strength) of each board; the centre is eliminated."""
-    whole = math.fsum(point[-1] for point in points)
-    mean_r, mean_n, mean = (math.fsum(point[place] * point[-1] for point in points) / whole for place in (0, 1, 2))
+    whole = math.fsum([strength for *_, strength in points])
+    mean_r = math.fsum([x * strength for x, _, _, strength in points]) / whole
+    mean_n = math.fsum([y * strength for _, y, _, strength in points]) / whole
+    mean = math.fsum([value * strength for _, _, value, strength in points]) / whole
     rr = rn = nn = r = n = 0.0
     for x, y, value, strength in points:
         dx, dy, dv = x - mean_r, y - mean_n, value - mean
-        rr, rn, nn = rr + strength * dx * dx, rn + strength * dx * dy, nn + strength * dy * dy
-        r, n = r + strength * dx * dv, n + strength * dy * dv
+        by_x, by_y = strength * dx, strength * dy
+        rr, rn, nn = rr + by_x * dx, rn + by_x * dy, nn + by_y * dy
+        r, n = r + by_x * dv, n + by_y * dv
     return _Told(rr, rn, nn, r, n, mean_r, mean_n)
 
 
@@ -246,13 +260,15 @@ def _line(
     ohm = max(ohm, -path.series_ohm)
     return Line(
         _laid(cell, ohm, ideality, vt),
-        path._replace(
-            ideality=path.ideality + ideality,
-            series_ohm=path.series_ohm + ohm,
-            series_sd_ohm=math.sqrt(cov[0] + group_cov[0]),
-            ideality_sd=math.sqrt(cov[-1]),
-            shared_ideality_sd=math.sqrt(group_cov[-1]),
-            own_series_sd_ohm=math.sqrt(cov[0]),
+        Path(
+            path.ideality + ideality,
+            path.series_ohm + ohm,
+            math.sqrt(cov[0] + group_cov[0]),
+            path.known,
+            math.sqrt(cov[-1]),
+            math.sqrt(group_cov[-1]),
+            math.sqrt(cov[0]),
+            path.before_ohm,
         ),
         _doubt(told, cov),
         _doubt(told, group_cov),
