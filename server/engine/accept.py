@@ -131,7 +131,10 @@ def _aside(notes: Notes, record_id: str, code: str, sentence: str) -> None:
 def _newest(readings: tuple[Reading, ...], removed: set[str], aside: list[SetAside]) -> list[Reading]:
     """Rows that stand: not doubled, not taken back, not replaced; oldest first."""
     unique: dict[str, Reading] = {}
-    for reading in sorted(readings, key=lambda one: (one.taken_at_ms, one.id, msgspec.json.encode(one))):
+    rows = sorted(readings, key=lambda one: (one.taken_at_ms, one.id))
+    if len({one.id for one in readings}) < len(rows):
+        rows.sort(key=lambda one: (one.taken_at_ms, one.id, msgspec.json.encode(one)))
+    for reading in rows:
         if reading.id not in unique:
             unique[reading.id] = reading
         elif unique[reading.id] != reading:

@@ -214,21 +214,17 @@ def decisions_of(judged: Judged) -> tuple[Decision, ...]:
     stories = judged.prepared.stories
     odds: dict[tuple[DecisionKind, str], float] = {}
     risky: dict[tuple[DecisionKind, str], bool] = {}
-    for place, weight in enumerate(judged.post):
-        told = (
-            [stories[place]] if place < len(stories) else [stories[one] for one in judged.pairs[place - len(stories)]]
-        )
-        seen: list[tuple[DecisionKind, str]] = []
-        for story in told:
-            key = story.decision
-            risky[key] = risky.get(key, False) or (story.data_at_risk and weight >= STORY_FLOOR)
-            if key not in seen:
-                odds[key] = odds.get(key, 0.0) + weight
-                seen.append(key)
+    told = [*((story,) for story in stories), *((stories[first], stories[second]) for first, second in judged.pairs)]
+    for together, weight in zip(told, judged.post, strict=True):
+        for key in dict.fromkeys([story.decision for story in together]):
+            odds[key] = odds.get(key, 0.0) + weight
+        if weight >= STORY_FLOOR:
+            for story in together:
+                risky[story.decision] = risky.get(story.decision, False) or story.data_at_risk
     kept = sorted((key for key in odds if odds[key] >= STORY_FLOOR), key=lambda key: (-probability(odds[key]), key))[
         :STORIES_SHOWN
     ]
-    return tuple(_decision(key, odds[key], risky[key]) for key in kept)
+    return tuple(_decision(key, odds[key], risky.get(key, False)) for key in kept)
 
 
 def _decision(key: tuple[DecisionKind, str], odds: float, risky: bool) -> Decision:

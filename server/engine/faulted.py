@@ -185,6 +185,6 @@ def joined_mv(one_mv: float, other_mv: float, series_mv: float, other_series_mv:
         error = junction_mv * u + (series_mv + other_series_mv) * share - series_mv - apart
         low, high = (low, u) if error > 0 else (u, high)
         u -= error / (junction_mv + (series_mv + other_series_mv) * share * (1 - share))
-        u = min(max(u, low), high)
+        u = low if u < low else high if u > high else u
     left = math.log1p(math.exp(-u))
     return one_mv - junction_mv * left + series_mv * (math.exp(-left) - 1)

@@ -62,6 +62,11 @@ class Prepared(NamedTuple):
     sides: Sides
 
 
+OWN_WORDS = {STATE_OF[word]: word for word in ("lost", "shifted", "other_lead", "residual")}
+OPEN_WHERE_OL = (BAND, OTHER_LEAD, *(STATE_OF[word] for word in ("open", "high", "lost", "shifted")))
+"""The states in the words of OUTCOME_OF where those are not the outcome itself; and those that show OL where that is
+healthy."""
+
 _MEMO: dict[bytes, Prepared] = {}
 
 
@@ -87,10 +92,7 @@ def _make(sheet: BenchSheet) -> Prepared:
     total = math.fsum(story.weight for story in stories)
     log_priors = [math.log(story.weight / total) for story in stories]
     decisions = sorted({story.decision for story in stories})
-    signatures = [
-        [_outcomes(mixture, scene, of[0], joins[variable]) for mixture in mixtures[variable]]
-        for variable, of in enumerate(members)
-    ]
+    signatures = _signatures(mixtures, scene, members, joins)
     model = LatentModel(signatures, log_priors, footprints, [decisions.index(story.decision) for story in stories])
     log_second = [
         math.log(SECOND_FAULT / (1 - SECOND_FAULT)) + log_prior if footprint else -math.inf
@@ -174,25 +176,41 @@ def _rail_meets(scene: Scene, contact: int, other: int, joins: Joins) -> Mixture
     return ((MEETS + joins.index((contact, scene.neighbours[contact].index(other))), 1.0),)
 
 
-def _outcomes(mixture: Mixture, scene: Scene, contact: int, joins: Joins) -> tuple[float, ...]:
-    """What a touch would show for a mixture: (in band, near zero, low, high, OL). For choosing touches only."""
+def _signatures(
+    mixtures: list[list[Mixture]], scene: Scene, members: list[list[int]], joins: list[Joins]
+) -> list[list[tuple[float, ...]]]:
+    """Of each variable's mixtures what a touch would show: (in band, near zero, low, high, OL). For choosing touches
+    only. Most contacts have the same few.
+    """
+    known: dict[tuple[tuple[str, float], ...], tuple[float, ...]] = {}
+    told: list[list[tuple[float, ...]]] = []
+    for of_variable, of, met in zip(mixtures, members, joins, strict=True):
+        as_open = OPEN_WHERE_OL if healthy_ol(scene.board.contacts[of[0]]) else ()
+        rows = []
+        for mixture in of_variable:
+            words = tuple(
+                [("open" if state in as_open else _word(state, scene, met), weight) for state, weight in mixture]
+            )
+            if words not in known:
+                known[words] = _shown(words)
+            rows.append(known[words])
+        told.append(rows)
+    return told
+
+
+def _shown(words: tuple[tuple[str, float], ...]) -> tuple[float, ...]:
     row = [0.0, 0.0, 0.0, 0.0, 0.0]
-    ol = healthy_ol(scene.board.contacts[contact])
-    for state, weight in mixture:
-        shown = OUTCOME_OF[_word(state, scene, joins)]
-        if ol and state in (BAND, OTHER_LEAD, *(STATE_OF[word] for word in ("open", "high", "lost", "shifted"))):
-            shown = OUTCOME_OF["open"]
-        for place, share in enumerate(shown):
+    for word, weight in words:
+        for place, share in enumerate(OUTCOME_OF[word]):
             row[place] += weight * share
     total = math.fsum(row)
-    return tuple(share / total for share in row)
+    return tuple([share / total for share in row])
 
 
 def _word(state: int, scene: Scene, joins: Joins) -> str:
     """The state in the words of OUTCOME_OF; a bridge by what it joins."""
     if state < MEETS:
-        own = [word for word in ("lost", "shifted", "other_lead", "residual") if STATE_OF[word] == state]
-        return own[0] if own else STATE_WORDS[state]
+        return OWN_WORDS.get(state, STATE_WORDS[state])
     contact, place = joins[state - MEETS]
     other = scene.board.contacts[scene.neighbours[contact][place]]
     if other.role == "ground":

@@ -8,10 +8,11 @@ notation with the multiplier inside (`4k7`, `2R2`, `1M5`), and `OL` / `out of re
 
 import re
 from decimal import Decimal
+from functools import lru_cache
 from typing import NamedTuple
 
 from server.engine.constants.bench import UNIT_FACTORS, UNIT_POWERS
-from server.engine.constants.sessions import DECIMAL_DOUBT_MV, DIODE_MODE_MAX_MV, NEGATIVE_DROP_MV
+from server.engine.constants.sessions import DECIMAL_DOUBT_MV, DIODE_MODE_MAX_MV, NEGATIVE_DROP_MV, TEXTS_KEPT
 from shared_models.reading import DisplayUnit, Draw, Drop, Ohms, OutOfReach, OverRange, ReadingKind, Value, Volts
 from shared_models.tables import KEYPAD
 
@@ -54,11 +55,12 @@ class Doubt(NamedTuple):
     could_be: tuple[str, ...] = ()
 
 
+@lru_cache(maxsize=TEXTS_KEPT)
 def read_text(as_typed: str, display_unit: DisplayUnit, kind: ReadingKind) -> Value | Doubt:
     """The value a typed text stands for, or a Doubt.
 
     `display_unit` is what the meter's display showed; a unit inside the text wins over it.
-    Drops and volts come back in mV, ohms in ohm, draws in mA.
+    Drops and volts come back in mV, ohms in ohm, draws in mA. The same few hundred texts come again with every board.
     """
     text = " ".join(as_typed.split())
     if text.lower() in _OVER:

@@ -39,6 +39,7 @@ class Odds(NamedTuple):
 
 
 OUTCOMES = Odds._fields
+PLACE_OF_STATE = [OUTCOMES.index(word) for word in STATE_WORDS]
 VERDICT_OF: tuple[Verdict, ...] = ("expected", "short", "low", "high", "expected")
 """A number is never `open`: where open is most probable, the number came from a touch that missed."""
 
@@ -132,7 +133,7 @@ def _outcome(judged: Judged, variable: int, state: int) -> int:
     if state == UPPER:
         return OUTCOMES.index(_on_its_way_to_the_rail(judged, contact))
     if state < MEETS:
-        return OUTCOMES.index(STATE_WORDS[state])
+        return PLACE_OF_STATE[state]
     contact, place = judged.prepared.joins[variable][state - MEETS]
     view = judged.views[contact, "red"]
     met = view.meets[place]

@@ -6,6 +6,9 @@ from shared_models import tables
 
 # ---- physics of a junction ------------------------------------------------------------------
 MEMO_SIZE = int(_num("MEMO_SIZE", 8, "boards", "ASSUMED", "prepared boards kept; a bench rarely has more in hand"))
+TEXTS_KEPT = int(
+    _num("TEXTS_KEPT", 4096, "texts", "ASSUMED", "typed texts whose value is kept: about all that a diode test shows")
+)
 PERCENT = _num("PERCENT", 100.0, "1", "SOURCE", "definition: per cent")
 KELVIN = _num("KELVIN", 273.15, "K", "SOURCE", "BIPM SI brochure 9th ed., 0 degC")
 VT_MV_PER_K = _num("VT_MV_PER_K", 0.08617333, "mV/K", "SOURCE", "k/q, CODATA 2018 (exact since the 2019 SI)")

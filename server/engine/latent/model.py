@@ -66,7 +66,9 @@ class LatentModel:
         self.footprints = footprints
         self.decisions = decisions
         self.n_decisions = max(decisions) + 1
-        self.entropies = [[entropy(q) for q in of_variable] for of_variable in signatures]
+        # many variables have the same signatures
+        bits = {q: entropy(q) for q in dict.fromkeys([q for of_variable in signatures for q in of_variable])}
+        self.entropies = [[bits[q] for q in of_variable] for of_variable in signatures]
         self.starts = []
         start = 0
         for of_variable in signatures:
@@ -94,12 +96,13 @@ class LatentModel:
         more.touched_by = list(self.touched_by)
         added = _by_variable(footprints, decisions, len(self.log_priors))
         for c in sorted(added):
-            of_decision = {d: dict(entries) for d, entries in self.touched_by[c]}
+            of_decision = dict(self.touched_by[c])
             for d, entries in added[c].items():
-                known = of_decision.setdefault(d, {})
+                known = dict(of_decision.get(d, ()))
                 for g, stories in entries.items():
                     known[g] = known.get(g, []) + stories
-            more.touched_by[c] = _ascending(of_decision)
+                of_decision[d] = sorted(known.items())
+            more.touched_by[c] = sorted(of_decision.items())
         return more
 
 
