@@ -27,11 +27,15 @@ class WasWrong(Model, frozen=True, kw_only=True):
 
 
 class SaidBefore(Model, frozen=True, kw_only=True):
-    """What the opinion before the repair gave one story."""
+    """What the opinion before the repair gave one story.
+
+    `beside`: as an independent second one, whatever the first is; else as the one that leads.
+    """
 
     story: StoryKind
     subject: str = ""
     odds: Share
+    beside: bool = False
 
 
 class MetVoltage(Model, frozen=True, kw_only=True):

@@ -8,6 +8,7 @@ from server.engine.closings import same_subject
 from server.engine.constants.learning import PAUSE_S
 from server.engine.constants.meters import THOUSAND
 from server.engine.constants.next_touch import WRITE_DOWN_S
+from server.engine.constants.papers import TENS_LEAST
 from server.engine.constants.readings import FINE_PITCH_MM
 from server.engine.constants.touches import TOUCHES
 from server.engine.digest import board_digest
@@ -16,10 +17,10 @@ from server.engine.inference import judge
 from server.engine.learning_words import together
 from server.engine.prepared import Prepared, prepare
 from server.engine.repaired_board import healthy_readings
-from server.engine.rounding import plain
+from server.engine.rounding import plain, probability
 from shared_models.closing import MetVoltage, SaidBefore, WasWrong
 from shared_models.learning import ClosingFacts, ClosingQuestion
-from shared_models.opinion import ContactOpinion
+from shared_models.opinion import ContactOpinion, Opinion
 from shared_models.tables import ROLE_BY_ID
 
 FOUND = ("expected", "short", "low", "high", "open")
@@ -39,11 +40,7 @@ def closing_facts(question: ClosingQuestion) -> ClosingFacts:
     seen = judged.seen.values()
     chances = opinion.chances if facts.sweep else None
     return ClosingFacts(
-        said_before=tuple(
-            SaidBefore(story=one.kind, subject=one.subject, odds=one.odds)
-            for one in opinion.stories
-            if facts.sweep and one.kind != "counted_differently"
-        ),
+        said_before=_said(opinion) if facts.sweep else (),
         device_chance_before=chances.device.odds if chances is not None else None,
         data_chance_before=chances.data.odds if chances is not None and chances.data is not None else None,
         met_voltage=_met(prepared, question.was_wrong, opinion.contacts),
@@ -54,6 +51,28 @@ def closing_facts(question: ClosingQuestion) -> ClosingFacts:
         reading_s=_reading_s(facts.sweep),
         sweep_s=_sweep_s(prepared) if facts.sweep else None,
         healthy_readings=healthy_readings(sheet),
+    )
+
+
+def _said(opinion: Opinion) -> tuple[SaidBefore, ...]:
+    """What led, then what was said beside whatever leads, but for what is told as under 1 in 20."""
+    led = [
+        SaidBefore(story=one.kind, subject=one.subject, odds=one.odds)
+        for one in opinion.stories
+        if one.kind != "counted_differently"
+    ]
+    odds: dict[str, list[float]] = {}
+    for one in opinion.stories:
+        if one.second is not None:
+            odds.setdefault(one.second, []).append(one.odds * one.second_odds)
+    beside = [(probability(math.fsum(each)), *second.partition(" ")[::2]) for second, each in odds.items()]
+    return (
+        *led,
+        *(
+            SaidBefore(story=kind, subject=subject, odds=share, beside=True)  # pyright: ignore[reportArgumentType]
+            for share, kind, subject in sorted(beside, key=lambda one: (-one[0], one[1:]))
+            if share >= TENS_LEAST
+        ),
     )
 
 

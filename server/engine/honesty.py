@@ -28,11 +28,11 @@ def honesty(question: LearningQuestion) -> Honesty:
             not_counted("disputed", disputed),
             not_counted("never_found_out", [one.job_id for one in held if not one.was_wrong]),
             not_counted("only_believed", [one.job_id for one in held if one.was_wrong and not _known(one)]),
-            not_counted("no_odds", [one.job_id for one in held if _known(one) and not one.said_before]),
+            not_counted("no_odds", [one.job_id for one in held if _known(one) and not _ranked(one)]),
         )
         if one.job_ids
     )
-    jobs = [(_ranked(one), one) for one in held if _known(one) and one.said_before]
+    jobs = [(_ranked(one), one) for one in held if _known(one) and _ranked(one)]
     timed = [one for one in held if one.reading_s is not None and one.sweep_s is not None]
     seconds = {
         "timed_jobs": len(timed),
@@ -85,7 +85,9 @@ def _known(closing: Closing) -> bool:
 
 
 def _ranked(closing: Closing) -> list[SaidBefore]:
-    return sorted(closing.said_before, key=lambda one: (-one.odds, one.story, one.subject))
+    """What may lead, likeliest first; a second fault beside it is no other answer to the same question."""
+    said = [one for one in closing.said_before if not one.beside]
+    return sorted(said, key=lambda one: (-one.odds, one.story, one.subject))
 
 
 def _is_true(said: SaidBefore, closing: Closing) -> bool:

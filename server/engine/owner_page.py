@@ -17,7 +17,7 @@ from server.engine.constants.papers import (
 from server.engine.local_time import day_words
 from server.engine.owner_ahead import advice, chances_on_page, rests_on, waiting
 from server.engine.owner_numbers import numbers_on_page
-from server.engine.owner_words import DID_WORDS, OWN_MEASURING, SEEN_WORDS, SENTENCES, cut, line, tens
+from server.engine.owner_words import BOARD_READS_WELL, DID_WORDS, OWN_MEASURING, SEEN_WORDS, SENTENCES, cut, line, tens
 from server.engine.papers import (
     Papers,
     custody_in_order,
@@ -28,6 +28,7 @@ from server.engine.papers import (
     standing_closing,
 )
 from server.engine.pass_codes import holds_pass_code
+from server.engine.proof import is_odd
 from shared_models.hand_back import CUSTODY_OF
 from shared_models.opinion import Opinion
 from shared_models.owner_page import (
@@ -141,8 +142,13 @@ def _found(papers: Papers) -> tuple[PaperLine, ...]:
             odds[code] = odds.get(code, 0.0) + story.odds
     best = max(sorted(odds), key=lambda code: odds[code])
     told = [] if odds[best] >= SETTLED_ODDS else [line("unsettled")]
+    odd = [one for one in opinion.contacts if is_odd(one)]
+    if best == "found_plug_off_by" and len(odd) > 1:
+        told.append(line("hurt_together"))
     told.append(line(best))
     told += _beside(opinion, best, papers)
+    if not odd and opinion.stories[0].kind not in BOARD_READS_WELL:
+        told.append(line("nothing_odd"))
     told.append(line("held_for", tens=tens(min(1.0, odds[best]))))
     return tuple(told)
 

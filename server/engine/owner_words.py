@@ -31,10 +31,8 @@ SENTENCES: dict[str, str] = {
     "found_elsewhere": (
         "Your board measures healthy at this socket. The fault lies in the screen or module, its cable, or how it sits."
     ),
-    "found_plug_off_by": (
-        "Lines of this socket are hurt together. It fits a plug that sat off its place with the battery connected: "
-        "a slip at assembly."
-    ),
+    "found_plug_off_by": "It fits a plug that sat off its place with the battery connected: a slip at assembly.",
+    "hurt_together": "Lines of this socket are hurt together.",
     "found_plugged_live": "It fits a plug that went in with the battery connected: a slip at assembly.",
     "found_plug_tilted": "It fits a plug that went in tilted with the battery connected: a slip at assembly.",
     "found_tool_slip": "It fits a tool across two contacts with the battery connected: a slip at assembly.",
@@ -53,6 +51,7 @@ SENTENCES: dict[str, str] = {
     "found_separate_faults": "There are several faults without one cause.",
     "beside": "Beside it: {what}",
     "beside_module": "The screen or module has a fault of its own as well: both are needed, one alone does not last.",
+    "nothing_odd": "No line measured so far differs from a healthy board's: it rests on what was told and seen.",
     "held_for": "How sure we are: {tens}.",
     # the numbers
     "numbers_are": (
@@ -168,6 +167,9 @@ OWN_MEASURING = (
     "counted_differently", "leads_swapped", "other_revision", "meter_differs", "still_powered",
 )
 """Stories about the measuring itself: none of an owner's business until they are settled."""
+
+BOARD_READS_WELL = ("nothing_wrong", "elsewhere")
+"""Stories that say themselves that the lines read as they should."""
 
 TENS_WORDS = ("under 1 in 20", "over 19 in 20", "about {n} in 10")
 

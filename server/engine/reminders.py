@@ -76,7 +76,8 @@ def reminders_of(
         if one.code == "rails_joined" and one.was_so
     )
     told.append(Reminder(code="caution", sentence=CAUTION))
-    return tuple(sorted(told, key=lambda one: not one.blocks))
+    # two steps can be proved at one place, and say the same of it
+    return tuple(sorted(dict.fromkeys(told), key=lambda one: not one.blocks))
 
 
 def _still_powered(sheet: BenchSheet, judged: Judged) -> list[Reminder]:

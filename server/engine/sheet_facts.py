@@ -7,10 +7,12 @@ from server.engine.local_time import when_words
 from server.engine.papers import custody_in_order, money, newest_consents
 from server.engine.pass_codes import safe_words
 from shared_models.choice import Choice
-from shared_models.closing import WasWrong
+from shared_models.closing import SaidBefore, WasWrong
+from shared_models.closing_words import DATA_WORDS, DEVICE_WORDS, HOW_KNOWN_WORDS, OPTION_WORDS, STORY_WORDS
 from shared_models.hand_back import CONSENTS, CUSTODY_EVENTS, CUSTODY_OF, FILES, SANITISED, SanitisedRow
 from shared_models.job import MakeSafeProof
 from shared_models.owner_page import PapersQuestion
+from shared_models.power import RailPoint
 from shared_models.tables import MAKE_SAFE_STEPS
 from shared_models.technician_sheet import SheetPart, SheetTable
 
@@ -119,7 +121,7 @@ def seen_part(question: PapersQuestion) -> SheetPart:
 
 
 def before_power_part(question: PapersQuestion) -> SheetPart:
-    """The checks before power."""
+    """The checks before power, with what was said of a low line."""
     rows = tuple(
         (
             when_words(one.checked_at_ms, question.minutes_east),
@@ -129,10 +131,11 @@ def before_power_part(question: PapersQuestion) -> SheetPart:
             "" if one.limit_ma is None else f"{one.limit_ma:g}",
             "" if one.expected_ma is None else f"{one.expected_ma:g}",
             one.who or one.checked_by,
+            safe_words(one.note),
         )
         for one in sorted(question.power_checks, key=lambda one: (one.checked_at_ms, one.id))
     )
-    columns = ("when", "check", "how", "supply, mV", "limit, mA", "expected, mA", "by")
+    columns = ("when", "check", "how", "supply, mV", "limit, mA", "expected, mA", "by", "note")
     return part("before_power", "Before power", table=SheetTable(columns=columns, rows=rows))
 
 
@@ -149,12 +152,23 @@ def rail_part(question: PapersQuestion) -> SheetPart:
             "" if one.x_mm is None or one.y_mm is None else f"{one.x_mm:g}, {one.y_mm:g}",
             "" if one.injected_mv is None else f"{one.injected_mv:g}",
             "" if one.injected_ma is None else f"{one.injected_ma:g}",
+            ", ".join(words for words, so in _ends(one) if so),
+            one.return_at,
             one.taken_by,
         )
         for one in sorted(question.rail_points, key=lambda one: (one.taken_at_ms, one.id))
     )
-    columns = ("when", "rail", "place", "reads, mV", "along, squares", "x, y, mm", "injected, mV", "injected, mA", "by")
+    columns = ("when", "rail", "place", "reads, mV", "along, squares", "x, y, mm", "injected, mV", "injected, mA",
+               "here", "return at", "by")
     return part("rail", "Along the rail", table=SheetTable(columns=columns, rows=rows))
+
+
+def _ends(point: RailPoint) -> tuple[tuple[str, bool], ...]:
+    return (
+        ("the current goes in", point.is_injection),
+        ("it leaves", point.is_return),
+        ("the rail ends", point.is_end),
+    )
 
 
 def closing_part(question: PapersQuestion) -> SheetPart:
@@ -166,10 +180,13 @@ def closing_part(question: PapersQuestion) -> SheetPart:
         lines += [
             told_line("Closed", when_words(one.closed_at_ms, question.minutes_east), one.closed_by),
             told_line("Was really wrong", *wrong) or "Was really wrong: never found out",
-            told_line("Done", *(each.replace("_", " ") for each in one.did)),
+            told_line("Done", *(OPTION_WORDS[each] for each in one.did)),
             told_line("Parts replaced", *one.parts_replaced),
-            told_line("The device", one.device.replace("_", " ")),
-            told_line("The data", one.data.replace("_", " ")),
+            told_line("The device", DEVICE_WORDS[one.device]),
+            told_line("The data", DATA_WORDS[one.data]),
+            told_line("Had been said", *(_said(each) for each in one.said_before)),
+            told_line("Chance of the device as said", _share(one.device_chance_before)),
+            told_line("Chance of the data as said", _share(one.data_chance_before)),
             told_line("Work, min", "" if one.work_min is None else f"{one.work_min:g}"),
             told_line("Cost", "" if one.whole_cost is None else money(one.whole_cost, currency)),
             told_line("Note", safe_words(one.note)),
@@ -178,5 +195,16 @@ def closing_part(question: PapersQuestion) -> SheetPart:
 
 
 def _wrong(one: WasWrong) -> str:
-    what = f"{one.story.replace('_', ' ')} {one.subject}".strip()
-    return f"{what} ({one.how_known.replace('_', ' ')})"
+    return f"{_story(one.story, one.subject)} ({HOW_KNOWN_WORDS[one.how_known]})"
+
+
+def _said(one: SaidBefore) -> str:
+    return f"{'beside it ' if one.beside else ''}{_story(one.story, one.subject)} {one.odds:.3f}"
+
+
+def _story(kind: str, subject: str) -> str:
+    return f"{STORY_WORDS[kind]}{f' {subject}' if subject else ''}"
+
+
+def _share(share: float | None) -> str:
+    return "" if share is None else f"{share:.3f}"

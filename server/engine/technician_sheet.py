@@ -21,7 +21,8 @@ from server.engine.sheet_facts import (
     told_line,
     words_of,
 )
-from server.engine.sheet_tables import contacts_table, proof_table, readings_table
+from server.engine.sheet_tables import contacts_table, proof_table, readings_table, touch_words
+from shared_models.decision_tables import OPTIONS
 from shared_models.opinion import Opinion
 from shared_models.owner_page import PapersQuestion
 from shared_models.tables import (
@@ -143,7 +144,8 @@ def _what_may_come(opinion: Opinion) -> tuple[SheetPart, ...]:
     )
     ways = tuple(
         (one.title, ", ".join(one.about), one.device_in_tens, one.data_in_tens, f"{one.work_h:g}",
-         "" if one.whole_cost is None else f"{one.whole_cost:g}", one.undone.replace("_", " "), one.goes_wrong)
+         "" if one.whole_cost is None else f"{one.whole_cost:g}", one.undone.replace("_", " "), one.goes_wrong,
+         ", ".join(words_of(OPTIONS, each) for each in one.beside))
         for one in (options.ways if options is not None else ())
     )
     stops = tuple((one.title, one.state.replace("_", " "), one.sentence) for one in opinion.stop_list)
@@ -153,7 +155,8 @@ def _what_may_come(opinion: Opinion) -> tuple[SheetPart, ...]:
             columns=("of", "in tens", "odds", "interval", "why"), rows=rows)),
         part("options", "Ways of going on, in their order", tuple(
             one.sentence for one in (options.order if options is not None else ())), SheetTable(
-            columns=("way", "about", "device", "data", "work, h", "cost", "undone", "what can go wrong"), rows=ways)),
+            columns=("way", "about", "device", "data", "work, h", "cost", "undone", "what can go wrong",
+                     "needed beside it"), rows=ways)),
         part("stop_list", "When to stop", table=SheetTable(columns=("line", "state", "in words"), rows=stops)),
         part("power_lines", "What stands before power", (power.sentence,) if power is not None else (), SheetTable(
             columns=("line", "state", "in words"), rows=lines)),
@@ -171,12 +174,22 @@ def _set_aside(papers: Papers) -> SheetPart:
     opinion = papers.opinion
     if opinion is None:
         return part("set_aside", "Not used, and why")
-    table = SheetTable(
-        columns=("record", "why"),
-        rows=(
-            *((one.record_id, one.sentence) for one in opinion.set_aside),
-            *((one.reading_id or one.contact or "", one.sentence) for one in opinion.questions),
-        ),
-    )
+    title = "Not used or asked about, and why"
+    names = _reading_names(papers)
+    whys: dict[str, list[str]] = {}
+    for record, why in (
+        *((one.record_id, one.sentence) for one in opinion.set_aside),
+        *((one.reading_id or one.contact or "", one.sentence) for one in opinion.questions),
+    ):
+        whys.setdefault(why, []).append(names.get(record, record))
+    if not whys:
+        return part("set_aside", title)
     stage = next(one.words for one in JOB_STAGES if one.id == "before_repair")
-    return part("set_aside", "Not used or asked about, and why", (f"Of the opinion {stage}.",), table)
+    rows = tuple((", ".join(each), why) for why, each in whys.items())
+    return part("set_aside", title, (f"Of the opinion {stage}.",), SheetTable(columns=("readings", "why"), rows=rows))
+
+
+def _reading_names(papers: Papers) -> dict[str, str]:
+    """Where each reading was taken: nobody knows it by its id."""
+    sheet = papers.question.sheet
+    return {one.id: touch_words(one.touch) for one in sheet.readings} if sheet is not None else {}

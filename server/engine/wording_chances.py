@@ -8,7 +8,7 @@ from server.engine.accepted_board import Board
 from server.engine.constants.chances import HALF_WAY
 from server.engine.constants.papers import TENS, TENS_LEAST, TENS_MOST
 from server.engine.data_storage import Storage
-from server.engine.mends import DATA_CLASSES, Branch, Fault
+from server.engine.mends import DATA_CLASSES, Branch, Fault, Faults
 from server.engine.rates import Known
 from server.engine.roles import chip_of
 from server.engine.rounding import plain, probability
@@ -83,7 +83,10 @@ def fault_reason(board: Board, fault: Fault, odds: float) -> Reason:
 def why_device(board: Board, leading: Branch, kept_back: bool, known: Known) -> tuple[Reason, ...]:
     """The faults of what is likeliest, with what mending each brings."""
     what = "left" if kept_back else "mended"
-    told = [fault_reason(board, fault, known[fault.kind][what].mean) for fault in leading.faults]
+    told = [
+        fault_reason(board, fault, math.prod([known[fault.kind][what].mean] * times))
+        for fault, times in _as_told(leading.faults)
+    ]
     if len(told) > 1:
         told = [replace(one, sentence=MODULE_BESIDE) if one.code == "fault_module" else one for one in told]
     share = Reason(
@@ -92,6 +95,18 @@ def why_device(board: Board, leading: Branch, kept_back: bool, known: Known) -> 
         numbers=(Number(name="odds", value=probability(leading.weight)),),
     )
     return (*told, share)
+
+
+def _as_told(faults: Faults) -> list[tuple[Fault, int]]:
+    """The faults as they are told, and how many each stands for: what has no part of its own is named once."""
+    alike: dict[tuple[str, str], list[Fault]] = {}
+    for fault in faults:
+        # a wet place is called by its corner, and a second one has the same to be said of it
+        alike.setdefault((fault.kind, "" if fault.kind == "wet" else fault.part), []).append(fault)
+    return [
+        (each[0]._replace(contacts=tuple(sorted({index for one in each for index in one.contacts}))), len(each))
+        for each in alike.values()
+    ]
 
 
 STORAGE_WORDS = {

@@ -118,9 +118,16 @@ def test_every_word_of_the_page_on_the_glass_is_on_the_paper(phone: Page, visit:
     assert [word for word in on_glass.split() if word not in on_paper] == []
 
 
-def test_the_page_is_black_on_white_on_paper_though_the_phone_is_dark(phone: Page, visit: PapersQuestion) -> None:
+def test_paper_is_black_on_white_though_the_phone_is_dark_and_both_sign_at_one_height(
+    phone: Page, visit: PapersQuestion,
+) -> None:
     paper(phone, visit, "owner")
     phone.emulate_media(media="print", color_scheme="dark")
+    # the owner has signed and the shop not yet: both lines stand at one height, the signature on its own
+    ends = phone.locator("article footer .line").evaluate_all(
+        "(lines) => lines.map((one) => Math.round(one.getBoundingClientRect().bottom))")
+    signed = phone.get_by_role("img", name="The owner's signature").bounding_box()
+    assert len(ends) == 2 and ends[0] == ends[1] and signed is not None and signed["y"] + signed["height"] <= ends[1]
     colours = phone.locator("article").evaluate(
         "(one) => [getComputedStyle(one).color, getComputedStyle(document.body).backgroundColor]")
     phone.emulate_media(media="null", color_scheme="light")

@@ -52,6 +52,9 @@ def _shot(page: Page, name: str) -> None:
 
 
 def _decides(page: Page) -> None:
+    go(page, f"{JOB}/sheet")  # what its ways say of themselves comes without anybody having looked at the opinion
+    expect(page.get_by_role("link", name=re.compile("^What next"))).to_contain_text("in 10")
+    expect(page.get_by_role("link", name=re.compile("^Opinion"))).to_contain_text("what happened")
     go(page, f"{JOB}/opinion")
     page.get_by_role("navigation", name="This job").get_by_role("link", name="What next").click()
     device, data = (page.get_by_role("region", name=name) for name in ("The device", "The data"))

@@ -2,7 +2,10 @@
 
 from msgspec.structs import replace
 
-from server.engine.wording_chances import in_tens
+from server.engine.accepted_board import accept_board
+from server.engine.chances import TABLE_RATES
+from server.engine.mends import Branch, Fault
+from server.engine.wording_chances import in_tens, why_device
 from shared_models.chances import Chance, Chances
 from shared_models.job import Intake
 from shared_models.opinion import Opinion
@@ -171,3 +174,15 @@ def test_a_sheet_without_one_reading_still_says_what_the_trade_expects() -> None
     opinion = opinion_on(SLIPPED, readings=(), intake=Intake())
     assert chances(opinion).device.low < 0.9
     assert chances(opinion).device.high > chances(opinion).device.low
+
+
+def test_what_is_wet_in_two_corners_is_said_once_with_all_its_contacts() -> None:
+    board = accept_board(kept("t10_wet_corner"))
+    place = {contact.number: index for index, contact in enumerate(board.contacts)}
+    corners = [tuple(sorted(place[one] for one in each)) for each in (("11", "12"), ("17", "20"))]
+    leading = Branch(1.0, tuple(Fault("wet", f"corner {n}", contacts) for n, contacts in enumerate(corners)))
+    told = why_device(board, leading, False, TABLE_RATES)
+    assert [one.code for one in told] == ["fault_wet", "likeliest"]
+    assert set(told[0].contacts) == {"11", "12", "17", "20"}
+    # both must come right: 0.7 each by the table
+    assert [one.value for one in told[0].numbers] == [0.49]

@@ -4,6 +4,7 @@ import random
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
 
 from server.engine.closings import same_subject
 from server.engine.honesty import honesty
@@ -78,6 +79,14 @@ def test_a_story_without_a_subject_means_any_of_its_kind_and_places_are_counted(
     assert (found.jobs, found.first, found.among_three) == (2, 0, 1)
     # -ln 0.4 and -ln of the least that is told of odds
     assert found.log_nat == 3.11
+
+
+def test_a_second_fault_is_no_other_answer_to_what_led() -> None:
+    """It was said beside each leading story: counted among them, odds of one job would add up to more than one."""
+    plain = closed(1, 0.6, False)
+    beside = SaidBefore(story="leak", odds=0.95, beside=True)
+    assert told(replace(plain, said_before=(*plain.said_before, beside))) == told(plain)
+    assert told(replace(plain, said_before=(beside,))).not_counted[0].code == "no_odds"
 
 
 @pytest.mark.parametrize(

@@ -241,9 +241,14 @@ def test_a_closing_takes_what_was_said_what_was_hit_and_how_it_was_read() -> Non
     )
     facts = closing_facts(ClosingQuestion(sheet=sheet, was_wrong=wrong))
     opinion = form_opinion(sheet)
-    assert [(one.story, one.subject, one.odds) for one in facts.said_before] == [
+    assert [(one.story, one.subject, one.odds) for one in facts.said_before if not one.beside] == [
         (one.kind, one.subject, one.odds) for one in opinion.stories
     ]
+    # the fuse was never said to be all of it, but it was said
+    led = opinion.stories[0]
+    [beside] = [one for one in facts.said_before if one.beside]
+    assert f"{beside.story} {beside.subject}" == led.second == "series_open F3"
+    assert beside.odds == pytest.approx(led.odds * led.second_odds, abs=0.001)
     # 28 met LED+ and is low; 3V3D met ground and survived (the invented job's truth)
     assert {(one.exposure, one.found) for one in facts.met_voltage} == {
         ("hit_hard", "low"), ("slip_rail_grounded", "expected"),

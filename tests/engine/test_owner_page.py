@@ -26,7 +26,7 @@ from shared_models.hand_back import CUSTODY_OF
 from shared_models.job import DataMatters, Intake, Job, Observation, Symptom, WhatHappened
 from shared_models.opinion import StoryKind
 from shared_models.owner_page import OwnerPage, PaperLine, PapersQuestion
-from shared_models.reading import OfJob
+from shared_models.reading import AtContact, OfJob
 from shared_models.tables import SYMPTOMS, WHAT_HAPPENED
 from tests.support.papers import (
     CODES,
@@ -283,6 +283,20 @@ def test_what_is_less_likely_than_not_is_not_told_as_found() -> None:
         assert question.sheet is not None
         leading = form_opinion(question.sheet).stories[0].odds
         assert ("unsettled" in codes) <= (leading < 0.5), name
+
+
+def test_lines_are_called_hurt_only_where_some_were_measured_to_be() -> None:
+    """What was told at the counter alone makes a plug off its place likely: the page says that it rests on that."""
+    plain = demo_sheet(CROOKED)
+    told = [one.code for one in owner_page(question_of(plain)).found]
+    assert told[:2] == ["hurt_together", "found_plug_off_by"] and "nothing_odd" not in told
+    odd = {one.contact for one in form_opinion(plain).contacts if one.verdict not in ("expected", "unread", "unseen")}
+    healthy = replace(plain, readings=tuple(
+        one for one in plain.readings if isinstance(one.touch, AtContact) and one.touch.contact not in odd))
+    told = [one.code for one in owner_page(question_of(healthy)).found]
+    assert "hurt_together" not in told and "found_plug_off_by" in told and "nothing_odd" in told
+    well = [one.code for one in owner_page(question_of(demo_sheet("t10_all_healthy_half_read"))).found]
+    assert "nothing_odd" not in well
 
 
 def test_a_job_without_a_board_has_a_page_of_what_was_told() -> None:

@@ -72,3 +72,12 @@ def test_a_proof_that_was_taken_back_neither_opens_the_gate_nor_is_quoted() -> N
 def test_the_caution_is_the_last_word_of_every_opinion() -> None:
     for one in (sheet(), sheet(MAIN, EMPTY)):
         assert form_opinion(one).reminders[-1].sentence == CAUTION
+
+
+def test_two_steps_proved_at_one_place_say_the_same_of_it_once() -> None:
+    """The rail and the capacitor may be measured at one place: a caution that stands twice is read by nobody."""
+    both = (proof("main_rail_proved", "main", 3, measured_mv=20, at_place="C12"),
+            proof("led_capacitor_proved", "led", 4, measured_mv=20, at_place="C12"))
+    told = [one.sentence for one in form_opinion(sheet(*both)).reminders]
+    assert len([one for one in told if one.startswith("C12 still held 20 mV")]) == 1
+    assert len(told) == len(set(told))

@@ -49,10 +49,17 @@ export function emptyClose(tray: Tray): CloseDraft {
 
 /** A story that can be chosen by a touch: what the opinion had said, in its own words where they are at hand. */
 export function saidChoices(said: readonly SaidBefore[], stories: readonly Story[]): Omit<Wrong, "how_known">[] {
-  return said.map(({ story, subject = "" }) => {
-    const titled = stories.find((one) => one.kind === story && one.subject === subject);
-    return { story, subject, words: titled?.title ?? wrongWords({ story, subject }) };
-  });
+  const titles = new Map<string, string>();
+  for (const one of stories) {
+    if (one.second != null && one.second_title != null) titles.set(one.second, one.second_title);
+  }
+  for (const one of stories) titles.set(`${one.kind} ${one.subject}`.trim(), one.title);
+  const rows = new Map<string, Omit<Wrong, "how_known">>();
+  for (const { story, subject = "" } of [...said].sort((a, b) => b.odds - a.odds)) {
+    const name = `${story} ${subject}`.trim();
+    if (!rows.has(name)) rows.set(name, { story, subject, words: titles.get(name) ?? wrongWords({ story, subject }) });
+  }
+  return [...rows.values()];
 }
 
 export function wrongWords({ story, subject = "" }: Pick<WasWrong, "story" | "subject">): string {
