@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from server.network.welcome import Welcome
 
 FOLLOW_EVERY_S = 30.0
+TURN_S = 0.001
 HOUR_S, DAY_S = 3600.0, 86_400.0
 FIRST_PHONE = CodeWanted(phone_name="first phone", role="owner")
 
@@ -72,6 +73,14 @@ def _tell_clock(data_dir: Path) -> None:
     now = dt.datetime.now(dt.UTC)
     if written := behind_record(data_dir, now):
         print(CLOCK_BEHIND.format(now=now, written=written), flush=True)
+
+
+def take_short_turns() -> None:
+    """A thread that needs the interpreter waits for whoever has it a millisecond at most, not Python's five.
+
+    The thread that writes needs it several times for each statement, also while the loop reads what phones send.
+    """
+    sys.setswitchinterval(TURN_S)
 
 
 def keep_for_good() -> None:
@@ -163,6 +172,7 @@ class ShopServer:
             await asyncio.sleep(0.02)
         self._started = True
         keep_for_good()
+        take_short_turns()
         await self._tell_start()
         while True:
             try:

@@ -1,4 +1,4 @@
-"""Several questions to the record in one go, on a thread.
+"""Work that asks the record many things, or writes many, in one go on a thread.
 
 A question asked from the loop goes to the thread of a connection and back, and each way waits for the interpreter that
 the loop holds while it reads what phones send. Work that asks many things goes there whole instead, and once.
@@ -24,6 +24,14 @@ class Asked(Protocol):
         ...
 
 
+class Written(Asked, Protocol):
+    """What is also told to write."""
+
+    def execute(self, sql: str, parameters: Iterable[Any] | None = None) -> Awaitable[Any]:
+        """Carries a statement out."""
+        ...
+
+
 class _Answering:
     """Answers on the thread where it is asked, before the question is over: nothing waits."""
 
@@ -33,6 +41,10 @@ class _Answering:
     async def execute_fetchall(self, sql: str, parameters: Iterable[Any] | None = None) -> Iterable[Any]:
         given: Sequence[Any] = tuple(parameters or ())
         return self._connection.execute(sql, given).fetchall()
+
+    async def execute(self, sql: str, parameters: Iterable[Any] | None = None) -> None:
+        given: Sequence[Any] = parameters if isinstance(parameters, list) else tuple(parameters or ())
+        self._connection.execute(sql, given)
 
 
 class ReadingThreads:
@@ -72,6 +84,49 @@ class ReadingThreads:
             self._opened.append(found)
             self._own.connection = found
         return found
+
+
+class WritingThread:
+    """A thread with a connection of its own, for writing transactions that are over without the loop.
+
+    Whoever uses it sees to it that nobody else writes meanwhile.
+    """
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+        self._thread = ThreadPoolExecutor(1, thread_name_prefix="writing")
+
+    async def write(self, work: Callable[[Written], Coroutine[Any, Any, R]]) -> R:
+        """What the work made in one transaction, once it is committed; when it raises, nothing is written.
+
+        It must wait for nothing but the record. Given up while it is being written, it is written all the same: this
+        returns, or raises, only once the thread is through.
+        """
+        writing = asyncio.get_running_loop().run_in_executor(self._thread, self._in_one_transaction, work)
+        given_up: asyncio.CancelledError | None = None
+        while not writing.done():
+            try:
+                await asyncio.wait([writing])
+            except asyncio.CancelledError as error:
+                given_up = error
+        if given_up:
+            raise given_up
+        return writing.result()
+
+    async def close(self) -> None:
+        """Once what is being written is written; closing twice is no error."""
+        await asyncio.to_thread(self._thread.shutdown)
+        self._connection.close()
+
+    def _in_one_transaction(self, work: Callable[[Written], Coroutine[Any, Any, R]]) -> R:
+        try:
+            self._connection.execute("BEGIN IMMEDIATE")
+            made = _to_its_end(work(_Answering(self._connection)))
+            self._connection.commit()
+        except BaseException:
+            self._connection.rollback()  # does nothing where nothing was begun
+            raise
+        return made
 
 
 def _to_its_end(work: Coroutine[Any, Any, R]) -> R:

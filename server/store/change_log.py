@@ -1,12 +1,14 @@
 """The log of changes: find, append, hand out. Statements only."""
 
 import json
+import sqlite3
 from collections.abc import Sequence
+from typing import Any
 
 import aiosqlite
 from msgspec import Raw
 
-from server.store.at_once import Asked
+from server.store.at_once import Asked, Written
 from server.store.many_rows import put_rows
 from shared_models.change import Change, NumberedChange
 
@@ -16,13 +18,13 @@ Place = tuple[str, int]
 _COLUMNS = "seq, id, device, device_seq, hlc, actor, body"
 
 
-def _numbered(row: aiosqlite.Row) -> NumberedChange:
+def _numbered(row: Sequence[Any]) -> NumberedChange:
     seq, change_id, device, device_seq, hlc, actor, body = row
     change = Change(id=change_id, device=device, device_seq=device_seq, hlc=hlc, actor=actor, body=Raw(body))
     return NumberedChange(seq=seq, change=change)
 
 
-async def find(connection: aiosqlite.Connection, ids: Sequence[str]) -> dict[str, NumberedChange]:
+async def find(connection: Asked, ids: Sequence[str]) -> dict[str, NumberedChange]:
     """Those of these changes that the log has, by id."""
     rows = await connection.execute_fetchall(
         f"SELECT {_COLUMNS} FROM change WHERE id IN (SELECT value FROM json_each(?))", (json.dumps(ids),)
@@ -30,7 +32,7 @@ async def find(connection: aiosqlite.Connection, ids: Sequence[str]) -> dict[str
     return {one.change.id: one for one in map(_numbered, rows)}
 
 
-async def find_places(connection: aiosqlite.Connection, places: Sequence[Place]) -> dict[Place, str]:
+async def find_places(connection: Asked, places: Sequence[Place]) -> dict[Place, str]:
     """Those of these numbers of devices that the log has, with the id of the change there."""
     rows = await connection.execute_fetchall(
         "SELECT change.device, change.device_seq, change.id FROM json_each(?) AS given CROSS JOIN change"
@@ -41,24 +43,37 @@ async def find_places(connection: aiosqlite.Connection, places: Sequence[Place])
     return {(device, device_seq): change_id for device, device_seq, change_id in rows}
 
 
-async def next_seq(connection: aiosqlite.Connection) -> int:
+async def next_seq(connection: Asked) -> int:
     """The number the next change gets. Inside a writing transaction only."""
     rows = await connection.execute_fetchall("SELECT seq FROM sqlite_sequence WHERE name = 'change'")
     return next((seq for (seq,) in rows), 0) + 1
 
 
-async def append(connection: aiosqlite.Connection, changes: Sequence[tuple[int, Change, int, bool]]) -> None:
+async def append(connection: Written, changes: Sequence[tuple[int, Change, int, bool]]) -> None:
     """Adds changes, each with its number, the version of its body, and whether the record has it.
 
     Inside a writing transaction only, with numbers from `next_seq` on.
     """
+    values: list[Any] = []
+    for seq, one, v, applied in changes:
+        values += (seq, one.id, one.device, one.device_seq, one.hlc, one.actor, v, bytearray(one.body), int(applied))
     await put_rows(
-        connection, "change (seq, id, device, device_seq, hlc, actor, v, body, applied)",
-        [
-            (seq, one.id, one.device, one.device_seq, one.hlc, one.actor, v, bytes(one.body), int(applied))
-            for seq, one, v, applied in changes
-        ],
+        connection, "change (seq, id, device, device_seq, hlc, actor, v, body, applied)", "(?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        values,
     )
+
+
+async def append_if_new(connection: Written, changes: Sequence[tuple[int, Change, int, bool]]) -> bool:
+    """Adds changes like `append`, all of them; or none, when the log has one of their ids or places already."""
+    await connection.execute("SAVEPOINT all_new")
+    try:
+        await append(connection, changes)
+    except sqlite3.IntegrityError:
+        await connection.execute("ROLLBACK TO all_new")
+        return False
+    finally:
+        await connection.execute("RELEASE all_new")
+    return True
 
 
 async def page(
@@ -89,7 +104,7 @@ async def count(connection: Asked) -> int:
     return changes
 
 
-async def epoch(connection: aiosqlite.Connection) -> str:
+async def epoch(connection: Asked) -> str:
     """Which record this is; another one after it was restored, which may be while the server runs."""
     [(found,)] = await connection.execute_fetchall("SELECT epoch FROM server")
     return found

@@ -11,7 +11,7 @@ import shutil
 import sqlite3
 import time
 import uuid
-from collections.abc import AsyncIterator, Awaitable, Callable, Coroutine, Sequence
+from collections.abc import AsyncIterator, Callable, Coroutine, Sequence
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any, TypeVar
@@ -19,7 +19,8 @@ from typing import Any, TypeVar
 import aiosqlite
 
 from server.store import change_log
-from server.store.at_once import Asked, ReadingThreads
+from server.store.at_once import Asked, ReadingThreads, WritingThread, Written
+from server.store.line import Line
 from server.store.migrations import STEPS_DIR, RecordUnusable, migrate, read_steps
 from server.store.on_disk import make_private_folder, settle_file
 
@@ -28,6 +29,13 @@ R = TypeVar("R")
 FILE_NAME = "record.sqlite3"
 READERS = 2
 WAL_TRIES, WAL_PAUSE_S = 200, 0.05
+PRAGMAS = ("PRAGMA foreign_keys = ON", "PRAGMA busy_timeout = 10000")
+WRITERS_PRAGMAS = (
+    # FULL: in WAL mode NORMAL may lose the last commits with the power, and they were answered.
+    "PRAGMA synchronous = FULL",
+    # What is forgotten is overwritten, not only let go.
+    "PRAGMA secure_delete = ON",
+)
 LEAST_ROOM_BYTES = 65_536
 """Less than what SQLite puts beside a record to open it (its -shm file has 32 KiB, its log at least a page)."""
 PRIMARY_CODE = 0xFF
@@ -67,20 +75,12 @@ def clock_ms() -> int:
     return time.time_ns() // 1_000_000
 
 
-class _InLine:
-    """Items that wait for their turn to be written, and what was made of them."""
-
-    def __init__(self, work: Any, items: Sequence[Any]) -> None:
-        self.work, self.items = work, items
-        self.made: Sequence[Any] | None = None
-        self.alone = False
-
-
 class Database:
     """The open record. Made by `Database.open`, which also brings the tables up to date."""
 
     def __init__(
-        self, writer: aiosqlite.Connection, readers: list[aiosqlite.Connection], threads: ReadingThreads
+        self, writer: aiosqlite.Connection, readers: list[aiosqlite.Connection], threads: ReadingThreads,
+        writing: WritingThread,
     ) -> None:
         self._writer = writer
         self._threads = threads
@@ -88,7 +88,7 @@ class Database:
         self.in_turn = asyncio.Lock()
         """For those who have much to read before they can write: one after another, so that what the first has read is
         written while the next one reads."""
-        self._in_line: list[_InLine] = []
+        self._line = Line(writing, self._write_lock)
         self._all = [writer, *readers]
         self._free: asyncio.Queue[aiosqlite.Connection] = asyncio.Queue()
         for reader in readers:
@@ -118,6 +118,7 @@ class Database:
                 await _bring_up_to_date(opened[0], steps_dir)
                 for _ in range(READERS):
                     opened.append(await _connect(path, "ro"))
+                writing = WritingThread(_connect_to_write(path))
             except sqlite3.Error as error:
                 if not _is_for_want_of_room(error, path):
                     raise
@@ -126,7 +127,7 @@ class Database:
             for connection in opened:
                 await connection.close()
             raise
-        return cls(opened[0], opened[1:], ReadingThreads(path))
+        return cls(opened[0], opened[1:], ReadingThreads(path), writing)
 
     @asynccontextmanager
     async def writing(self) -> AsyncIterator[aiosqlite.Connection]:
@@ -146,44 +147,10 @@ class Database:
             raise
 
     async def together(
-        self, work: Callable[[aiosqlite.Connection, Sequence[T]], Awaitable[Sequence[R]]], items: Sequence[T], most: int
+        self, work: Callable[[Written, Sequence[T]], Coroutine[Any, Any, Sequence[R]]], items: Sequence[T], most: int
     ) -> Sequence[R]:
-        """What `work` makes of the items, one for each, once it is committed; with others' in one transaction.
-
-        Most of a short transaction is waiting for the disk. Whoever's turn it is takes along what others have
-        brought for the same work meanwhile, up to `most` items. Where that fails, nothing of it is stored and each
-        of them has its turn alone, so that nobody's fault is another's.
-        """
-        mine = _InLine(work, items)
-        self._in_line.append(mine)
-        try:
-            async with self._write_lock:
-                while mine.made is None:
-                    await self._take_along(mine, most)
-            return mine.made
-        finally:
-            if mine in self._in_line:
-                self._in_line.remove(mine)
-
-    async def _take_along(self, mine: "_InLine", most: int) -> None:
-        party, room = [mine], most - len(mine.items)
-        for other in self._in_line:
-            if other is mine or mine.alone or other.alone or other.work != mine.work or len(other.items) > room:
-                continue
-            party.append(other)
-            room -= len(other.items)
-        try:
-            async with self._transaction() as connection:
-                made = list(await mine.work(connection, [item for one in party for item in one.items]))
-        except Exception:
-            if len(party) == 1:
-                raise
-            for one in party:
-                one.alone = True
-            return
-        for one in party:
-            one.made, made = made[: len(one.items)], made[len(one.items) :]
-            self._in_line.remove(one)
+        """What `work` makes of the items, one for each, once it is committed; see `Line.write`."""
+        return await self._line.write(work, items, most)
 
     @asynccontextmanager
     async def reading(self) -> AsyncIterator[aiosqlite.Connection]:
@@ -214,6 +181,7 @@ class Database:
 
     async def close(self) -> None:
         """Closes every connection once the write in hand is done; closing twice is no error."""
+        await self._line.close()
         async with self._write_lock:
             await self._threads.close()
             connections, self._all = self._all, []
@@ -253,18 +221,25 @@ def settle_last_commit(path: Path) -> None:
 
 async def _connect(path: Path, mode: str) -> aiosqlite.Connection:
     connection = await aiosqlite.connect(f"{path.as_uri()}?mode={mode}", uri=True, isolation_level=None)
-    await connection.execute("PRAGMA foreign_keys = ON")
-    await connection.execute("PRAGMA busy_timeout = 10000")
+    for each in PRAGMAS:
+        await connection.execute(each)
+    return connection
+
+
+def _connect_to_write(path: Path) -> sqlite3.Connection:
+    connection = sqlite3.connect(
+        f"{path.as_uri()}?mode=rw", uri=True, isolation_level=None, check_same_thread=False
+    )
+    for each in (*PRAGMAS, *WRITERS_PRAGMAS):
+        connection.execute(each)
     return connection
 
 
 async def _check(writer: aiosqlite.Connection, path: Path) -> None:
     try:
         await _into_wal(writer)
-        # FULL: in WAL mode NORMAL may lose the last commits with the power, and they were answered.
-        await writer.execute("PRAGMA synchronous = FULL")
-        # What is forgotten is overwritten, not only let go.
-        await writer.execute("PRAGMA secure_delete = ON")
+        for each in WRITERS_PRAGMAS:
+            await writer.execute(each)
         found = [row[0] for row in await writer.execute_fetchall("PRAGMA integrity_check(5)")]
     except sqlite3.DatabaseError as error:
         if error.sqlite_errorcode & PRIMARY_CODE not in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):

@@ -4,6 +4,8 @@ import json
 
 import aiosqlite
 
+from server.store.at_once import Asked
+
 _OF_JOBS = "IN (SELECT value FROM json_each(?))"
 
 
@@ -58,7 +60,7 @@ async def put_body(connection: aiosqlite.Connection, seq: int, body: bytes) -> N
     await connection.execute("UPDATE change SET body = ?, words_taken_out = 1 WHERE seq = ?", (body, seq))
 
 
-async def words_were_taken_out(connection: aiosqlite.Connection, change_id: str) -> bool:
+async def words_were_taken_out(connection: Asked, change_id: str) -> bool:
     """Whether the log holds this change without its words."""
     rows = await connection.execute_fetchall("SELECT words_taken_out FROM change WHERE id = ?", (change_id,))
     return any(taken_out for (taken_out,) in rows)

@@ -9,26 +9,30 @@ from collections.abc import Sequence
 from functools import cache
 from typing import Any
 
-import aiosqlite
+from server.store.at_once import Written
 
-ROWS_AT_ONCE = 256
+ROWS_AT_ONCE = 2048
 """Rows of one statement, at most. What is left over is halved, so that few different statements are prepared."""
 
 
 async def put_rows(
-    connection: aiosqlite.Connection, into: str, rows: Sequence[Sequence[Any]], conflict: str = ""
+    connection: Written, into: str, row: str, values: Sequence[Any], conflict: str = ""
 ) -> None:
-    """Inserts rows in their order. `into`: a table with its columns; `conflict`: what an upsert says after the rows."""
-    at, size = 0, ROWS_AT_ONCE
-    while at < len(rows):
-        while size > len(rows) - at:
+    """Inserts rows in their order.
+
+    `into`: a table with its columns; `row`: how one is written, `(?, ?)`; `values`: those of all rows, one row after
+    another; `conflict`: what an upsert says after the rows.
+    """
+    columns = row.count("?")
+    at, size, count = 0, ROWS_AT_ONCE, len(values) // columns
+    while at < count:
+        while size > count - at:
             size //= 2
-        values = [value for row in rows[at : at + size] for value in row]
-        await connection.execute(_statement(into, len(rows[0]), size, conflict), values)
+        those = values[at * columns : (at + size) * columns]
+        await connection.execute(_statement(into, row, size, conflict), those)
         at += size
 
 
 @cache
-def _statement(into: str, columns: int, rows: int, conflict: str) -> str:
-    row = f"({', '.join('?' * columns)})"
+def _statement(into: str, row: str, rows: int, conflict: str) -> str:
     return f"INSERT INTO {into} VALUES {', '.join([row] * rows)} {conflict}"

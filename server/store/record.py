@@ -8,36 +8,39 @@ from collections.abc import Sequence
 
 import aiosqlite
 
-from server.store.at_once import Asked
+from server.store.at_once import Asked, Written
 from server.store.many_rows import put_rows
 
-Stamped = tuple[str | int, ...]
-"""The columns of a row, its stamp and its number last."""
+Stamped = Sequence[str | int]
+"""The columns of rows, one row after another; of each its stamp and its number last."""
 
 
-async def add_facts(connection: aiosqlite.Connection, facts: Sequence[Stamped]) -> None:
+async def add_facts(connection: Written, facts: Stamped) -> None:
     """Adds facts: kind, id, record, stamp, seq. Two different ones of one id are nobody's intention; then the
     later stamp stays, as for a field.
     """
     await put_rows(
-        connection, "fact (kind, id, record, stamp, seq)", facts, "ON CONFLICT (kind, id) DO UPDATE"
-        " SET record = excluded.record, stamp = excluded.stamp, seq = excluded.seq WHERE excluded.stamp > stamp",
+        connection, "fact (kind, id, record, stamp, seq)", "(?, ?, ?, ?, ?)", facts,
+        "ON CONFLICT (kind, id) DO UPDATE SET record = excluded.record, stamp = excluded.stamp, seq = excluded.seq"
+        " WHERE excluded.stamp > stamp",
     )
 
 
-async def set_fields(connection: aiosqlite.Connection, fields: Sequence[Stamped]) -> None:
+async def set_fields(connection: Written, fields: Stamped) -> None:
     """Gives fields (kind, id, name, value, stamp, seq) their values, unless they have one with a later stamp."""
     await put_rows(
-        connection, "field (kind, id, name, value, stamp, seq)", fields, "ON CONFLICT (kind, id, name) DO UPDATE"
-        " SET value = excluded.value, stamp = excluded.stamp, seq = excluded.seq WHERE excluded.stamp > stamp",
+        connection, "field (kind, id, name, value, stamp, seq)", "(?, ?, ?, ?, ?, ?)", fields,
+        "ON CONFLICT (kind, id, name) DO UPDATE SET value = excluded.value, stamp = excluded.stamp, seq = excluded.seq"
+        " WHERE excluded.stamp > stamp",
     )
 
 
-async def remove(connection: aiosqlite.Connection, removals: Sequence[Stamped]) -> None:
+async def remove(connection: Written, removals: Stamped) -> None:
     """Takes records (kind, id, why, stamp, seq) back for good, there yet or not; the latest reason stays."""
     await put_rows(
-        connection, "removed (kind, id, why, stamp, seq)", removals, "ON CONFLICT (kind, id) DO UPDATE"
-        " SET why = excluded.why, stamp = excluded.stamp, seq = excluded.seq WHERE excluded.stamp > stamp",
+        connection, "removed (kind, id, why, stamp, seq)", "(?, ?, ?, ?, ?)", removals,
+        "ON CONFLICT (kind, id) DO UPDATE SET why = excluded.why, stamp = excluded.stamp, seq = excluded.seq"
+        " WHERE excluded.stamp > stamp",
     )
 
 

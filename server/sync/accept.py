@@ -30,6 +30,22 @@ class BodyHead(Struct, frozen=True):
     v: Annotated[int, Meta(ge=1, le=1_000_000)] = 1
 
 
+class _AddedHere(Added, frozen=True, kw_only=True, tag="added"):
+    v: int = 1
+
+
+class _FieldsSetHere(FieldsSet, frozen=True, kw_only=True, tag="fields_set"):
+    v: int = 1
+
+
+class _RemovedHere(Removed, frozen=True, kw_only=True, tag="removed"):
+    v: int = 1
+
+
+_READABLE = msgspec.json.Decoder(_AddedHere | _FieldsSetHere | _RemovedHere)
+"""Reads in one go what nearly every body is: sound, and of a version that is known here."""
+
+
 class _Record(Protocol):
     """What every fact has."""
 
@@ -72,16 +88,29 @@ def accept_change(raw: bytes | Raw, vocabulary: Vocabulary) -> Accepted:
 
 def accept_body(change: Change, vocabulary: Vocabulary) -> Accepted:
     """Reads the body of a change whose envelope is sound; raises like `accept_change`."""
-    head: BodyHead = strict_json(change.body, BodyHead, "body")
-    if head.v > vocabulary.body_v:
-        strict_json(change.body, dict[str, Any], "body")  # whole and readable, or no later reader could open it
-        return Accepted(change, head.v, None)
-    body: Added | FieldsSet | Removed = strict_json(change.body, Body, "body")
+    body, v = _body_of(change.body, vocabulary.body_v)
+    if body is None:
+        return Accepted(change, v, None)
     if isinstance(body, Added):
-        return Accepted(change, head.v, body, _check_record(body, head.v, vocabulary))
+        return Accepted(change, v, body, _check_record(body, v, vocabulary))
     if isinstance(body, FieldsSet):
         _check_fields(body, vocabulary)
-    return Accepted(change, head.v, body, body.id)
+    return Accepted(change, v, body, body.id)
+
+
+def _body_of(raw: Raw, up_to_v: int) -> tuple[Added | FieldsSet | Removed | None, int]:
+    """The body and its version; None in place of one that a newer app made."""
+    try:
+        body = _READABLE.decode(raw)
+        if 1 <= body.v <= up_to_v:
+            return body, body.v
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        pass  # what is wrong with it, or that it is a newer app's, is told below
+    head: BodyHead = strict_json(raw, BodyHead, "body")
+    if head.v > up_to_v:
+        strict_json(raw, dict[str, Any], "body")  # whole and readable, or no later reader could open it
+        return None, head.v
+    return strict_json(raw, Body, "body"), head.v
 
 
 def _check_record(body: Added, v: int, vocabulary: Vocabulary) -> str:

@@ -7,10 +7,10 @@ same record in any order, however often and in whatever portions they come.
 """
 
 from collections.abc import Sequence
-
-import aiosqlite
+from typing import Any
 
 from server.store import record
+from server.store.at_once import Written
 from server.sync.accept import Accepted
 from shared_models.change import Added, Change, FieldsSet, Removed
 
@@ -20,26 +20,23 @@ def stamp_of(change: Change) -> str:
     return f"{change.hlc} {change.device} {change.id}"
 
 
-async def apply_changes(connection: aiosqlite.Connection, numbered: Sequence[tuple[Accepted, int]]) -> None:
+async def apply_changes(connection: Written, numbered: Sequence[tuple[Accepted, int]]) -> None:
     """Applies changes, each with its number. Bodies made by a newer app are left closed."""
-    facts: list[record.Stamped] = []
-    fields: list[record.Stamped] = []
-    removals: list[record.Stamped] = []
+    facts: list[Any] = []
+    fields: list[Any] = []
+    removals: list[Any] = []
     for accepted, seq in numbered:
         body, stamp = accepted.body, stamp_of(accepted.change)
         match body:
             case Added():
-                facts.append((body.kind, accepted.record_id, _text(body.record), stamp, seq))
+                facts += (body.kind, accepted.record_id, str(body.record, "utf-8"), stamp, seq)
             case FieldsSet():
-                fields += [(body.kind, body.id, name, _text(value), stamp, seq) for name, value in body.fields.items()]
+                for name, value in body.fields.items():
+                    fields += (body.kind, body.id, name, str(value, "utf-8"), stamp, seq)
             case Removed():
-                removals.append((body.kind, body.id, body.why, stamp, seq))
+                removals += (body.kind, body.id, body.why, stamp, seq)
             case None:
                 pass
     for rows, put in ((facts, record.add_facts), (fields, record.set_fields), (removals, record.remove)):
         if rows:
             await put(connection, rows)
-
-
-def _text(raw: object) -> str:
-    return bytes(raw).decode()  # type: ignore[call-overload]  # Raw is a buffer

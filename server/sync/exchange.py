@@ -8,14 +8,14 @@ reader can pass a number that is still to be committed.
 import asyncio
 import json
 from collections.abc import Sequence
-from typing import Annotated, NamedTuple
+from typing import Annotated
 
-import aiosqlite
 import msgspec
 from msgspec import Meta, Raw, Struct
 
 from server.problems import Refusal, shown, strict_json
 from server.store import change_log
+from server.store.at_once import Asked, Written
 from server.store.database import Database, clock_ms
 from server.store.forgotten import words_were_taken_out
 from server.sync.accept import Accepted, Vocabulary, accept_change
@@ -88,8 +88,8 @@ async def take_batch(database: Database, sent: Sequence[Raw | bytes], vocabulary
             if len(read) % READ_AT_ONCE == 0:
                 await asyncio.sleep(0)
     told = await database.together(_store_in_this_record, read, LARGEST_BATCH)
-    epoch = told[0].epoch if told else await database.epoch()
-    return BatchAnswer(answers=tuple(one.answer for one in told), server_ms=clock_ms(), epoch=epoch)
+    epoch = told[0][1] if told else await database.epoch()
+    return BatchAnswer(answers=tuple([answer for answer, _ in told]), server_ms=clock_ms(), epoch=epoch)
 
 
 async def hand_out(database: Database, after: int, limit: int) -> ChangePage:
@@ -117,22 +117,53 @@ def _id_in(raw: Raw | bytes) -> str:
         return ""
 
 
-class _Told(NamedTuple):
-    answer: ChangeAnswer
-    epoch: str
+_Told = tuple[ChangeAnswer, str]
+"""An answer, and the epoch of the record it is true of."""
 
 
 async def _store_in_this_record(
-    connection: aiosqlite.Connection, read: Sequence[Accepted | ChangeAnswer]
+    connection: Written, read: Sequence[Accepted | ChangeAnswer]
 ) -> list[_Told]:
     """Each answer with the record it is true of, read in the same transaction: a restored one does not have it."""
     answers = await _store(connection, read)
     epoch = await change_log.epoch(connection)
-    return [_Told(answer, epoch) for answer in answers]
+    return [(answer, epoch) for answer in answers]
 
 
-async def _store(connection: aiosqlite.Connection, read: Sequence[Accepted | ChangeAnswer]) -> list[ChangeAnswer]:
-    """Stores what is new, all of it by a few statements, and answers for each change; the refused ones are answered."""
+async def _store(connection: Written, read: Sequence[Accepted | ChangeAnswer]) -> list[ChangeAnswer]:
+    """Stores what is new, all of it by a few statements, and answers for each change; the refused ones are answered.
+
+    As a rule all is new, and then the log need not be asked first: its own table says so.
+    """
+    seq = await change_log.next_seq(connection)
+    answers: list[ChangeAnswer] = []
+    stored: list[tuple[Accepted, int]] = []
+    for one in read:
+        if isinstance(one, ChangeAnswer):
+            answers.append(one)
+        else:
+            stored.append((one, seq))
+            answers.append(_stored(one, seq))
+            seq += 1
+    if not await change_log.append_if_new(connection, _for_the_log(stored)):
+        answers, stored = await _one_by_one(connection, read)
+        await change_log.append(connection, _for_the_log(stored))
+    await apply_changes(connection, stored)
+    return answers
+
+
+def _stored(one: Accepted, seq: int) -> ChangeAnswer:
+    return ChangeAnswer(id=one.change.id, result="stored" if one.body else "stored_newer", seq=seq)
+
+
+def _for_the_log(stored: Sequence[tuple[Accepted, int]]) -> list[tuple[int, Change, int, bool]]:
+    return [(seq, one.change, one.v, one.body is not None) for one, seq in stored]
+
+
+async def _one_by_one(
+    connection: Asked, read: Sequence[Accepted | ChangeAnswer]
+) -> tuple[list[ChangeAnswer], list[tuple[Accepted, int]]]:
+    """What each is answered where some are there already, and what is to be stored, each with its number."""
     changes = [one.change for one in read if isinstance(one, Accepted)]
     there = await change_log.find(connection, [change.id for change in changes])
     taken = await change_log.find_places(connection, [(change.device, change.device_seq) for change in changes])
@@ -150,14 +181,12 @@ async def _store(connection: aiosqlite.Connection, read: Sequence[Accepted | Cha
             there[one.change.id] = NumberedChange(seq=seq, change=one.change)
             taken[one.change.device, one.change.device_seq] = one.change.id
             stored.append((one, seq))
-            answers.append(ChangeAnswer(id=one.change.id, result="stored" if one.body else "stored_newer", seq=seq))
+            answers.append(_stored(one, seq))
             seq += 1
-    await change_log.append(connection, [(n, one.change, one.v, one.body is not None) for one, n in stored])
-    await apply_changes(connection, stored)
-    return answers
+    return answers, stored
 
 
-async def _again(connection: aiosqlite.Connection, there: NumberedChange, change: Change) -> ChangeAnswer:
+async def _again(connection: Asked, there: NumberedChange, change: Change) -> ChangeAnswer:
     """What a change of an id is answered that is there already."""
     if _same(there.change, change) or await words_were_taken_out(connection, change.id) or _forgot(there, change):
         return ChangeAnswer(id=change.id, result="had", seq=there.seq)

@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from litestar.testing import AsyncTestClient
 
 from server.api.edge import BODY_LIMIT_BYTES
 from server.app import create_app
+from server.store.at_once import Written
 from server.store.database import Database
 from shared_models.change import ProblemAnswer
 from tests.api.conftest import THIS_MACHINE, SeenFrom, in_this_loop, pair_here
@@ -212,16 +214,19 @@ async def test_a_full_disk_is_told_and_nothing_is_half_stored(tmp_path: Path) ->
     async with AsyncTestClient(SeenFrom(app), base_url=THIS_MACHINE, raise_server_exceptions=False) as client:
         await pair_here(client)
         database = client_database(app)
-        async with database.writing() as connection:
-            [(pages,)] = await connection.execute_fetchall("PRAGMA page_count")
-            await connection.execute_fetchall(f"PRAGMA max_page_count = {pages + 2}")
+
+        async def make_room(connection: Written, pages: Sequence[int]) -> Sequence[int]:
+            [(there,)] = await connection.execute_fetchall("PRAGMA page_count")
+            await connection.execute_fetchall(f"PRAGMA max_page_count = {there + pages[0]}")
+            return pages
+
+        await database.together(make_room, [2], 1)
         content = batch(*(change(n, added(reading(f"r-{n}", note="x" * 1500))) for n in range(1, 60)))
         problem = problem_of(await client.post("/api/changes", content=content, headers=JSON), 507)
         assert problem.code == "disk_full" and "stays on the phone" in problem.message
         assert "free some" in problem.example
         assert (await client.get("/api/changes?after=0")).json()["changes"] == []
-        async with database.writing() as connection:
-            await connection.execute_fetchall("PRAGMA max_page_count = 1000000")
+        await database.together(make_room, [1_000_000], 1)
         answer = await client.post("/api/changes", content=content, headers=JSON)
         assert {one["result"] for one in answer.json()["answers"]} == {"stored"}
 

@@ -31,6 +31,8 @@ from tests.sync.rig import open_record, push
     (added(reading(taken_at_ms="5")), "body.record.taken_at_ms", "wrong_value"),
     (added(reading(id="")), "body.record.id", "wrong_value"),
     (added(reading(v=3)), "body.record.v", "wrong_value"),
+    # a body that does not say is of version 1
+    ({"what": "added", "kind": "reading", "record": reading(v=2)}, "body.record.v", "wrong_value"),
     (added({"id": "r-1"}), "body.record.of", "missing_field"),
     (added([1]), "body.record", "wrong_value"),                             # type: ignore[arg-type]
     (added(reading(), kind="feeling"), "body.kind", "wrong_value"),

@@ -1,14 +1,16 @@
 """Batches of several phones share one transaction where they meet; what that must not change."""
 
 import asyncio
+import functools
 import sqlite3
+import threading
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import aiosqlite
 import pytest
 
+from server.store.at_once import WritingThread, Written
 from server.store.database import Database
 from server.sync import exchange
 from server.sync.accept import Accepted
@@ -48,7 +50,7 @@ async def test_each_phone_gets_the_answers_of_its_own_batch_and_the_record_is_as
 
 
 async def test_what_fails_for_one_is_nobody_elses_failure(tmp_path: Path) -> None:
-    async def write(connection: aiosqlite.Connection, items: Sequence[str]) -> Sequence[str]:
+    async def write(connection: Written, items: Sequence[str]) -> Sequence[str]:
         for item in items:
             await connection.execute("INSERT INTO removed VALUES ('x', ?, '', '', 1)", (item,))
             if item == "bad":
@@ -66,19 +68,19 @@ async def test_what_fails_for_one_is_nobody_elses_failure(tmp_path: Path) -> Non
 
 
 async def test_who_gives_up_waiting_takes_nobody_along(tmp_path: Path) -> None:
-    held, let_go = asyncio.Event(), asyncio.Event()
+    held, let_go = threading.Event(), threading.Event()
 
-    async def write(connection: aiosqlite.Connection, items: Sequence[str]) -> Sequence[str]:
+    async def write(connection: Written, items: Sequence[str]) -> Sequence[str]:
         for item in items:
             await connection.execute("INSERT INTO removed VALUES ('x', ?, '', '', 1)", (item,))
         held.set()
-        await let_go.wait()
+        assert let_go.wait(10)
         return items
 
     async with open_record(tmp_path) as database:
         await push(database, [change(1, added(reading()))])
-        first = asyncio.create_task(database.together(write, ["first"], 100))
-        await held.wait()
+        first = asyncio.create_task(database.together(write, ["being written"], 100))
+        assert await asyncio.to_thread(held.wait, 10)
         later = [asyncio.create_task(database.together(write, [name], 100)) for name in ("gives up", "stays")]
         await asyncio.sleep(0)
         later[0].cancel()
@@ -91,12 +93,74 @@ async def test_who_gives_up_waiting_takes_nobody_along(tmp_path: Path) -> None:
         await push(database, [change(2, added(reading("after")))])
 
 
+async def test_what_waits_is_written_before_the_record_is_closed(tmp_path: Path) -> None:
+    held, let_go = threading.Event(), threading.Event()
+
+    async def write(connection: Written, items: Sequence[str]) -> Sequence[str]:
+        held.set()
+        assert let_go.wait(10)
+        for item in items:
+            await connection.execute("INSERT INTO removed VALUES ('x', ?, '', '', 1)", (item,))
+        return items
+
+    database = await Database.open(tmp_path)
+    await push(database, [change(1, added(reading()))])
+    bringing = [asyncio.create_task(database.together(write, [name], 100)) for name in ("a", "b", "c")]
+    assert await asyncio.to_thread(held.wait, 10)
+    closing = asyncio.create_task(database.close())
+    await asyncio.sleep(0)
+    let_go.set()
+    assert await asyncio.gather(*bringing) == [["a"], ["b"], ["c"]]
+    await closing
+    async with open_record(tmp_path) as opened:
+        assert await removed_in(opened) == ["a", "b", "c"]
+
+
+async def test_nobody_else_writes_while_a_batch_is_written(tmp_path: Path) -> None:
+    order: list[str] = []
+    held, let_go = threading.Event(), threading.Event()
+
+    async def write(_: Written, items: Sequence[str]) -> Sequence[str]:
+        held.set()
+        assert let_go.wait(10)
+        order.append("batch")
+        return items
+
+    async with open_record(tmp_path) as database:
+        batch_in_hand = asyncio.create_task(database.together(write, ["x"], 100))
+        assert await asyncio.to_thread(held.wait, 10)
+
+        async def else_write() -> None:
+            async with database.writing():
+                order.append("else")
+
+        other = asyncio.create_task(else_write())
+        batch_in_hand.cancel()  # who brought it goes away, the thread does not
+        for _ in range(20):
+            await asyncio.sleep(0)
+        let_go.set()
+        await other
+    assert order == ["batch", "else"]
+
+
+async def test_a_batch_of_which_some_is_there_is_answered_one_by_one_and_numbers_have_no_gap(tmp_path: Path) -> None:
+    sent = [change(n, added(reading(f"r-{n}"))) for n in range(1, 9)]
+    async with open_record(tmp_path) as database:
+        await push(database, sent[2:4])
+        other = change(9, added(reading("r-9")), device_seq=3)  # a place that is taken
+        answer = await push(database, [*sent, sent[0], other])
+        assert [one.result for one in answer.answers] == [
+            "stored", "stored", "had", "had", "stored", "stored", "stored", "stored", "had", "refused"]
+        seqs = sorted({one.seq for one in answer.answers if one.seq is not None})
+        assert seqs == list(range(1, 9))
+        assert len((await whole_state(database))["facts"]) == 8
+
+
 async def test_no_transaction_holds_more_than_what_is_allowed(tmp_path: Path) -> None:
     sizes = []
 
-    async def write(_: aiosqlite.Connection, items: Sequence[int]) -> Sequence[int]:
+    async def write(_: Written, items: Sequence[int]) -> Sequence[int]:
         sizes.append(len(items))
-        await asyncio.sleep(0)
         return items
 
     async with open_record(tmp_path) as database:
@@ -105,19 +169,29 @@ async def test_no_transaction_holds_more_than_what_is_allowed(tmp_path: Path) ->
     assert sum(sizes) == 36 and max(sizes) <= 10
 
 
-async def test_a_long_batch_is_few_statements_for_the_thread_that_writes(tmp_path: Path) -> None:
+async def test_a_long_batch_is_few_statements_for_the_thread_that_writes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Between two steps that thread needs the interpreter, which the loop keeps while it reads what others send."""
     steps: list[str] = []
+    execute = sqlite3.Connection.execute
+
+    class Counted(sqlite3.Connection):
+        def execute(self, sql: str, *given: Any) -> sqlite3.Cursor:
+            steps.append(sql[:40])
+            return execute(self, sql, *given)
+
+    monkeypatch.setattr(sqlite3, "connect", functools.partial(sqlite3.connect, factory=Counted))
     async with open_record(tmp_path) as database:
-        async with database.writing() as connection:
-            await connection.set_trace_callback(lambda sql: steps.append(sql[:40]))
+        steps.clear()
         sent = [change(n, added(reading(f"r-{n}", note=f"line {n}"))) for n in range(1, 400)]
         answer = await push(database, sent)
         async with database.reading() as connection:
             rows = list(await connection.execute_fetchall("SELECT id, seq FROM fact ORDER BY seq"))
     assert [tuple(row) for row in rows] == [(f"r-{one.seq}", one.seq) for one in answer.answers]
     assert len(rows) == 399
-    assert len(steps) < 40, steps
+    assert 4 < len(steps) < 40, steps
+    assert not [step for step in steps if step.startswith("SELECT seq, id")], "what is new as a rule is looked up"
 
 
 async def test_what_one_phone_sent_is_written_while_what_others_sent_is_read(
@@ -159,14 +233,13 @@ async def test_of_two_values_for_one_field_in_one_batch_the_later_stays_in_eithe
 def count_transactions(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Grows by one with each writing transaction that begins."""
     began: list[str] = []
-    execute = aiosqlite.Connection.execute
+    transaction = WritingThread._in_one_transaction
 
-    def counted(self: aiosqlite.Connection, sql: str, *given: object) -> object:
-        if sql == "BEGIN IMMEDIATE":
-            began.append(sql)
-        return execute(self, sql, *given)  # type: ignore[arg-type]
+    def counted(self: WritingThread, work: Any) -> object:
+        began.append("one more")
+        return transaction(self, work)
 
-    monkeypatch.setattr(aiosqlite.Connection, "execute", counted)
+    monkeypatch.setattr(WritingThread, "_in_one_transaction", counted)
     return began
 
 
