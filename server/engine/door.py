@@ -18,6 +18,7 @@ from server.engine.candidate import hypotheses
 from server.engine.constants import CONSTANTS_VERSION
 from server.engine.constants.next_touch import ODD_MIN, VERDICT_Z_RETOUCH
 from server.engine.constants.sessions import PERCENT
+from server.engine.contact_opinion import contact_opinions
 from server.engine.decide import decide
 from server.engine.digest import board_digest, sheet_digest
 from server.engine.errors import SheetError
@@ -33,7 +34,7 @@ from server.engine.roles import PLAIN_PATH, SIGNAL_ROLES, path_of
 from server.engine.rounding import millivolts, plain
 from server.engine.sheet_bytes import read_sheet
 from server.engine.touches import candidates
-from server.engine.verdicts import contact_opinions, contact_states, odds_of_kind
+from server.engine.verdicts import contact_states, odds_of_kind
 from server.engine.wording_findings import found
 from server.engine.wording_ohms import not_shown
 from shared_models.board import BoardVersion

@@ -8,6 +8,7 @@ import msgspec
 
 from server.engine.accept import Facts, Notes, accept_known_good
 from server.engine.bands import Healthy
+from server.engine.contact_opinion import band_of
 from server.engine.digest import board_digest
 from server.engine.meters import Conditions
 from server.engine.prepared import Prepared, prepare
@@ -15,7 +16,6 @@ from server.engine.reference_cells import ReferenceCell, reference_cells
 from server.engine.rounding import millivolts, plain
 from server.engine.session import known_bands, open_circuit_of, session_conditions, views_of
 from server.engine.session_fit import fit_from_references
-from server.engine.verdicts import band_of
 from shared_models.healthy_bands import HealthyBands, HealthyContact
 from shared_models.opinion import Band, BoardMark
 from shared_models.reading import LeadOnGround, Meter

@@ -3,13 +3,14 @@
 import math
 
 from server.engine.both_leads import added_factor, leak_behind_factor, leak_factor
-from server.engine.constants.readings import DOUBLE_TOUCH_MV, OPEN_READS, RETOUCH_FACTOR
+from server.engine.constants.readings import DOUBLE_TOUCH_MV, OPEN_READS, RESIDUAL_AGREES, RESIDUAL_FED, RETOUCH_FACTOR
 from server.engine.drops import (
     BAND,
     HIGH,
     LEAK,
     LEAK_BEHIND,
     OPEN,
+    RESIDUAL,
     UPPER,
     failed_touch,
     state_densities,
@@ -156,6 +157,7 @@ def _own_densities(prepared: Prepared, one: Seen, view: View) -> tuple[list[floa
     steady = steadiness_odds(one.steadiness, view, len(row))
     row = [density * odds for density, odds in zip(row, steady, strict=True)]
     density = failed_touch(one.drop_mv, view)
+    row[RESIDUAL] *= _charge_agrees(one.agreeing)
     chance = prepared.touch_fails
     for _ in range(one.agreeing - 1):
         chance *= prepared.touch_fails * RETOUCH_FACTOR
@@ -165,6 +167,14 @@ def _own_densities(prepared: Prepared, one: Seen, view: View) -> tuple[list[floa
         row = [0.5 * (a * other_fails + b * density) for a, b in zip(row, other, strict=True)]
         density *= other_fails
     return row, (chance, density)
+
+
+def _charge_agrees(touches: int) -> float:
+    """How likely so many touches of a rail that holds voltage say the same: the meter's own current moves a charge."""
+    agrees = 1.0
+    for _ in range(touches - 1):
+        agrees *= RESIDUAL_AGREES
+    return RESIDUAL_FED + (1 - RESIDUAL_FED) * agrees
 
 
 def _densities(drop_mv: float | None, view: View, lead: str) -> list[float]:

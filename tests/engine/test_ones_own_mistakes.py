@@ -182,6 +182,13 @@ def test_rails_that_read_low_and_fall_raise_it_and_a_residue_at_the_proof_does_s
     assert odds(form_opinion(replace(falling, readings=rows)), "still_powered") > low
 
 
+def test_a_rail_proved_dead_that_reads_low_and_the_same_at_each_contact_leaks_sooner_than_it_holds_a_charge() -> None:
+    # the meter's own current moves a charge between two touches: 1 mA, 10 uF, 100 mV each millisecond
+    opinion = form_opinion(sheet_of(bench(), HEALTHY | {"4": "330", "6": "330"}))
+    assert (opinion.stories[0].kind, opinion.stories[0].subject) == ("rail_short", "3V3D")
+    assert odds(opinion, "still_powered") < 0.25
+
+
 def test_a_number_below_zero_leads_to_volts_at_the_stores_and_nothing_else() -> None:
     opinion = form_opinion(sheet_of(bench(), HEALTHY | {"4": "-35"}))
     assert opinion.stories[0].kind == "still_powered"

@@ -22,7 +22,7 @@ VOLTS_AT_THIS_PLACE = _num(
 )
 BELOW_ZERO_IF_POWERED = _num("BELOW_ZERO_IF_POWERED", 0.4, "1", "ASSUMED", "a sheet shows a number below zero then")
 BELOW_ZERO_OTHERWISE = _num("BELOW_ZERO_OTHERWISE", 0.0005, "1", "ASSUMED", "a slip of the pen, or of the leads")
-RESIDUE_IF_POWERED = _num("RESIDUE_IF_POWERED", 0.5, "1", "ASSUMED", "a proof of making safe above 10 mV then")
+RESIDUE_IF_POWERED = _num("RESIDUE_IF_POWERED", 0.8, "1", "ASSUMED", "a proof of making safe above 10 mV then")
 RESIDUE_OTHERWISE = _num("RESIDUE_OTHERWISE", 0.2, "1", "ASSUMED", "the same on a board that is dead enough")
 BATTERY_IN_IF_POWERED = _num("BATTERY_IN_IF_POWERED", 0.5, "1", "ASSUMED", "the battery is noted as connected then")
 BATTERY_IN_OTHERWISE = _num("BATTERY_IN_OTHERWISE", 0.01, "1", "ASSUMED", "the same without any harm")

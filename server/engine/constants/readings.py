@@ -90,5 +90,10 @@ CLIMB_NOTED = _num("CLIMB_NOTED", 0.85, "1", "ASSUMED", "a climb that is there g
 CLIMB_LOST = _num("CLIMB_LOST", 0.08, "1", "ASSUMED", "a climb noted although the capacitors are cut off")
 RESIDUAL_MV = _num("RESIDUAL_MV", 60.0, "mV", "ASSUMED", "voltage left on a rail, most often a little and positive")
 RESIDUAL_SD_MV = _num("RESIDUAL_SD_MV", 90.0, "mV", "ASSUMED", "and by how much it varies, either sign")
+RESIDUAL_FED = _num("RESIDUAL_FED", 0.1, "1", "ASSUMED", "what is left on a rail is fed from somewhere, and stays")
+RESIDUAL_AGREES = _num(
+    "RESIDUAL_AGREES", 0.2, "1", "ASSUMED",
+    "two touches of a charge agree: 1 mA moves 10 uF by 100 mV each millisecond (V = I t / C)",
+)
 UNSTEADY_RESIDUAL = _num("UNSTEADY_RESIDUAL", 0.4, "1", "ASSUMED", "a charged rail that falls while it is held")
 UNSTEADY_HEALTHY = _num("UNSTEADY_HEALTHY", 0.01, "1", "ASSUMED", "a healthy contact that jumps or falls")

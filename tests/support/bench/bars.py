@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 from tests.support.bench import further_scores, meter_scores, words_scores
 from tests.support.bench import tables as t
 from tests.support.bench.contact_scores import BINS, TWICE, Row, flagged_share, table, threshold
-from tests.support.bench.story_scores import FAR, bridges, paired, summary
+from tests.support.bench.story_scores import AGAIN, FAR, bridges, paired, summary
 from tests.support.bench.walk_scores import ratios, shift, until_settled
 
 Figures = dict[str, float]
@@ -59,6 +59,11 @@ BARS = (
     Bar("log lost", "the same, log score above the ideal's, nat", 0.05, False),
     Bar("log lost same tables", "the same, above ideal inference on its own tables, nat", 0.05, False),
     Bar("sure and right", "confidence above 0.9 is right", 0.97, True),
+    Bar("top-1 lost again", "the same after the touches asked for again: top-1 below", 0.02, False),
+    Bar("top-3 lost again", "the same, top-3", 0.02, False),
+    Bar("log lost again", "the same, log score above the ideal's, nat", 0.05, False),
+    Bar("log lost same tables again", "the same, above ideal inference on its own tables, nat", 0.05, False),
+    Bar("sure and right again", "the same, confidence above 0.9 is right", 0.97, True),
     Bar("ece", "calibration error, tables that differ", 0.10, False),
     Bar("set covers", "90 % sets cover (0.88 to 0.97), distance to that", 0.0, False),
     Bar("sheet current", "a meter's sheet: 90 % of its current (0.88 to 0.97), distance", 0.0, False),
@@ -154,9 +159,24 @@ def _story_figures(rows: list[Row], judge: str, limit: float) -> Figures:
     if judge == "engine":
         told["log lost same tables"] = paired(damaged, judge, "ideal_tables")[0]
         found = bridges(rows, limit)
+        told |= _after_touches(rows, damaged)
         told["bridge far"] = 100 * found[f"more than {FAR} deviations off: noticed"][1]
         told["bridge touched"] = 100 * found["all: it leads after a contact-to-contact touch"][1]
     return told
+
+
+def _after_touches(rows: list[Row], damaged: list[Row]) -> Figures:
+    """The stories again, once the touches that the engine asks for were made."""
+    if not rows or f"engine{AGAIN}" not in rows[0]:
+        return {}
+    mine, best = summary(damaged, f"engine{AGAIN}"), summary(damaged, f"ideal{AGAIN}")
+    return {
+        "top-1 lost again": best["top1"] - mine["top1"],
+        "top-3 lost again": best["top3"] - mine["top3"],
+        "log lost again": paired(damaged, f"engine{AGAIN}", f"ideal{AGAIN}")[0],
+        "log lost same tables again": paired(damaged, f"engine{AGAIN}", f"ideal_tables{AGAIN}")[0],
+        "sure and right again": summary(rows, f"engine{AGAIN}")["sure_right"],
+    }
 
 
 def _walk_figures(rows: list[Row]) -> Figures:

@@ -7,7 +7,7 @@ from tests.support.bench import engine_says, rules
 from tests.support.bench import tables as t
 from tests.support.bench.ideal import Ideal, contact_priors, odd_odds
 from tests.support.bench.jobs import Job, OnBench
-from tests.support.bench.sheets import sheet
+from tests.support.bench.sheets import sheet, written_as
 from tests.support.bench.shift_rows import shift_row
 
 FLAGGED = 0.5
@@ -74,16 +74,22 @@ def engine_scores(
     first opinion."""
     opinion = engine_says.opinion_of(sheet(job, one, references=references, told=told))
     said = engine_says.of_contacts(opinion, job.plan)
-    asked = [
-        contact
-        for contact, line in enumerate(job.plan.lines)
-        if line.conducts and (said.odd[contact] > FLAGGED or said.touch_again[contact] or one.first[contact] is None)
-    ]
+    asked = asked_again(job, one, said)
     if not asked:
         return said.odd, said.odd, opinion
     later = engine_says.opinion_of(sheet(job, one, references=references, told=told, again=asked))
     after = engine_says.of_contacts(later, job.plan).odd
     return said.odd, after, opinion
+
+
+def asked_again(job: Job, one: OnBench, said: engine_says.ContactSaid) -> list[int]:
+    """The contacts that are touched once more: those the engine doubts or asks for, and what showed OL."""
+    told = {job.plan.lines[n].number: said.odd[n] > FLAGGED or said.touch_again[n] for n in range(len(job.plan.lines))}
+    return [
+        contact
+        for contact, line in enumerate(job.plan.lines)
+        if line.conducts and (told[written_as(job, one, contact)] or one.first[contact] is None)
+    ]
 
 
 def _short(value: object) -> object:

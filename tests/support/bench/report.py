@@ -8,7 +8,7 @@ from tests.support.bench.bars import Figures, bar_table, figures, of_setting
 from tests.support.bench.contact_scores import BINS, FALSE_ALARMS, TWICE, by_current, by_false_alarms, table
 from tests.support.bench.further_scores import way_table
 from tests.support.bench.meter_scores import meter_table
-from tests.support.bench.story_scores import bridges, by_kind, paired, summary
+from tests.support.bench.story_scores import AGAIN, bridges, by_kind, paired, summary
 from tests.support.bench.walk_scores import NEAR_IDEAL, ORDERS, near_ideal, over_sweep, ratios, shift, until_settled
 from tests.support.bench.words_scores import words_table
 
@@ -105,27 +105,29 @@ def _stories(rows: list[Row]) -> list[str]:
             told.append(_story_table(name_of(setting), of))
             damaged = [row for row in of if row["damage"]]
             told.append(_story_table(f"{name_of(setting)}, something damaged", damaged) if damaged else "")
+            after = f"{name_of(setting)}, something damaged, after the touches asked for again"
+            told.append(_story_table(after, damaged, AGAIN) if damaged and f"engine{AGAIN}" in damaged[0] else "")
     plain = of_setting(rows, settings()[0])
     if plain:
         told += [_kinds(plain), _bridges(plain)]
     return told
 
 
-def _story_table(title: str, rows: list[Row]) -> str:
+def _story_table(title: str, rows: list[Row], when: str = "") -> str:
     head = f"STORIES {title}: {len(rows)} jobs"
     body = [
         f"{'judge':13}{'log nat':>8}{'+-':>6}{'Brier':>7}{'top-1':>7}{'top-3':>7}{'90 % set':>9}{'size':>6}"
         f"{'ECE':>7}{'floor':>7}{'> .9':>7}{'right':>7}"
     ]
     for judge in ("prior", "ideal", "ideal_tables", "engine"):
-        of = summary(rows, judge)
+        of = summary(rows, judge if judge == "prior" else f"{judge}{when}")
         body.append(
             f"{judge:13}{of['log']:8.3f}{of['log_se']:6.3f}{of['brier']:7.3f}{of['top1']:7.3f}{of['top3']:7.3f}"
             f"{of['covered']:9.3f}{of['set']:6.1f}{of['ece']:7.3f}{of['ece_floor']:7.3f}{of['sure_share']:7.3f}"
             f"{of['sure_right']:7.3f}"
         )
-    apart, error = paired(rows, "engine", "ideal")
-    price, price_error = paired(rows, "engine", "ideal_tables")
+    apart, error = paired(rows, f"engine{when}", f"ideal{when}")
+    price, price_error = paired(rows, f"engine{when}", f"ideal_tables{when}")
     foot = (
         f"engine over ideal, the same jobs: {apart:+.3f} +- {error:.3f} nat; "
         f"over ideal inference on the engine's own tables: {price:+.3f} +- {price_error:.3f} nat"

@@ -4,7 +4,9 @@ from collections.abc import Iterable, Sequence
 
 from msgspec.structs import replace
 
+from server.engine.reminders import steps_that_apply
 from shared_models.board import ReferenceBoard
+from shared_models.job import MakeSafeProof
 from shared_models.reading import (
     AtContact,
     BetweenContacts,
@@ -24,6 +26,7 @@ from tests.support.bench.truth import Session
 START_MS = 1_745_000_000_000
 STEP_MS = 6000
 AGAIN, LATER = 400, 800  # steps: after a whole sweep, and after its second touches
+PROVED_MV = 2.0
 JOB = OfJob(job_id="job")
 
 
@@ -74,6 +77,19 @@ def sheet(
         reference_boards=tuple(boards),
         known_good_readings=tuple(known),
         readings=tuple(readings),
+        make_safe=_made_safe(job),
+    )
+
+
+def _made_safe(job: Job) -> tuple[MakeSafeProof, ...]:
+    """Every step proved, as the app wants before it takes a reading; nothing is left on a board of this world."""
+    return tuple(
+        MakeSafeProof(
+            id=step.id, job_id=JOB.job_id, step=step.id, done=step.proved_by == "hand", proved_at_ms=START_MS,
+            measured_mv=PROVED_MV if step.proved_by == "meter" else None,
+            at_place="as named" if step.proved_by == "meter" else "",
+        )
+        for step in steps_that_apply(line.role for line in job.plan.lines)
     )
 
 

@@ -1,13 +1,16 @@
 """The stories' part of one job: what each judge gives the class that is true, and how its odds lie."""
 
 import math
+from dataclasses import replace
 from typing import Any
 
 from tests.support.bench import engine_says, ideal_stories
 from tests.support.bench import tables as t
+from tests.support.bench.contact_rows import asked_again
 from tests.support.bench.ideal import Ideal
 from tests.support.bench.jobs import Job
 from tests.support.bench.sheets import sheet
+from tests.support.bench.story_scores import AGAIN
 from tests.support.bench.story_world import stories
 
 FLOOR = 1e-6
@@ -26,6 +29,11 @@ def story_row(job: Job, ideal: Ideal, references: int, *, told: bool = True) -> 
         prior[story.merged] = prior.get(story.merged, 0.0) + story.share
     page = sheet(job, one, references=references, told=told)
     best, on_engines = ideal_stories.class_odds(ideal, one, engine_says.stories_told(page, job.plan))
+    scores = {
+        "ideal": _score(best, one.story.merged),
+        "ideal_tables": _score(on_engines, one.story.merged),
+        "engine": _score(engine_says.class_odds(page, job.plan), one.story.merged),
+    }
     row: dict[str, Any] = {
         "weather": job.weather, "job": job.index, "references": references, "sheet": told,
         "current_ma": round(one.session.current_ma, 4), "socket": job.plan.name,
@@ -33,13 +41,31 @@ def story_row(job: Job, ideal: Ideal, references: int, *, told: bool = True) -> 
         "damage": bool(one.condition.wrong(job.plan)),
         "classes": len(prior),
         "prior": _score(prior, one.story.merged),
-        "ideal": _score(best, one.story.merged),
-        "ideal_tables": _score(on_engines, one.story.merged),
-        "engine": _score(engine_says.class_odds(page, job.plan), one.story.merged),
+        **scores,
+        **_again(job, ideal, references, scores, told=told),
     }  # fmt: skip
     if one.story.bridge is not None and one.story.merged.startswith("bridge"):
         row["bridge"] = _bridge(job, ideal, references, told=told)
     return row
+
+
+def _again(job: Job, ideal: Ideal, references: int, first: dict[str, Any], *, told: bool) -> dict[str, Any]:
+    """The same once more when the touches that the engine asks for again were made.
+
+    The near-ideal judge gets the second touch in place of the first: a little less than the engine, which has both.
+    """
+    one = job.story
+    assert one.story is not None
+    page = sheet(job, one, references=references, told=told)
+    asked = asked_again(job, one, engine_says.of_contacts(engine_says.opinion_of(page), job.plan))
+    if not asked:
+        return {f"{judge}{AGAIN}": score for judge, score in first.items()}
+    page = sheet(job, one, references=references, told=told, again=asked)
+    later = replace(one, first=[one.second[n] if n in asked else mv for n, mv in enumerate(one.first)])
+    best, on_engines = ideal_stories.class_odds(ideal, later, engine_says.stories_told(page, job.plan))
+    engine = engine_says.class_odds(page, job.plan)
+    found = {"ideal": best, "ideal_tables": on_engines, "engine": engine}
+    return {f"{judge}{AGAIN}": _score(odds, one.story.merged) for judge, odds in found.items()}
 
 
 def _score(odds: dict[str, float], true: str) -> dict[str, Any]:

@@ -12,6 +12,8 @@ SURE = 0.9
 FAR = 4
 """Deviations from which a bridge is to be seen by its number."""
 LEADS = 0.5
+AGAIN = " again"
+"""Behind a judge's name: after the touches that the engine asks for once more."""
 
 
 def summary(rows: list[Row], judge: str) -> dict[str, float]:
