@@ -70,9 +70,10 @@ async def append_if_new(connection: Written, changes: Sequence[tuple[int, Change
         await append(connection, changes)
     except sqlite3.IntegrityError:
         await connection.execute("ROLLBACK TO all_new")
-        return False
-    finally:
         await connection.execute("RELEASE all_new")
+        return False
+    # after any other error the whole transaction is given up, and a full disk may have ended it already
+    await connection.execute("RELEASE all_new")
     return True
 
 
