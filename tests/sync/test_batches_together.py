@@ -9,9 +9,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from msgspec import Raw
 
 from server.store.at_once import WritingThread, Written
-from server.store.database import Database
+from server.store.change_log import append_if_new
+from server.store.database import FILE_NAME, Database
 from server.sync import exchange
 from server.sync.accept import Accepted
 from shared_models.change import Change, ChangeAnswer
@@ -248,3 +250,19 @@ async def removed_in(database: Database) -> list[str]:
     async with database.reading() as connection:
         rows: Sequence[sqlite3.Row] = list(await connection.execute_fetchall("SELECT id FROM removed ORDER BY id"))
     return [row[0] for row in rows]
+
+
+async def test_a_disk_that_fills_in_the_middle_of_a_batch_is_told_as_what_it_is_and_nothing_is_written(
+    tmp_path: Path,
+) -> None:
+    async with open_record(tmp_path):
+        pass
+    connection = sqlite3.connect(tmp_path / FILE_NAME, isolation_level=None, check_same_thread=False)
+    connection.execute("PRAGMA max_page_count = 1")  # SQLite keeps what is there, and takes no page more
+    thread = WritingThread(connection)
+    # of one row, for which SQLite ends the whole transaction itself
+    batch = [(1, Change(id="c1", device="phone", device_seq=1, hlc="1", actor="", body=Raw(b"0" * 1_000_000)), 1, True)]
+    with pytest.raises(sqlite3.OperationalError, match="full"):
+        await thread.write(lambda written: append_if_new(written, batch))
+    assert connection.execute("SELECT count(*) FROM change").fetchone() == (0,)
+    await thread.close()
