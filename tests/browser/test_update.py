@@ -20,6 +20,11 @@ OLD_RECORDS = ROOT / "tests" / "vectors" / "phone_record"
 LONG_MS = 40_000
 BUILD = "() => document.querySelector('meta[name=build]')?.content ?? 'first'"
 LOOK = "() => navigator.serviceWorker.getRegistration().then((each) => each.update()).then(() => undefined)"
+HOLD_BACK = """() => {
+  const send = ServiceWorker.prototype.postMessage;
+  ServiceWorker.prototype.postMessage = function (...given) { window.goOn = () => send.apply(this, given); };
+}"""
+"""What is said to the newer worker waits until `goOn()`, as it does where the old one is not done yet."""
 RESTORE = """async ({ version, stores, local_storage }) => {
   Object.assign(localStorage, local_storage);
   const asked = indexedDB.open("second-probe", version);
@@ -127,8 +132,12 @@ def test_a_device_half_taken_in_holds_the_newer_app_back(
     expect(page.get_by_label("What and whose")).to_have_value("P1, harbour radio")
     page.get_by_role("button", name="Start over").click()
     go(page, "#/")
+    page.evaluate(HOLD_BACK)
+    take.click()
+    expect(page.get_by_role("region", name="Update")).to_contain_text("It opens by itself, within half a minute.")
+    expect(take).to_be_disabled()
     with page.expect_navigation():
-        take.click()
+        page.evaluate("() => { setTimeout(window.goOn); }")
     expect(page.get_by_role("link", name="Tablet, no picture")).to_be_visible()
     assert page.evaluate(BUILD) == "second"
 

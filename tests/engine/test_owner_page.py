@@ -315,6 +315,17 @@ def test_what_is_proved_mended_has_nothing_that_waiting_makes_worse() -> None:
     assert page.waiting == () and [one.code for one in page.after_work] == ["after_all"]
 
 
+def test_a_short_and_data_that_are_not_settled_are_what_waiting_makes_worse() -> None:
+    def codes(**closed: Any) -> list[str]:
+        ends = [Closing(id="closed", job_id="j", closed_at_ms=MADE_AT_MS, **closed)] if closed else []
+        sheet = demo_sheet("t10_charged_while_wet_then_ohms")
+        return [one.code for one in owner_page(question_of(sheet, closings=tuple(ends))).waiting]
+
+    assert codes() == codes(device="not_tried") == ["waiting_wet", "waiting_short", "waiting_data"]
+    assert codes(data="safe") == codes(data="lost") == ["waiting_wet", "waiting_short"]
+    assert codes(device="works") == []
+
+
 @pytest.mark.parametrize("name", ["StoryKind", "Role"])
 def test_every_story_and_role_has_its_plain_words(name: str) -> None:
     if name == "Role":
@@ -397,6 +408,16 @@ def test_a_job_that_was_stopped_for_the_data_still_says_what_can_be_hoped_for() 
     lost = owner_page(question_of(demo_sheet("t10_charged_while_wet_then_ohms"),
                                   closings=(replace(stopped, device="does_not_work", data="lost"),)))
     assert lost.chances == () and lost.chances_rest_on is None
+
+
+def test_where_two_closings_differ_the_page_says_of_neither_what_was_done_or_what_it_costs() -> None:
+    one = Closing(id="one", job_id="j", did=("replace_part",), device="works", whole_cost=80.0, closed_at_ms=MADE_AT_MS)
+    other = replace(one, id="other", did=("stop",), device="does_not_work", whole_cost=20.0)
+    page = owner_page(question_of(demo_sheet(CROOKED), closings=(one, other)))
+    assert page.done == () and [one.code for one in page.cost] == ["no_price"]
+    holds = replace(one, id="holds", supersedes=("one", "other"))
+    page = owner_page(question_of(demo_sheet(CROOKED), closings=(one, other, holds)))
+    assert [one.code for one in (*page.done, *page.cost)] == ["done", "whole_cost"]
 
 
 def test_a_healthy_ground_is_the_last_thing_an_owner_is_shown() -> None:
