@@ -15,6 +15,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright, ViewportSize, expect, sync_playwright
 
 from tests.browser.chromium_process import LAUNCH_FLAGS, ChromiumProcess
+from tests.browser.full_phone import SmallPhone
 from tests.browser.held_engine import HeldEngine
 from tests.browser.seeds import JOB_ID, proofs_of, seed, send
 from tests.browser.server_process import ROOT, ServerProcess
@@ -124,6 +125,15 @@ def page(new_context: Callable[[], BrowserContext], server: ServerProcess) -> It
     opened = context.new_page()
     opened.goto(server.url)
     yield opened
+    engine.end()
+
+
+@pytest.fixture
+def small_phone(new_context: Callable[[], BrowserContext], server: ServerProcess) -> Iterator[SmallPhone]:
+    """A phone like `page`, which a test may fill up."""
+    context = new_context()
+    engine = HeldEngine(context)
+    yield SmallPhone(context, server)
     engine.end()
 
 

@@ -10,11 +10,11 @@ from typing import Any
 import pytest
 from playwright.sync_api import BrowserContext, Locator, Page, expect
 
+from tests.browser.full_phone import SmallPhone, quota
 from tests.browser.photo_walks import choose, drawn, file_of, open_look, pictures, records, shelf
 from tests.browser.seeds import JOB_ID, Device
 from tests.browser.server_process import ServerProcess
-from tests.browser.test_full_storage import LEFT_IS_BELIEVED_MS
-from tests.browser.test_photos_full import COUNTS, quota
+from tests.browser.test_photos_full import COUNTS
 from tests.browser.walks import JOB, echo, go, make_safe, number, taken, to_sweep, until, wait_for_shop
 from tests.support.pictures import noise, sha256
 
@@ -69,8 +69,9 @@ def phone(new_context: Callable[[], BrowserContext], server: ServerProcess) -> P
 
 
 def test_what_a_full_phone_handed_over_reaches_the_shop_through_another_phone_once(
-    page: Page, phone: Page, server: ServerProcess
+    small_phone: SmallPhone, phone: Page, server: ServerProcess
 ) -> None:
+    page = small_phone.page
     wait_for_shop(page)
     page.evaluate("() => navigator.serviceWorker.ready.then(() => undefined)")
     server.kill()
@@ -82,9 +83,7 @@ def test_what_a_full_phone_handed_over_reaches_the_shop_through_another_phone_on
     page.keyboard.type("451")
     expect(page.locator("main[aria-busy=false]")).to_have_count(1)
     expect(echo(page)).to_contain_text("451")
-    session = page.context.new_cdp_session(page.context.new_page())
-    quota(session, server, 1)
-    page.wait_for_timeout(LEFT_IS_BELIEVED_MS)
+    small_phone.fill()
     page.keyboard.type("452")
     expect(page.locator(".reminder")).to_contain_text("storage is full")
     go(page, "#/")
@@ -128,7 +127,7 @@ def test_what_a_full_phone_handed_over_reaches_the_shop_through_another_phone_on
     expect(give(phone, raw)).to_contain_text("Nothing in it is new here.")
     expect(phone.get_by_role("button", name="Take in")).to_have_count(0)
     assert phone.evaluate(COUNTS) == before
-    quota(session, server, None)
+    small_phone.make_room()
     go(page, "#/shop")
     sent(page)
     assert [each["change"] for each in server.changes()] == there

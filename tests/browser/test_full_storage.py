@@ -6,25 +6,22 @@ from pathlib import Path
 
 from playwright.sync_api import Page, expect
 
+from tests.browser.full_phone import SmallPhone
 from tests.browser.server_process import ServerProcess
 from tests.browser.walks import echo, go, make_safe, number, taken, to_sweep, wait_for_shop
 
-LEFT_IS_BELIEVED_MS = 32_000
-"""The browser looks how much room is left and then believes it for half a minute."""
-
 
 def test_a_full_phone_says_so_keeps_what_was_saved_and_hands_it_over(
-    page: Page, server: ServerProcess, tmp_path: Path
+    small_phone: SmallPhone, server: ServerProcess, tmp_path: Path
 ) -> None:
+    page = small_phone.page
     wait_for_shop(page)
     make_safe(page)
     server.kill()
     to_sweep(page)
-    session = page.context.new_cdp_session(page.context.new_page())
     _type(page, "451")
 
-    session.send("Storage.overrideQuotaForOrigin", {"origin": server.url, "quotaSize": 1})
-    page.wait_for_timeout(LEFT_IS_BELIEVED_MS)
+    small_phone.fill()
     page.keyboard.type("452")
     expect(page.locator(".reminder")).to_contain_text("storage is full")
     expect(echo(page)).not_to_contain_text("452")
@@ -40,7 +37,7 @@ def test_a_full_phone_says_so_keeps_what_was_saved_and_hands_it_over(
     typed = [one["body"]["record"]["as_typed"] for one in batch["changes"] if one["body"].get("kind") == "reading"]
     assert typed == ["451"]
 
-    session.send("Storage.overrideQuotaForOrigin", {"origin": server.url})
+    small_phone.make_room()
     to_sweep(page)
     _type(page, "452")
     go(page, "#/")

@@ -4,15 +4,14 @@ import json
 import zipfile
 from collections.abc import Callable
 
-from playwright.sync_api import BrowserContext, CDPSession, expect
+from playwright.sync_api import BrowserContext, expect
 
+from tests.browser.full_phone import ROOM_BYTES, quota
 from tests.browser.photo_walks import choose, drawn, file_of, open_look, pictures, shelf
 from tests.browser.server_process import ServerProcess
 from tests.browser.walks import go, until
 from tests.support.pictures import noise, sha256
 
-QUOTA_BYTES = 24_000_000
-"""The app, its engine (13 MB unpacked) and a few pictures; set before the first write."""
 MOST_PICTURES = 12
 
 COUNTS = """async () => {
@@ -26,12 +25,6 @@ COUNTS = """async () => {
 }"""
 
 
-def quota(session: CDPSession, server: ServerProcess, size_bytes: int | None) -> None:
-    """How much the browser lets this app keep, while the session lasts; None: as much as it otherwise would."""
-    how = {} if size_bytes is None else {"quotaSize": size_bytes}
-    session.send("Storage.overrideQuotaForOrigin", {"origin": server.url, **how})
-
-
 def large(at: int) -> bytes:
     """A picture of some 3 MB, each another one."""
     return noise(2500 + at, 1800)
@@ -42,7 +35,7 @@ def test_a_photo_that_does_not_fit_is_not_kept_by_half_and_the_rest_can_be_hande
 ) -> None:
     page = new_context().new_page()
     session = page.context.new_cdp_session(page)
-    quota(session, server, QUOTA_BYTES)
+    quota(session, server, ROOM_BYTES)
     page.goto(server.url)
     open_look(page)
     page.evaluate("() => navigator.serviceWorker.ready.then(() => undefined)")

@@ -24,8 +24,8 @@ PHOTO = """async ({ job, sha256, raw, width }) => {
 }"""
 IDLE = """async () => {
   await inside.door.syncNow();
-  const { waiting, photos_waiting, refused } = await inside.readSync();
-  return waiting + photos_waiting + refused.length;
+  const { waiting, photos_waiting, refused, trouble, unreachable_since_ms } = await inside.readSync();
+  return waiting + photos_waiting + refused.length + (trouble || unreachable_since_ms !== null ? 1 : 0);
 }"""
 HOLDS = """async () => ({
   changes: (await inside.db.changes.toArray()).map(({ change, status }) => ({ change, status })),
@@ -84,7 +84,10 @@ class BrowserPhones(threading.Thread):
         page.wait_for_timeout(self._random.uniform(0, 200))
 
     def settle(self) -> bool:
-        """One round of each; whether nothing waits and nothing was refused."""
+        """One round of each; whether it was made to its end, with nothing that waits and nothing refused.
+
+        A phone that has nothing to send and did not get through has not what others sent.
+        """
         return self._ask(lambda pages: sum(page.evaluate(IDLE) for page in pages)) == 0
 
     def hold(self) -> list[dict[str, Any]]:

@@ -32,7 +32,9 @@ class Failed(Exception):
 class Size:
     """How much is made and what happens to it. `weather` are the things that happen, in this order.
 
-    `minutes`: the phones go on, slowly, and the weather comes again and again for so long; 0: once.
+    `minutes`: the phones go on, slowly, and the weather comes again and again for so long; 0: once. The backup is
+    restored in the first of `rounds_a_restore` rounds only: phones then send all they have anew, and what the server
+    holds says little until they have.
     """
 
     phones: int
@@ -43,6 +45,7 @@ class Size:
     between_s: tuple[float, float]
     browsers: int = 0
     minutes: float = 0
+    rounds_a_restore: int = 1
 
 
 class Phone(threading.Thread):
