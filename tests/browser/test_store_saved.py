@@ -141,6 +141,35 @@ def test_a_number_that_is_none_is_refused_before_it_is_kept(inside_page: Page) -
     assert refusal["kept"] == 0
 
 
+def test_the_browser_is_asked_to_keep_the_store_once_something_is_kept_and_its_word_is_told(inside_page: Page) -> None:
+    told = inside_page.evaluate(
+        """async () => {
+          const { door, once } = inside;
+          const asked = [];
+          const answers = [true, false, new Error("no such thing here")];
+          navigator.storage.persist = async () => {
+            asked.push((await inside.db.changes.count()));
+            const answer = answers.shift();
+            if (answer instanceof Error) throw answer;
+            return answer;
+          };
+          const states = [(await once(door.storage)).persistent];
+          await door.takeDeviceIn({ title: "x", air_c: NaN }).catch(() => null);
+          states.push(asked.length);
+          for (const told of [true, false, null]) {
+            await door.takeDeviceIn({ title: "x" });
+            for (let looks = 0; looks < 100; looks++) {
+              if ((await once(door.storage)).persistent === told) break;
+              await new Promise((resolve) => setTimeout(resolve, 20));
+            }
+            states.push((await once(door.storage)).persistent);
+          }
+          return { asked, states, is: (await once(door.storage)).is };
+        }"""
+    )
+    assert told == {"asked": [1, 2, 3], "states": [None, 0, True, False, None], "is": "ok"}
+
+
 def test_a_number_that_no_record_takes_is_refused_before_it_is_kept(inside_page: Page) -> None:
     """The shop would refuse it, and with it on the phone no opinion on the job could be formed any more."""
     told = inside_page.evaluate(

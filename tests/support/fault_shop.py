@@ -104,7 +104,8 @@ class FaultShop:
         restoring = ForkedServer(words, self._folder.parent / "restore.log", self._under)
         assert restoring.wait() == 0, (self._folder.parent / "restore.log").read_text()
         for kept in self.data.glob("record-before-restore-*"):
-            shutil.move(kept, self._folder.parent)  # the small disk is for what is tried
+            # The small disk is for what is tried. The power may bring one back that was moved before.
+            shutil.move(kept, self._folder.parent / kept.name)
             self._disk.takes_away(kept)
 
     def jump(self) -> None:
