@@ -197,8 +197,21 @@ def test_who_cannot_draw_agrees_by_keys_with_a_typed_name_and_a_tick(phone: Page
     expect(phone.get_by_role("region", name="As it stands")).to_contain_text("T. Quennell")
 
 
-def test_storage_that_ends_needs_its_way_and_how_it_was_verified(phone: Page, visit: PapersQuestion) -> None:
+def test_what_changed_hands_needs_a_name_and_storage_that_ends_its_way_and_how_it_was_verified(
+    phone: Page, visit: PapersQuestion,
+) -> None:
     go(phone, f"#/job/{visit.job.id}/custody")
+    phone.get_by_label("Note", exact=True).fill("with its charger")
+    phone.get_by_role("button", name="Note it").click()
+    expect(phone.get_by_text("Say from whom it came, for example: the owner.")).to_be_visible()
+    phone.get_by_role("radio", name="handed on").check()
+    phone.get_by_label("To whom").fill("a laboratory")
+    phone.get_by_label("When, if not now").fill("2999-01-01T10:00")
+    phone.get_by_role("button", name="Note it").click()
+    expect(phone.get_by_text("When it happened is still to come.")).to_be_visible()
+    expect(phone.get_by_label("Note", exact=True)).to_have_value("with its charger")
+    phone.get_by_label("When, if not now").fill("")
+    phone.get_by_label("Note", exact=True).fill("")
     phone.get_by_role("radio", name="a copy of the data").check()
     phone.get_by_role("radio", name="sanitised").check()
     expect(phone.get_by_text("Storage that stays here: the owner was not asked yet.")).to_be_visible()

@@ -80,6 +80,7 @@ export function handBackDoors(
     handBack: (jobId) => asked(() => readHandBack(db, jobId)),
     addCustody: async (job_id, given) => {
       await jobOf(db, job_id);
+      insistOnWhoAndWhen(given);
       insistOnHow(given);
       const custody: Custody = { happened_at_ms: Date.now(), ...given, id: uuidv7(), job_id, noted_by: await actor() };
       return add("custody", custody);
@@ -106,6 +107,17 @@ async function readHandBack(db: PhoneDb, jobId: string): Promise<HandBackView> {
   custody.sort((a, b) => a.happened_at_ms - b.happened_at_ms || (a.id < b.id ? -1 : 1));
   consents.sort((a, b) => a.given_at_ms - b.given_at_ms || (a.id < b.id ? -1 : 1));
   return { custody, consents, newest: Object.fromEntries(consents.map((one) => [one.to, one])) };
+}
+
+/** What changed hands without a name, or at a time that is still to come, tells nobody who had it. */
+function insistOnWhoAndWhen({ event, from_whom, to_whom, happened_at_ms }: NewCustody): void {
+  const from = event === "received" || event === "came_back";
+  const to = event === "returned" || event === "handed_on";
+  if (from && !from_whom?.trim()) throw new StoreError("not_complete", "Say from whom it came, for example: the owner.");
+  if (to && !to_whom?.trim()) throw new StoreError("not_complete", "Say to whom it went, for example: the owner.");
+  if ((happened_at_ms ?? 0) > Date.now()) {
+    throw new StoreError("not_complete", "When it happened is still to come. Take its day and hour, or leave it empty for now.");
+  }
 }
 
 /** Storage that ended needs the way it ended and how that was shown, or the note is worth nothing later. */
