@@ -179,7 +179,8 @@ def both_are_needed() -> Visit:
         was_wrong=(WasWrong(story="series_open", subject="F3", how_known="measured"),
                    WasWrong(story="elsewhere", subject="module", how_known="measured")),
         did=("replace_part", "other_module"), device="works", data="not_asked",
-        said_before=(SaidBefore(story="series_open", subject="F3", odds=0.95),),
+        said_before=(SaidBefore(story="series_open", subject="F3", odds=0.95),
+                     SaidBefore(story="elsewhere", subject="module", odds=0.9, beside=True)),
         device_chance_before=0.93, touches=35, reading_s=212.0, sweep_s=248.0, work_min=60.0, whole_cost=149.0,
         parts_replaced=("F3", "screen"),
     )
@@ -208,7 +209,8 @@ def stop_data_first() -> Visit:
         was_wrong=(WasWrong(story="wet", subject="21-24", how_known="seen"),
                    WasWrong(story="rail_short", subject="3V3D", how_known="measured")),
         did=("stop", "specialist"), device="not_tried", data="not_touched",
-        said_before=(SaidBefore(story="wet", subject="21-24", odds=0.95),),
+        said_before=(SaidBefore(story="wet", subject="21-24", odds=0.95),
+                     SaidBefore(story="rail_short", subject="3V3D", odds=0.95, beside=True)),
         device_chance_before=0.52, data_chance_before=0.78, touches=37, reading_s=225.0, sweep_s=248.0, work_min=35.0,
         whole_cost=35.0,
     )

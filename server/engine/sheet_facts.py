@@ -83,7 +83,7 @@ def make_safe_part(question: PapersQuestion) -> SheetPart:
             when_words(one.proved_at_ms, question.minutes_east),
             _proved(one),
             "" if one.measured_mv is None else f"{one.measured_mv:g}",
-            one.at_place,
+            safe_words(one.at_place),
             one.proved_by,
         )
         for one in sorted(question.make_safe, key=lambda one: (one.proved_at_ms, one.id))
@@ -146,14 +146,14 @@ def rail_part(question: PapersQuestion) -> SheetPart:
         (
             when_words(one.taken_at_ms, question.minutes_east),
             one.rail,
-            one.place + (" (replaced)" if one.id in replaced else ""),
+            safe_words(one.place) + (" (replaced)" if one.id in replaced else ""),
             f"{one.mv:g}",
             "" if one.along_squares is None else f"{one.along_squares:g}",
             "" if one.x_mm is None or one.y_mm is None else f"{one.x_mm:g}, {one.y_mm:g}",
             "" if one.injected_mv is None else f"{one.injected_mv:g}",
             "" if one.injected_ma is None else f"{one.injected_ma:g}",
             ", ".join(words for words, so in _ends(one) if so),
-            one.return_at,
+            safe_words(one.return_at),
             one.taken_by,
         )
         for one in sorted(question.rail_points, key=lambda one: (one.taken_at_ms, one.id))
@@ -181,7 +181,7 @@ def closing_part(question: PapersQuestion) -> SheetPart:
             told_line("Closed", when_words(one.closed_at_ms, question.minutes_east), one.closed_by),
             told_line("Was really wrong", *wrong) or "Was really wrong: never found out",
             told_line("Done", *(OPTION_WORDS[each] for each in one.did)),
-            told_line("Parts replaced", *one.parts_replaced),
+            told_line("Parts replaced", *(safe_words(each) for each in one.parts_replaced)),
             told_line("The device", DEVICE_WORDS[one.device]),
             told_line("The data", DATA_WORDS[one.data]),
             told_line("Had been said", *(_said(each) for each in one.said_before)),
@@ -203,7 +203,7 @@ def _said(one: SaidBefore) -> str:
 
 
 def _story(kind: str, subject: str) -> str:
-    return f"{STORY_WORDS[kind]}{f' {subject}' if subject else ''}"
+    return f"{STORY_WORDS[kind]}{f' {safe_words(subject)}' if subject else ''}"
 
 
 def _share(share: float | None) -> str:

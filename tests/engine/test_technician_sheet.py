@@ -1,12 +1,13 @@
 """The technician's sheet: every reading, verdict, decision, proof and consent of the job, and no pass code."""
 
+import msgspec
 from msgspec.structs import replace
 
 from server.engine.door import form_opinion
 from server.engine.pass_codes import WITHHELD
 from server.engine.proof import repair_proof
 from server.engine.technician_sheet import technician_sheet
-from shared_models.closing import SaidBefore
+from shared_models.closing import SaidBefore, WasWrong
 from shared_models.custody import Consent
 from shared_models.job import Job, MakeSafeProof
 from shared_models.power import PowerCheck, RailPoint
@@ -129,6 +130,19 @@ def test_a_consent_that_was_taken_back_is_told_with_the_older_one() -> None:
 def test_a_pass_code_that_somebody_typed_is_withheld() -> None:
     told = technician_sheet(question_of(None, job=Job(id="job-1", note="PIN 1234", title="code 99887")))
     assert told.title == WITHHELD and f"Note: {WITHHELD}" in part_of(told, "job").lines
+    visit = whole_visit()
+    wrong = (WasWrong(story="wet", subject="PIN 1234", how_known="seen"),)
+    told = technician_sheet(replace(
+        visit,
+        closings=(replace(visit.closings[0], was_wrong=wrong, parts_replaced=("F3", "PIN 1234"), note="PIN 1234"),),
+        make_safe=(MakeSafeProof(id="p", job_id="j", step="main_rail_proved", measured_mv=2.0, at_place="PIN 1234",
+                                 proved_at_ms=MADE_AT_MS),),
+        rail_points=(RailPoint(id="r", job_id="j", rail="3V3D", place="PIN 1234", mv=1.0, taken_at_ms=MADE_AT_MS,
+                               return_at="PIN 1234"),),
+        power_checks=(PowerCheck(id="c", job_id="j", check="lows_explained", done=True, note="PIN 1234",
+                                 checked_at_ms=MADE_AT_MS),),
+    ))
+    assert "1234" not in msgspec.json.encode(told).decode()
 
 
 def test_a_job_of_which_nothing_is_known_yet_has_a_sheet_without_empty_parts() -> None:
