@@ -218,6 +218,11 @@ def _two_faults(branches: list[Branch]) -> float:
     return total
 
 
+def _tens(odds: float) -> str:
+    """A chance in words; one that is printed as nothing is none, whatever is in its last bits."""
+    return in_tens(odds) if probability(odds) > 0 else "none"
+
+
 def _shown(sheet: BenchSheet, way: Way, weighed: Weighed, worked_min: float, data_matters: bool) -> Option:
     row = OPTION_ROWS[way.row]
     left_min = None if sheet.limit_work_min is None else sheet.limit_work_min - worked_min
@@ -228,9 +233,9 @@ def _shown(sheet: BenchSheet, way: Way, weighed: Weighed, worked_min: float, dat
         about=tuple(one for named in way.about for one in named),
         beside=way.beside,
         device_odds=probability(way.device),
-        device_in_tens=in_tens(way.device) if way.device > 0 else "none",
+        device_in_tens=_tens(way.device),
         data_odds=None if way.data is None else probability(way.data),
-        data_in_tens="" if way.data is None else "none" if way.data == 0 else in_tens(way.data),
+        data_in_tens="" if way.data is None else _tens(way.data),
         work_h=plain(way.hours),
         work_h_from="shop" if way.hours_own else "common_practice",
         whole_cost=None if way.whole_cost is None else plain(way.whole_cost),

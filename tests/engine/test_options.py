@@ -1,8 +1,12 @@
 """Ways of going on: their order, their costs, and what the screen is told about both."""
 
+import pytest
+
+from server.engine.door import form_opinion
 from shared_models.closing import OptionFigure, ShopFigures
 from shared_models.job import Intake
 from shared_models.opinion import Opinion
+from tests.support.sheets import random_sheet
 from tests.support.what_next import opinion_on, way
 
 SLIPPED = "t10_slipped_in_crooked_then_all_answers"
@@ -135,3 +139,14 @@ def test_a_way_is_headed_by_what_it_is_about() -> None:
     assert way(wet, "reseat_or_clean").heading.startswith("Seat again or clean at 20, 21, 22")
     assert way(opinion_on(SLIPPED), "replace_part").heading == "Replace the part F3"
     assert way(wet, "stop").heading == way(wet, "stop").title
+
+
+@pytest.mark.parametrize("seed", [181, 227])
+def test_a_chance_printed_as_nothing_is_none_in_words_too(seed: int) -> None:
+    # chances of these sheets are nothing but for what adding up left in the last bits
+    options = form_opinion(random_sheet(seed)).options
+    assert options is not None
+    nothing = [one for one in options.ways if one.device_odds == 0]
+    assert nothing
+    assert {one.device_in_tens for one in nothing} == {"none"}
+    assert "none" not in {one.device_in_tens for one in options.ways if one.device_odds > 0}
