@@ -18,7 +18,7 @@ from server.engine.circuit.behind import circuit_behind
 from server.engine.circuit.clamp_fit import junction_of
 from server.engine.circuit.parts import DiodeTest, PartState, forced_current
 from server.engine.circuit.readings import Prepared as Ready
-from server.engine.circuit.readings import current_at, read
+from server.engine.circuit.readings import currents_at, read
 from server.engine.circuit.readings import prepared as solvable
 from server.engine.constants.circuit import LINE_MV, SHARES_AT
 from server.engine.constants.readings import SMALL_MASS
@@ -95,11 +95,12 @@ def _solved(
 
 
 def _shares(ready: Ready, meter: DiodeTest, lead: LeadOnGround, loc: float) -> tuple[tuple[float, float], ...]:
-    shares = [(0.0, 0.0)]
-    for down in SHARES_AT:
-        share = current_at(ready, lead, loc * (1 - down)) / meter.current_ma
-        shares.append((-loc * down, math.log(max(share, SMALL_MASS))))
-    return tuple(shares)
+    taken = currents_at(ready, lead, [loc * (1 - down) for down in SHARES_AT])
+    below = [
+        (-loc * down, math.log(max(current_ma / meter.current_ma, SMALL_MASS)))
+        for down, current_ma in zip(SHARES_AT, taken, strict=True)
+    ]
+    return (0.0, 0.0), *below
 
 
 def _cut(

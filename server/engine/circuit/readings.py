@@ -9,6 +9,7 @@ stands below ground and the lower clamp conducts; that is the same circuit with 
 contact above ground, and is solved so. The drop is what the meter shows, without sign.
 """
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from server.engine.circuit.junction import Law, at
@@ -108,10 +109,8 @@ def _ladder(ready: Prepared, lead: LeadOnGround, told: dict[str, PartState], cur
     return ladder_of(ready.contact, ready.beside, lead == "red", told, current_ma)
 
 
-def _solve(
-    ready: Prepared, lead: LeadOnGround, told: dict[str, PartState], current_ma: float, source_s: float
-) -> tuple[float, int]:
-    """The contact's voltage by the nodal solve, and its steps."""
+def _network(ready: Prepared, lead: LeadOnGround, told: dict[str, PartState], source_s: float) -> Network:
+    """The circuit's nodes, with `source_s` at the contact and no current yet."""
     size = len(ready.nodes)
     rows = [[0.0] * size for _ in range(size)]
     for place in range(size):
@@ -136,10 +135,16 @@ def _solve(
                 rows[near][far] -= siemens
                 rows[far][near] -= siemens
     rows[ready.contact][ready.contact] += source_s
-    currents = [0.0] * size
-    currents[ready.contact] = current_ma
-    volts, steps = solve(Network(rows, currents, diodes))
-    return volts[ready.contact], steps
+    return Network(rows, [0.0] * size, diodes)
+
+
+def _fed(network: Network, contact: int, current_ma: float) -> tuple[float, int]:
+    """The contact's voltage by the nodal solve, fed with this current, and the steps. The network stays as it is."""
+    rows, currents, diodes = network
+    fed = currents[:]
+    fed[contact] = current_ma
+    volts, steps = solve(Network([row[:] for row in rows], fed, diodes))
+    return volts[contact], steps
 
 
 def _nodal(
@@ -152,19 +157,19 @@ def _nodal(
     """
     source_s = 0.0 if meter.source_ohm is None else 1 / meter.source_ohm
     try:
-        return _solve(ready, lead, told, meter.current_ma, source_s + leak_s)
+        return _fed(_network(ready, lead, told, source_s + leak_s), ready.contact, meter.current_ma)
     except SheetError:
-        if meter.source_ohm is not None or _held(ready, lead, told, meter.over_mv, leak_s) >= meter.current_ma:
+        if meter.source_ohm is not None or _held(ready, lead, told, [meter.over_mv], leak_s)[0] >= meter.current_ma:
             raise
     return meter.over_mv, 1
 
 
 def _held(
-    ready: Prepared, lead: LeadOnGround, told: dict[str, PartState], drop_mv: float, leak_s: float = 0.0
-) -> float:
-    """The current the contact takes held at `drop_mv` by a stiff source, mA."""
-    volts, _ = _solve(ready, lead, told, drop_mv / LEAST_OHM, 1 / LEAST_OHM + leak_s)
-    return (drop_mv - volts) / LEAST_OHM
+    ready: Prepared, lead: LeadOnGround, told: dict[str, PartState], drops_mv: Sequence[float], leak_s: float = 0.0
+) -> list[float]:
+    """The currents the contact takes held at each of these drops by a stiff source, mA."""
+    network = _network(ready, lead, told, 1 / LEAST_OHM + leak_s)
+    return [(drop - _fed(network, ready.contact, drop / LEAST_OHM)[0]) / LEAST_OHM for drop in drops_mv]
 
 
 def read(
@@ -218,10 +223,17 @@ def leak_readings(
     return shown
 
 
-def current_at(ready: Prepared, lead: LeadOnGround, drop_mv: float, states: tuple[PartState, ...] = ()) -> float:
-    """The current the contact takes when its drop is held at `drop_mv`, mA."""
+def currents_at(
+    ready: Prepared, lead: LeadOnGround, drops_mv: Sequence[float], states: tuple[PartState, ...] = ()
+) -> list[float]:
+    """The currents the contact takes when its drop is held at each of these, mA."""
     told = states_by_name(ready.circuit, states)
     ladder = _ladder(ready, lead, told, 1.0)
     if ladder is not None:
-        return current_on(ladder, drop_mv)
-    return _held(ready, lead, told, drop_mv)
+        return [current_on(ladder, drop) for drop in drops_mv]
+    return _held(ready, lead, told, drops_mv)
+
+
+def current_at(ready: Prepared, lead: LeadOnGround, drop_mv: float, states: tuple[PartState, ...] = ()) -> float:
+    """The same at one drop."""
+    return currents_at(ready, lead, (drop_mv,), states)[0]
