@@ -312,8 +312,8 @@ def _chips(names: Names, now: Now, arrow: Arrow) -> dict[str, Chip]:
     """Every lean with its ties, by name; what pulled at it is in the lean already."""
     chips: dict[str, Chip] = {}
     for called, leans, rows in ((names.groups, now.groups, arrow.groups), (names.dies, now.dies, arrow.dies)):
-        for name, lean, *ties in zip(called, leans, *rows[:-1], strict=True):
-            chips[name] = Chip(lean, *ties)
+        for name, lean, precision, log, kelvin, mv, die, _ in zip(called, leans, *rows, strict=True):
+            chips[name] = Chip(lean, precision, log, kelvin, mv, die)
     return chips
 
 

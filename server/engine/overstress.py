@@ -74,20 +74,17 @@ def _clusters(board: Board, stands: dict[int, int]) -> list[tuple[list[int], lis
             name = parent[name]
         return name
 
-    modules = module_groups(board)
+    on_plug = [f"plug/{name}" for name in module_groups(board)]
+    on_socket = [f"socket/{net_key(contact)}" for contact in board.contacts]
     for plug, socket in sorted(stands.items()):
-        above, below = top("plug/" + modules[plug]), top("socket/" + net_key(board.contacts[socket]))
+        above, below = top(on_plug[plug]), top(on_socket[socket])
         if above != below:
             parent[max(above, below)] = min(above, below)
     found: dict[str, tuple[list[int], list[int]]] = {}
-    for socket in range(len(board.contacts)):
-        name = "socket/" + net_key(board.contacts[socket])
-        if name in parent:
-            found.setdefault(top(name), ([], []))[0].append(socket)
-    for plug in range(len(board.contacts)):
-        name = "plug/" + modules[plug]
-        if name in parent:
-            found.setdefault(top(name), ([], []))[1].append(plug)
+    for side, names in enumerate((on_socket, on_plug)):
+        for contact, name in enumerate(names):
+            if name in parent:
+                found.setdefault(top(name), ([], []))[side].append(contact)
     return [found[name] for name in sorted(found)]
 
 

@@ -46,15 +46,33 @@ def reference_cells(
         if lead is None or not isinstance(reading.of, OfReferenceBoard):
             continue
         rows.setdefault((board.places[contact], lead), {}).setdefault(reading.of.reference_board_id, []).append(touched)
+    taken = _Taken(meters, to)
     return {
-        (contact, lead): _cell(path_under(board.contacts[contact], lead), by_board, meters, to)
+        (contact, lead): _cell(path_under(board.contacts[contact], lead), by_board, taken)
         for (contact, lead), by_board in sorted(rows.items())
     }
 
 
-def _cell(
-    path: Path | None, by_board: dict[str, list[Touched]], meters: dict[str, Meter], to: Conditions
-) -> ReferenceCell:
+class _Taken:
+    """Under what readings were taken: one board is read with one meter in one air, contact after contact."""
+
+    def __init__(self, meters: dict[str, Meter], to: Conditions) -> None:
+        self.meters, self.to = meters, to
+        self.known: dict[tuple[str, float | None], tuple[Conditions, float, tuple[float, float]]] = {}
+
+    def of(self, touched: Touched) -> tuple[Conditions, float, tuple[float, float]]:
+        """The conditions, the current carried from (mA), and the step to this meter's (`ReferenceCell.steps`)."""
+        key = (touched.reading.meter_id, touched.air_c)
+        if key not in self.known:
+            at, to = conditions_of(key[0], self.meters.get(key[0]), touched.air_c), self.to
+            # one meter against itself: whatever its current is, it is the same
+            from_ma = to.current_ma if at.meter_id == to.meter_id else at.current_ma
+            self.known[key] = at, from_ma, (to.current_ma - from_ma, math.log(to.current_ma / from_ma))
+        return self.known[key]
+
+
+def _cell(path: Path | None, by_board: dict[str, list[Touched]], taken: _Taken) -> ReferenceCell:
+    to = taken.to
     boards: list[str] = []
     values: list[float] = []
     moves: list[float] = []
@@ -74,14 +92,11 @@ def _cell(
         carried: list[float] = []
         at, step, same_before = to, (0.0, 0.0), same
         for touched in drops:
-            at = conditions_of(touched.reading.meter_id, meters.get(touched.reading.meter_id), touched.air_c)
+            at, from_ma, step = taken.of(touched)
             same += at.meter_id == to.meter_id
-            # one meter against itself: whatever its current is, it is the same
-            from_ma = to.current_ma if at.meter_id == to.meter_id else at.current_ma
             drop_mv = touched.value.drop_mv if isinstance(touched.value, Drop) else 0.0
             carried.append(carry(drop_mv, path, from_ma, at.air_c, to.current_ma, to.air_c))
             moves.append(carried[-1] - drop_mv)
-            step = (to.current_ma - from_ma, math.log(to.current_ma / from_ma))
         boards.append(name)
         steps.append(step)
         taken_at.append(at)

@@ -71,11 +71,8 @@ def what_boards_share(
     for rounds in range(REFERENCE_FIT_ROUNDS):
         if rounds:
             freed = {name: _less(one, moved[name].whole) for name, one in values.items()}
-        middle = _middles(freed)
-        moved = {
-            name: _fitted(values[name], middle, strays, (taken_at[name], to), moved.get(name))
-            for name in sorted(values)
-        }
+        middle = {contact: _middle(value, strays[contact], to) for contact, value in _middles(freed).items()}
+        moved = {name: _fitted(values[name], middle, taken_at[name], to, moved.get(name)) for name in sorted(values)}
     return moved
 
 
@@ -152,22 +149,32 @@ def _stray(contact: Contact, path: Path) -> _Stray:
     return _Stray(path, math.hypot(own, OFFSET_SD_MV), (leans_with(contact), *lean_parts(contact, common)))
 
 
+class _Middle(NamedTuple):
+    """What a contact reads on the middle of all boards (mV), how that moves with the logarithm of the current and with
+    each kelvin, and how it strays.
+    """
+
+    value_mv: float
+    per_log: float
+    per_k: float
+    stray: _Stray
+
+
+def _middle(value_mv: float, stray: _Stray, to: Conditions) -> _Middle:
+    return _Middle(value_mv, *slopes(value_mv, stray.path, to.current_ma, to.air_c), stray)
+
+
 def _fitted(
-    values: dict[int, float],
-    middle: dict[int, float],
-    strays: dict[int, _Stray],
-    taken: tuple[Conditions, Conditions],
-    before: Moved | None,
+    values: dict[int, float], middles: dict[int, _Middle], at: Conditions, to: Conditions, before: Moved | None
 ) -> Moved:
-    at, to = taken
     same = at.meter_id == to.meter_id
     current_sd = CURRENT_SD_SAME_METER if same else at.current_sd
     prior = Prior(to.current_ma, to.air_c, current_sd, at.air_sd_k, OFFSET_SD_MV, math.inf)
     keys = [contact for contact, value in values.items() if value > DOUBLE_TOUCH_MV]
     points = []
     for contact in keys:
-        path, scale_mv, leans = strays[contact]
-        points.append(Point(middle[contact], values[contact], scale_mv, path, *leans))
+        path, scale_mv, leans = middles[contact].stray
+        points.append(Point(middles[contact].value_mv, values[contact], scale_mv, path, *leans))
     if len(points) < REFERENCE_FIT_MIN:
         return Moved({}, {}, None, points, prior)
     fit = (
@@ -175,18 +182,14 @@ def _fitted(
         if before is None or before.fit is None
         else fit_again(points, prior, before.fit, REFERENCE_FIT_AGAIN)
     )
-    leaning = {leans: leaning_mv(fit, *leans) for leans in dict.fromkeys([strays[contact].leans for contact in keys])}
+    leaning = {leans: leaning_mv(fit, *leans) for leans in dict.fromkeys([middles[one].stray.leans for one in keys])}
     told = Moved({}, {}, fit, points, prior)
-    for contact, point in zip(keys, points, strict=True):
-        by_conditions = _by_conditions(point, fit, to)
+    for contact in keys:
+        _, per_log, per_k, stray = middles[contact]
+        by_conditions = per_log * fit.log_current + per_k * fit.kelvin
         told.conditions[contact] = by_conditions + fit.offset_mv
-        told.whole[contact] = by_conditions + leaning[strays[contact].leans]
+        told.whole[contact] = by_conditions + leaning[stray.leans]
     return told
-
-
-def _by_conditions(point: Point, fit: CommonFit, to: Conditions) -> float:
-    per_log, per_k = slopes(point.expected_mv, point.path, to.current_ma, to.air_c)
-    return per_log * fit.log_current + per_k * fit.kelvin
 
 
 def _group_moves(moved: Moved, to: Conditions) -> dict[str, tuple[float, float]]:
@@ -196,8 +199,8 @@ def _group_moves(moved: Moved, to: Conditions) -> dict[str, tuple[float, float]]
         return told
     usual = nothing_in_common(moved.prior)
     for group, point in {point.chip: point for point in moved.points if point.chip}.items():
-        leans = point.chip_mv, point.die_mv
-        whole = _by_conditions(point, moved.fit, to) + leaning_mv(moved.fit, group, *leans)
+        fit, leans = moved.fit, (point.chip_mv, point.die_mv)
         per_log, per_k = slopes(point.expected_mv, point.path, to.current_ma, to.air_c)
+        whole = per_log * fit.log_current + per_k * fit.kelvin + leaning_mv(fit, group, *leans)
         told[group] = whole, lean_of(usual, group, *leans, per_log, per_k)[1]
     return told
