@@ -131,7 +131,7 @@ def _infer(
     )
     rows = log_factors(prepared.stories, prepared.board, findings, observations, last_read(prepared, facts, counting))
     rows.extend(blunder_factors(prepared.stories, sheet, facts, observations, wrongly))
-    factors = [math.fsum(row[place] for row in rows) for place in range(len(prepared.stories))]
+    factors = [math.fsum(of_one) for of_one in zip([0.0] * len(prepared.stories), *rows, strict=True)]
     factors = [one + alone for one, alone in zip(factors, prepared.companions.log_alone, strict=True)]
     for story, extra in lone_over_range(prepared, seen, views).items():
         factors[story] += extra
@@ -182,9 +182,10 @@ def _pairs(
     log_second = [prior + factor for prior, factor in zip(prepared.log_second, factors, strict=True)]
     top = max(scores)
     found = second_story_scores(prepared.model, log_likelihoods, scores, firsts, log_second, top - LOG_WORTH_KEEPING)
+    marks = {first: [row for row in rows if row[first] > 0] for first in firsts}
     kept = []
     for score, first, second in found:
-        together = _goes_with(prepared, first, second) + claimed_twice(rows, first, second)
+        together = _goes_with(prepared, first, second) + claimed_twice(marks[first], first, second)
         kept.append((score + together, first, second))
     for kind, told in (("meter_differs", 0.0), ("elsewhere", math.log(SPEAKS_FOR))):
         kept.extend(_beside(prepared, scores, factors, firsts, rows, kind, told))

@@ -13,7 +13,9 @@ def _clean(value: float) -> float:
 
 def probability(value: float) -> float:
     """A probability, 6 decimals, kept inside 0 to 1."""
-    return _clean(round(min(1.0, max(0.0, value)), PLACES_PROBABILITY))
+    if not value > 0:
+        return 0.0
+    return round(value, PLACES_PROBABILITY) if value < 1 else 1.0
 
 
 def factor(value: float) -> float:

@@ -73,18 +73,15 @@ def decision_outlook(model: LatentModel, post: list[float], unread: list[int]) -
                 for s in stories:
                     mass += post[s]
                 left -= mass
-                for o, q in enumerate(of_variable[g]):
-                    row[o] += mass * q
+                row = [m + mass * q for m, q in zip(row, of_variable[g], strict=True)]
+            if left > 0:
+                row = [m + left * q for m, q in zip(row, baseline, strict=True)]
             untouched -= d_mass
             kept += d_mass * log2(d_mass)
-            for o, q in enumerate(baseline):
-                m = row[o]
-                if left > 0:
-                    m += left * q
-                    row[o] = m
-                mixed[o] += m
+            for m in row:
                 if m > 0:
                     kept -= m * log2(m)
+            mixed = [one + m for one, m in zip(mixed, row, strict=True)]
             rows.append((d, row))
         if untouched > 0:
             kept += untouched * model.entropies[c][0]
