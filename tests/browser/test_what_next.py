@@ -125,6 +125,12 @@ def _powers(page: Page) -> None:
     for title in ("Plug seated", "Leads on with the output off", "Voltage up from zero"):
         page.get_by_role("button", name=_named("Done", title)).click()
         expect(page.get_by_role("button", name=_named("not so", title))).to_be_visible()
+    page.get_by_label("supply, V").fill("999999")
+    page.get_by_label("limit, mA").fill("100")
+    page.get_by_label("expected").fill("120")
+    page.get_by_role("button", name="Set, output off").click()
+    expect(page.get_by_role("alert")).to_have_text('"999999" is not a supply\'s voltage in V; for example 4.0.')
+    expect(page.get_by_label("expected")).to_have_value("120")
     page.get_by_label("supply, V").fill("4,0")
     page.get_by_label("limit, mA").fill("100")
     page.get_by_label("expected").fill("120")

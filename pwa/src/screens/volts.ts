@@ -7,14 +7,13 @@ import type { BoardVersion, MakeSafeStep } from "../generated/models";
 export type VoltUnit = "V" | "mV";
 
 /** No board and no bench supply has more; the record takes no more. */
-const MOST_MV = 1_000_000;
+export const MOST_MV = 1_000_000;
 
-/** "0,02" V is 20; null when it is no number of volts. A sign is kept: a rail can sit below ground. */
+/** "0,02" V is 20; null when it is not a plain number. A sign is kept: a rail can sit below ground. */
 export function toMillivolts(text: string, unit: VoltUnit): number | null {
   const plain = text.trim().replace(",", ".").replace("−", "-");
   if (!/^-?(\d+\.?\d*|\.\d+)$/.test(plain)) return null;
-  const mv = Number(plain) * (unit === "V" ? 1000 : 1);
-  return Math.abs(mv) <= MOST_MV ? mv : null;
+  return Number(plain) * (unit === "V" ? 1000 : 1);
 }
 
 /** Where the board's record says such a voltage is measured; empty: it does not say. */
