@@ -4,10 +4,12 @@ import asyncio
 import functools
 import sqlite3
 import threading
+import time
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+import aiosqlite
 import pytest
 from msgspec import Raw
 
@@ -107,10 +109,13 @@ async def test_what_waits_is_written_before_the_record_is_closed(tmp_path: Path)
 
     database = await Database.open(tmp_path)
     await push(database, [change(1, added(reading()))])
-    bringing = [asyncio.create_task(database.together(write, [name], 100)) for name in ("a", "b", "c")]
+    bringing = [asyncio.create_task(database.together(write, ["a"], 100))]
     assert await asyncio.to_thread(held.wait, 10)
+    bringing += [asyncio.create_task(database.together(write, [name], 100)) for name in ("b", "c")]
     closing = asyncio.create_task(database.close())
-    await asyncio.sleep(0)
+    for _ in range(20):
+        await asyncio.sleep(0)
+    await asyncio.to_thread(time.sleep, 0)  # whatever the closing gave to a thread has begun
     let_go.set()
     assert await asyncio.gather(*bringing) == [["a"], ["b"], ["c"]]
     await closing
@@ -118,8 +123,17 @@ async def test_what_waits_is_written_before_the_record_is_closed(tmp_path: Path)
         assert await removed_in(opened) == ["a", "b", "c"]
 
 
-async def test_nobody_else_writes_while_a_batch_is_written(tmp_path: Path) -> None:
+async def test_nobody_else_asks_to_write_while_a_batch_is_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """SQLite would have them wait too, on a thread, and give up after some seconds."""
     order: list[str] = []
+    execute = aiosqlite.Connection.execute
+
+    def noted(self: aiosqlite.Connection, sql: str, *given: Any) -> Any:
+        order.append(sql)
+        return execute(self, sql, *given)
+
     held, let_go = threading.Event(), threading.Event()
 
     async def write(_: Written, items: Sequence[str]) -> Sequence[str]:
@@ -134,15 +148,16 @@ async def test_nobody_else_writes_while_a_batch_is_written(tmp_path: Path) -> No
 
         async def else_write() -> None:
             async with database.writing():
-                order.append("else")
+                pass
 
+        monkeypatch.setattr(aiosqlite.Connection, "execute", noted)
         other = asyncio.create_task(else_write())
         batch_in_hand.cancel()  # who brought it goes away, the thread does not
         for _ in range(20):
             await asyncio.sleep(0)
         let_go.set()
         await other
-    assert order == ["batch", "else"]
+    assert order == ["batch", "BEGIN IMMEDIATE"]
 
 
 async def test_a_batch_of_which_some_is_there_is_answered_one_by_one_and_numbers_have_no_gap(tmp_path: Path) -> None:
