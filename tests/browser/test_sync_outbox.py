@@ -13,6 +13,7 @@ from tests.browser.chromium_process import ChromiumProcess
 from tests.browser.conftest import TEST_PAGE, open_inside
 from tests.browser.seeds import JOB_ID, METER_ID, SOCKET
 from tests.browser.server_process import ServerProcess
+from tests.support.browser_phones import UNDONE
 
 CHANGES = re.compile(r"/api/changes$")
 
@@ -86,6 +87,10 @@ def test_edits_made_without_a_server_wait_are_counted_and_arrive_once_in_their_o
     assert typed_on_server(inside_server) == typed
     sync_now(inside_page)
     assert typed_on_server(inside_server) == typed
+    # what the fault bench takes for a phone that came to its end: it also got through
+    assert inside_page.evaluate(UNDONE) == 0
+    inside_server.kill()
+    assert inside_page.evaluate(UNDONE) == 1
 
 
 def test_everything_arrives_once_after_server_and_browser_were_killed(

@@ -22,7 +22,7 @@ PHOTO = """async ({ job, sha256, raw, width }) => {
   const size = { width_px: width, height_px: 120 };
   await inside.door.addPhoto(job, { sha256, mime: "image/jpeg", bytes, ...size, thumb: bytes.slice(0) });
 }"""
-IDLE = """async () => {
+UNDONE = """async () => {
   await inside.door.syncNow();
   const { waiting, photos_waiting, refused, trouble, unreachable_since_ms } = await inside.readSync();
   return waiting + photos_waiting + refused.length + (trouble || unreachable_since_ms !== null ? 1 : 0);
@@ -88,7 +88,7 @@ class BrowserPhones(threading.Thread):
 
         A phone that has nothing to send and did not get through has not what others sent.
         """
-        return self._ask(lambda pages: sum(page.evaluate(IDLE) for page in pages)) == 0
+        return self._ask(lambda pages: sum(page.evaluate(UNDONE) for page in pages)) == 0
 
     def hold(self) -> list[dict[str, Any]]:
         """Of each phone: its changes with their status, the pictures it has, and the whole record."""
