@@ -84,9 +84,13 @@ def shelf(page: Page) -> Locator:
 
 
 def drawn(image: Locator) -> bool:
-    """Whether the browser could read the picture."""
+    """Whether the browser could read the picture; asked again where its place is drawn anew meanwhile."""
     expect(image).to_be_visible()
-    return image.evaluate("(img) => img.decode().then(() => img.naturalWidth > 0, () => false)")
+    for _ in range(50):
+        if image.evaluate("(img) => img.decode().then(() => img.naturalWidth > 0, () => false)"):
+            return True
+        image.page.wait_for_timeout(100)
+    return False
 
 
 def pictures(server: ServerProcess) -> dict[str, bytes]:
