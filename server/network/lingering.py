@@ -16,7 +16,7 @@ LINGER_S = 5.0
 sooner (common practice of web servers: seconds)."""
 
 LINGER_BYTES = BODY_LIMIT_BYTES
-"""The most that is read and thrown away: what the largest request that anything here takes has."""
+"""The most that is read and thrown away: what changes may have at once. Of a larger file it can still be a reset."""
 
 
 class Lingering:
