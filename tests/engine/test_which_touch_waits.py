@@ -126,6 +126,24 @@ def test_a_joined_core_rail_is_the_ceiling() -> None:
     assert "no more than the lowest" in heat.reasons[0].sentence
 
 
+@pytest.mark.parametrize(("typed", "joined"), [("0.6", True), ("5", True), ("OL", False)])
+def test_it_is_the_ceiling_too_where_the_socket_has_a_contact_of_it(typed: str, joined: bool) -> None:
+    """Then the touch that is proposed goes from a contact of the one rail to a contact of the other."""
+    board = replace(BOARD, sockets=tuple(
+        replace(one, contacts=tuple(
+            replace(contact, role="core_rail", net="VCORE") if contact.number == "9" else contact
+            for contact in one.contacts
+        )) for one in BOARD.sockets
+    ))  # fmt: skip
+    to_core = BetweenContacts(contact_a="2", contact_b="9")
+    assert to_core in [one.touch for one in hunted(LOW, TO_MEMORY, board=board)]
+    told = hunted(LOW, TO_MEMORY, at(to_core, typed, "core"), board=board)
+    for one in told:
+        if one.action in ("heat", "millivolts"):
+            assert ("It is joined (3V3 to VCORE): no more than the lowest" in one.reasons[0].sentence) is joined
+    assert any(one.action == "heat" for one in told)
+
+
 def test_a_part_seen_hot_is_not_looked_for_again() -> None:
     hot = Observation(id="hot", of=JOB, seen="hot", part="C2", seen_at_ms=1)
     assert "heat" not in [one.action for one in hunted(LOW, TO_CORE, TO_MEMORY, observations=(hot,))]
