@@ -80,6 +80,7 @@ def accept_board(sheet: BenchSheet) -> Board:
     for row in chosen.rows:
         _check_left_out(row, chosen)
     contacts = [by_number[number] for number in lying]
+    parts = {part.ref: part for part in sheet.board.parts}
     index = {contact.number: place for place, contact in enumerate(contacts)}
     rows = [[index[number] for number in row.contacts] for row in chosen.rows]
     return Board(
@@ -88,9 +89,9 @@ def accept_board(sheet: BenchSheet) -> Board:
         contacts,
         index,
         rows,
-        {part.ref: part for part in sheet.board.parts},
+        parts,
         {net.name: net for net in sheet.board.nets},
-        [path_of(contact) for contact in contacts],
+        [path_of(contact, parts) for contact in contacts],
         [_spots([index[number] for number in row.contacts], row.left_out) for row in chosen.rows],
     )
 

@@ -234,7 +234,7 @@ def role_band(board: Board, contact: int, lead: LeadOnGround, to: Conditions) ->
     row = ROLE_BY_ID[one.role]
     climb = 1.0 if row.climbs else 0.0
     if lead == "black":
-        path = path_under(one, lead)
+        path = path_under(one, lead, board.parts)
         middle = 0.5 * (role.black_low_mv + role.black_high_mv)
         sd = (role.black_high_mv - role.black_low_mv) * RANGE_TO_SD
         loc = carry(middle, path, REFERENCE_CURRENT_MA, REFERENCE_C, to.current_ma, to.air_c)

@@ -181,10 +181,16 @@ def joined_mv(one_mv: float, other_mv: float, series_mv: float, other_series_mv:
     low, high = (apart - other_series_mv) / junction_mv, (apart + series_mv) / junction_mv
     u = 0.5 * (low + high)
     for _ in range(BRIDGE_STEPS):
-        share = 1 / (1 + math.exp(-u))
+        share = _first_of_two(u)
         error = junction_mv * u + (series_mv + other_series_mv) * share - series_mv - apart
         low, high = (low, u) if error > 0 else (u, high)
         u -= error / (junction_mv + (series_mv + other_series_mv) * share * (1 - share))
         u = low if u < low else high if u > high else u
-    left = math.log1p(math.exp(-u))
+    left = max(0.0, -u) + math.log1p(math.exp(-abs(u)))
     return one_mv - junction_mv * left + series_mv * (math.exp(-left) - 1)
+
+
+def _first_of_two(u: float) -> float:
+    """x of u = ln(x / (1 - x)); without overflow, since a hundred kilohm in line puts u at minus thousands."""
+    less = math.exp(-abs(u))
+    return (1.0 if u >= 0 else less) / (1 + less)

@@ -16,6 +16,7 @@ from server.engine.constants.overstress import OUTCOME_OF
 from server.engine.constants.readings import FINE_PITCH_MM, TOUCH_FAILS_FINE, TOUCH_FAILS_WIDE
 from server.engine.constants.sessions import MEMO_SIZE
 from server.engine.constants.stories import BASE_ODD, BASE_ODD_SPLIT, SECOND_FAULT
+from server.engine.doubted_paths import with_paths_that_can_be
 from server.engine.drops import BAND, MEETS, OTHER_LEAD, SHORT, STATE_WORDS
 from server.engine.latent import LatentModel
 from server.engine.overstress import net_key
@@ -83,6 +84,7 @@ def _make(sheet: BenchSheet) -> Prepared:
     board = accept_board(sheet)
     notes = Notes([], [])
     known = accept_known_good(sheet, board, notes)
+    board = with_paths_that_can_be(board, known.sweep, sheet.meters, notes)
     scene = scene_of(board, sheet.intake, sheet.shop)
     stories = told(scene)
     net_variable, members = _variables(board, scene)

@@ -141,7 +141,7 @@ def _carried_anew(cell: ReferenceCell, line: Line, to: Conditions) -> ReferenceC
 def _drawn(board: Board, cells: dict[tuple[int, str], ReferenceCell], lead: LeadOnGround) -> list[_Drawn]:
     members: dict[str, dict[int, Path]] = {}
     for contact, one in enumerate(board.contacts):
-        path = path_under(one, lead)
+        path = path_under(one, lead, board.parts)
         if path is not None and (contact, lead) in cells and cells[contact, lead].values:
             members.setdefault(leans_with(one) or f"net {one.net or one.number}", {})[contact] = path
     told = []
