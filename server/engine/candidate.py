@@ -46,6 +46,7 @@ TITLES = {
     "part_open": "Ohms across {0}",
     "fault_behind": "Far end of {0}",
     "other_polarity": "{0} with the leads the other way round",
+    "black_again": "{0} with the leads the other way round, once more",
     "second_current": "{0} with a smaller current",
     "plug_rail_low": "Rail ohms at the module's plug: {0}",
     "rail_low": "Ohms to ground: {0}",

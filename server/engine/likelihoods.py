@@ -52,33 +52,33 @@ def variable_densities(
             own, fail = _own_densities(prepared, _with_its_net(prepared, one, variable, seen), view)
             if (contact, lead) in seconds:
                 own, fail = _and_second(prepared, one, view, seconds[contact, lead], own, fail)
-            _times(densities, failing, variable, own, fail)
+            _times(densities, failing, variable, own, fail, _one_size(prepared, contact, lead, seen, views))
             continue
         # another contact of a rail that was read already: it should read what the rail reads
         view = as_the_rail(views[contact, lead], views[leader, lead], seen[leader, lead].drop_mv)
-        _times(densities, failing, contact, *_own_densities(prepared, one._replace(steadiness=None), view))
-    _one_fault_for_both_leads(prepared, densities, seen, views)
+        _times(densities, failing, contact, *_own_densities(prepared, one._replace(steadiness=None), view), {})
     return densities, failing
 
 
-def _one_fault_for_both_leads(
+def _one_size(
     prepared: Prepared,
-    densities: list[list[float] | None],
+    contact: int,
+    lead: str,
     seen: dict[tuple[int, str], Seen],
     views: dict[tuple[int, str], View],
-) -> None:
-    """A leak or an added resistance is of one size, whichever lead lay on ground."""
-    for (contact, lead), one in seen.items():
-        other = seen.get((contact, "black"))
-        row = densities[contact]
-        if lead != "red" or other is None or row is None or prepared.net_variable[contact] != contact:
-            continue
-        if one.drop_mv is None or other.drop_mv is None or one.rival is not None or other.rival is not None:
-            continue
-        red, black = (one.drop_mv, views[contact, "red"]), (other.drop_mv, views[contact, "black"])
-        row[LEAK] *= leak_factor(red, black)
-        row[LEAK_BEHIND] *= leak_behind_factor(red, black)
-        row[HIGH] *= added_factor(red, black)
+) -> dict[int, float]:
+    """By state what both leads' numbers say together beyond each alone: a leak or an added resistance is of one size,
+    whichever lead lay on ground. Red comes second.
+    """
+    one, other = seen[contact, lead], seen.get((contact, "black"))
+    if lead != "red" or other is None or prepared.net_variable[contact] != contact:
+        return {}
+    if one.drop_mv is None or other.drop_mv is None or one.rival is not None or other.rival is not None:
+        return {}
+    red, black = (one.drop_mv, views[contact, "red"]), (other.drop_mv, views[contact, "black"])
+    return {
+        LEAK: leak_factor(red, black), LEAK_BEHIND: leak_behind_factor(red, black), HIGH: added_factor(red, black),
+    }
 
 
 def _and_second(
@@ -141,14 +141,24 @@ def _times(
     variable: int,
     row: list[float],
     fail: tuple[float, float],
+    together: dict[int, float],
 ) -> None:
-    """Two leads on one contact look at one state: their densities multiply."""
+    """Two leads on one contact look at one state: their densities multiply, times what they say `together`.
+
+    Either touch may have failed by itself; then the other stands alone. What is left is that both failed.
+    """
     before, failed = densities[variable], failing[variable]
     if before is None or failed is None:
         densities[variable], failing[variable] = row, fail
         return
-    densities[variable] = [a * b for a, b in zip(before, row, strict=True)]
-    failing[variable] = (failed[0] * fail[0], failed[1] * fail[1])
+    (chance_a, density_a), (chance_b, density_b) = failed, fail
+    neither, only_a, only_b = (1 - chance_a) * (1 - chance_b), chance_a * (1 - chance_b), (1 - chance_a) * chance_b
+    both = chance_a * chance_b
+    densities[variable] = [
+        (neither * a * b * together.get(state, 1.0) + only_a * density_a * b + only_b * a * density_b) / (1 - both)
+        for state, (a, b) in enumerate(zip(before, row, strict=True))
+    ]
+    failing[variable] = (both, density_a * density_b)
 
 
 def _own_densities(prepared: Prepared, one: Seen, view: View) -> tuple[list[float], tuple[float, float]]:

@@ -9,6 +9,8 @@ from server.engine.constants.answers import (
     SAME_BOTH_WAYS_RESISTIVE,
     SURE,
 )
+from server.engine.constants.next_touch import VERDICT_Z_RETOUCH
+from server.engine.drops import BAND, failed_touch, state_densities
 from server.engine.inference import Judged, probe_at
 from server.engine.likelihoods import chance_it_failed
 from server.engine.roles import first_series
@@ -35,7 +37,7 @@ def touches_at_contact(judged: Judged, contact: int, state: ContactState, known:
     seen = judged.seen[contact, "red"]
     found: list[Candidate] = []
     high = seen.drop_mv is None or state.odds.high + state.odds.open > 0.5
-    if high and one.tail_reachable and not ROLE_BY_ID[one.role].is_rail:
+    if high and reads_open(judged, contact) and one.tail_reachable and not ROLE_BY_ID[one.role].is_rail:
         answers = [_tail_row(about(hypothesis, contact)) if hypothesis.stories else EVEN for hypothesis in known]
         found.append(
             candidate(
@@ -78,6 +80,7 @@ def touches_at_contact(judged: Judged, contact: int, state: ContactState, known:
                 ),
             )
         )
+    found.extend(_black_again(judged, contact, known))
     low = seen.drop_mv is not None and state.odds.short + state.odds.low > 0.5
     if low:
         found.extend(_behind_series(judged, contact, known))
@@ -119,6 +122,45 @@ def touches_at_contact(judged: Judged, contact: int, state: ContactState, known:
             )
         )
     return found
+
+
+def reads_open(judged: Judged, contact: int) -> bool:
+    """Whether a contact was read and shows what an open line would: OL, or more than a healthy one."""
+    seen, view = judged.seen.get((contact, "red")), judged.views[contact, "red"]
+    return seen is not None and (seen.drop_mv is None or (view.ol_odds < 0.5 and seen.drop_mv > view.loc))
+
+
+def _black_again(judged: Judged, contact: int, known: list[Hypothesis]) -> list[Candidate]:
+    """Black on ground once more, where its one touch shows what no healthy contact does."""
+    key = (contact, "black")
+    seen = judged.seen.get(key)
+    if seen is None or key not in judged.views or seen.agreeing > 1:
+        return []
+    view, number = judged.views[key], judged.prepared.board.contacts[contact].number
+    if seen.drop_mv is None:
+        odd = view.ol_odds < 0.5
+    else:
+        odd = view.ol_odds < 0.5 and abs(seen.drop_mv - view.loc) > VERDICT_Z_RETOUCH * view.scale
+    if not odd:
+        return []
+    chance, missed = judged.prepared.touch_fails, failed_touch(seen.drop_mv, view)
+    well = (1 - chance) * state_densities(seen.drop_mv, view)[BAND]
+    failed = chance * missed / (chance * missed + well)
+    again = SURE - (SURE - (1 - SURE)) * failed
+    answers = [two(SURE if about(hypothesis, contact) is not None else again) for hypothesis in known]
+    why = f"{number} with black on ground is out of its band on one touch; a bad touch reads like that too."
+    return [
+        candidate(
+            "other_polarity",
+            TITLES["black_again"].format(number),
+            AtContact(contact=number),
+            "drop",
+            answers,
+            action="other_polarity",
+            lead="black",
+            reasons=(why_of("retouch", why, number),),
+        )
+    ]
 
 
 def _clean_helps(story: Story | None) -> float:

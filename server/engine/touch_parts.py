@@ -6,6 +6,7 @@ from server.engine.findings import bridge_question
 from server.engine.inference import Judged
 from server.engine.roles import fuse_of
 from server.engine.stories.kinds import Story
+from server.engine.touch_contacts import reads_open
 from server.engine.verdicts import ContactState
 from shared_models.reading import AcrossPart, AtRail, BetweenContacts
 from shared_models.tables import ROLE_BY_ID
@@ -50,15 +51,21 @@ def bridge_checks(judged: Judged, states: list[ContactState], known: list[Hypoth
 
 def touches_at_parts(judged: Judged, states: list[ContactState], known: list[Hypothesis]) -> list[Candidate]:
     """Across every part that a likely story calls open, and rail ohms where one calls a rail shorted."""
-    across = [_across(judged, known, story) for story in suspected(judged, states, known, "series_open") if story.part]
+    opens = suspected(judged, states, known, "series_open")
+    across = [_across(judged, known, story) for story in opens if story.part and _read_as_open(judged, story)]
     rails = [_rail_ohms(judged, known, story) for story in suspected(judged, states, known, "rail_short")]
     return [*across, *rails, *_honest_rails(judged, known)]
 
 
+def _read_as_open(judged: Judged, story: Story) -> list[str]:
+    """The contacts of a story that show what an open part leaves."""
+    return [judged.prepared.board.contacts[index].number for index in story.contacts if reads_open(judged, index)]
+
+
 def _across(judged: Judged, known: list[Hypothesis], story: Story) -> Candidate:
     board, part = judged.prepared.board, story.part or ""
-    read = [index for index in story.contacts if (index, "red") in judged.seen]
-    names = " and ".join(board.contacts[index].number for index in read)
+    read = _read_as_open(judged, story)
+    names = " and ".join(read)
     fuse = fuse_of(board.contacts[story.contacts[0]]) == part
     verb = "reads" if len(read) == 1 else "read"
     beside = " (a blown fuse moves the contact by little)" if fuse else ""

@@ -31,8 +31,8 @@ class Odds(NamedTuple):
 
 OUTCOMES = Odds._fields
 PLACE_OF_STATE = [OUTCOMES.index(word) for word in STATE_WORDS]
-VERDICT_OF: tuple[Verdict, ...] = ("expected", "short", "low", "high", "expected")
-"""A number is never `open`: where open is most probable, the number came from a touch that missed."""
+VERDICT_OF: tuple[Verdict, ...] = ("expected", "short", "low", "high", "unread")
+"""A number is never `open`: where open is most probable, the number came from a touch that missed, and says nothing."""
 
 
 class ContactState(NamedTuple):

@@ -1,15 +1,27 @@
-"""A contact read with either lead: one fault of one size, held against a plain sum over many sizes."""
+"""A contact read with either lead: one fault of one size, held against a plain sum over many sizes; two touches,
+each of which may have failed by itself."""
 
 import math
+from typing import Any
 
 import pytest
+from msgspec.structs import replace
 
+from server.engine.accept import Notes, accept_readings
 from server.engine.both_leads import added_factor, leak_behind_factor, leak_factor
 from server.engine.circuit.junction import Law, nominal, saturation_for
 from server.engine.circuit.parts import GROUND, Circuit, Part, PartState, forced_current
 from server.engine.circuit.readings import prepared, read
 from server.engine.constants.readings import ADDED_HIGH_OHM, ADDED_LOW_OHM, LEAK_HIGH_OHM, LEAK_LOW_OHM
+from server.engine.door import form_opinion
+from server.engine.drops import HIGH, LEAK, LEAK_BEHIND
 from server.engine.faulted import View, added_density, behind, leak_density, normal
+from server.engine.inference import Judged, judge
+from server.engine.prepared import prepare
+from shared_models.board import SeriesPart
+from shared_models.opinion import ContactOpinion, Opinion
+from shared_models.sheet import BenchSheet
+from tests.support.benches import board_of, line, nine_boards, sheet_of, touched
 
 RED = View(470.0, 5.0, 12.0, 0.001, 0.0, 33.0, 38.0, 1.0, 2000.0, (), (), before_ohm=33.0)
 BLACK = RED._replace(loc=760.0, scale=12.0, series_ohm=330.0)
@@ -89,3 +101,97 @@ def test_a_line_that_branches_is_asked_by_its_table() -> None:
         plain = leak_factor((y, BLACK), (reads(RED, ohm), RED))
         by_table = leak_factor((y, BLACK), (reads(RED, ohm), table))
         assert by_table == pytest.approx(plain, rel=0.1)
+
+
+# ---- whole sheets: two touches -----------------------------------------------------------------------
+
+LINES = [str(n) for n in range(2, 12)]
+HEALTHY_RED = {"1": 0.5, **{n: 470.0 + 3 * int(n) for n in LINES}}
+HEALTHY_BLACK = {n: 760.0 + 3 * int(n) for n in LINES}
+
+
+def two_touches(red: str | None, black: str | None) -> BenchSheet:
+    """Ten lines behind 33 ohm each, all healthy but contact 5, which was touched once with either lead."""
+    board = board_of(
+        [
+            line("1", "ground"),
+            *(line(n, "bus", leads_to="U1", path=(SeriesPart(part=f"R{n}", ohm=33),)) for n in LINES),
+        ]
+    )
+    drops: dict[str, Any] = {n: round(mv) for n, mv in HEALTHY_RED.items() if n != "5"}
+    if red is not None:
+        drops["5"] = red
+    job = touched(drops)
+    if black is not None:
+        job += touched({"5": black}, prefix="black", lead_on_ground="black")
+    known = nine_boards(HEALTHY_RED)
+    other = nine_boards(HEALTHY_BLACK, lead_on_ground="black")["known_good_readings"]
+    known["known_good_readings"] += tuple(replace(one, id=f"black-{one.id}") for one in other)
+    return sheet_of(board, job, known=known)
+
+
+def judged(sheet: BenchSheet) -> Judged:
+    ready = prepare(sheet, sheet.sheet_id.encode() + str(len(sheet.readings)).encode())
+    return judge(sheet, ready, accept_readings(sheet, ready.board, Notes([], [])))
+
+
+def test_either_of_two_touches_may_have_failed_by_itself() -> None:
+    """State by state the whole is the product of what each touch says alone, its own failure in it."""
+    alone = []
+    for one in (judged(two_touches("300", None)), judged(two_touches(None, "785"))):
+        row, fail = one.densities[4], one.failing[4]
+        assert row is not None
+        assert fail is not None
+        alone.append([(1 - fail[0]) * density + fail[0] * fail[1] for density in row])
+    both = judged(two_touches("300", "785"))
+    row, fail = both.densities[4], both.failing[4]
+    assert row is not None
+    assert fail is not None
+    assert fail[0] == pytest.approx(0.02 * 0.02)
+    for state, (one, other) in enumerate(zip(*alone, strict=True)):
+        if state not in (LEAK, LEAK_BEHIND, HIGH):  # of one size for both
+            got = (1 - fail[0]) * row[state] + fail[0] * fail[1]
+            assert got == pytest.approx(one * other, rel=2e-3), state  # the session's fit is not quite the same
+
+
+def contact(opinion: Opinion) -> ContactOpinion:
+    return next(one for one in opinion.contacts if one.contact == "5")
+
+
+def test_a_spring_that_was_missed_with_red_and_read_with_black_is_not_torn() -> None:
+    for black in ("775", "745", "700"):  # healthy, a little off, far off: a number all the same
+        assert contact(form_opinion(two_touches("OL", black))).odds.open < 0.5, black
+    assert contact(form_opinion(two_touches("OL", "OL"))).odds.open > 0.9
+
+
+def test_a_number_far_below_is_not_called_healthy_where_it_hardly_is_nor_said_to_read_high() -> None:
+    for red in ("300", "60"):
+        for black in ("775", "700", "OL"):
+            opinion = form_opinion(two_touches(red, black))
+            told = contact(opinion)
+            assert told.touch_again, (red, black)
+            assert told.verdict != "expected" or told.odds.expected > 0.5, (red, black)
+            said = " ".join(reason.sentence for one in opinion.next for reason in one.reasons)
+            assert "reads high" not in said, (red, black)
+            assert "were open" not in said, (red, black)
+
+
+def test_a_line_that_reads_low_and_surely_so_is_not_said_to_read_as_if_its_part_were_open() -> None:
+    sheet = two_touches("200", None)
+    again = touched({"5": "200"}, prefix="again", start_ms=1_745_000_900_000)
+    told = form_opinion(replace(sheet, readings=(*sheet.readings, *again)))
+    assert contact(told).verdict == "low"
+    assert not [one.title for one in told.next if one.title.startswith("Ohms across")]
+
+
+def test_black_on_ground_out_of_its_band_on_one_touch_is_touched_once_more() -> None:
+    once = form_opinion(two_touches("485", "300"))
+    touch = next(one for one in once.next if one.title == "5 with the leads the other way round, once more")
+    assert touch.lead_on_ground == "black"
+    sheet = two_touches("485", "300")
+    again = touched({"5": "300"}, prefix="again", start_ms=1_745_000_900_000, lead_on_ground="black")
+    twice = form_opinion(replace(sheet, readings=(*sheet.readings, *again)))
+    assert contact(twice).odds.low > contact(once).odds.low
+    assert "once more" not in " ".join(one.title for one in twice.next if one.lead_on_ground == "black")
+    healthy = form_opinion(two_touches("485", "775"))
+    assert "once more" not in " ".join(one.title for one in healthy.next if one.lead_on_ground == "black")
