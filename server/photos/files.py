@@ -9,6 +9,7 @@ import hashlib
 import os
 import re
 from collections.abc import AsyncIterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import BinaryIO
 
@@ -26,6 +27,8 @@ LARGEST_BYTES = 12_000_000
 
 SHA256 = re.compile(r"[0-9a-f]{64}")
 _UNPACKED_AT_ONCE = 2
+"""By threads that do nothing else: the C library keeps for a thread what an unpacked picture took, tens of megabytes,
+and where any of forty threads unpacked, it was hundreds."""
 
 
 class PhotoFolder:
@@ -37,7 +40,8 @@ class PhotoFolder:
         settle_names(self.folder)  # a server that was killed may have left a name it had not settled
         self._arriving = ArrivingFolder(data_dir, LARGEST_BYTES)
         self._settling: set[str] = set()
-        self._unpacking = CapacityLimiter(_UNPACKED_AT_ONCE)
+        self._unpacking = ThreadPoolExecutor(_UNPACKED_AT_ONCE, thread_name_prefix="unpacking")
+        self._waiting = CapacityLimiter(_UNPACKED_AT_ONCE)
 
     def find(self, sha256: str) -> Path | None:
         """Where the picture lies; None: it is not here, or the power could still take it."""
@@ -85,7 +89,7 @@ class PhotoFolder:
         found = await to_thread.run_sync(_hash_of, part.path)
         if found != sha256:
             raise _spoilt_part(found) if part.was_continued else _hash_differs(sha256, found)
-        picture = await to_thread.run_sync(check_picture, part.path, limiter=self._unpacking)
+        picture = await to_thread.run_sync(self._look_at, part.path, limiter=self._waiting)
         there = self.find(sha256) is not None
         if not there:
             self._settling.add(sha256)
@@ -94,6 +98,9 @@ class PhotoFolder:
             finally:
                 self._settling.discard(sha256)
         return picture, part.size, there
+
+    def _look_at(self, path: Path) -> Picture:
+        return self._unpacking.submit(check_picture, path).result()
 
 
 def _hash_of(path: Path) -> str:

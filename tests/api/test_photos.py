@@ -1,8 +1,10 @@
 """Pictures at the server: kept whole under their hash, handed out for ever, and what is refused and why."""
 
+import asyncio
 import io
 import stat
-from collections.abc import AsyncIterator
+import threading
+from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +13,7 @@ from litestar.testing import AsyncTestClient
 from PIL import Image, PngImagePlugin
 
 from server.api.edge import BODY_LIMIT_BYTES
+from server.photos import files
 from server.photos.check import LARGEST_PIXELS
 from server.photos.files import LARGEST_BYTES
 from tests.api.conftest import in_this_loop
@@ -240,3 +243,25 @@ async def test_a_full_disk_is_said_and_leaves_nothing(
     problem = problem_of(await put(client, picture()), 507)
     assert problem.code == "disk_full"
     assert kept(tmp_path) == []
+
+
+async def test_pictures_are_unpacked_by_two_threads_that_do_nothing_else(
+    client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # what one took to unpack a picture stays with the thread: with each of forty it was hundreds of megabytes
+    hashed: set[int] = set()
+    unpacked: set[int] = set()
+    for name, threads in (("_hash_of", hashed), ("check_picture", unpacked)):
+        monkeypatch.setattr(files, name, _noting_its_thread(getattr(files, name), threads))
+    answers = await asyncio.gather(*(put(client, picture(width=64 + n)) for n in range(12)))
+    assert {answer.status_code for answer in answers} == {201}
+    assert hashed and len(unpacked) in (1, 2)
+    assert hashed.isdisjoint(unpacked)
+
+
+def _noting_its_thread(work: Callable[[Path], Any], threads: set[int]) -> Callable[[Path], Any]:
+    def noting(path: Path) -> Any:
+        threads.add(threading.get_ident())
+        return work(path)
+
+    return noting
