@@ -94,7 +94,7 @@ def hypotheses(judged: Judged) -> list[Hypothesis]:
     stories = judged.prepared.stories
     decisions = judged.model.decisions
     single = len(stories)
-    ranked = sorted(range(len(judged.post)), key=lambda place: (-judged.post[place], place))[:HYPOTHESES_KEPT]
+    ranked = sorted(range(len(judged.post)), key=judged.post.__getitem__, reverse=True)[:HYPOTHESES_KEPT]
     known = [
         Hypothesis(
             (1 - OTHER_STORY) * judged.post[place],

@@ -178,7 +178,7 @@ def _pairs(
     rows: list[list[float]],
 ) -> tuple[list[tuple[int, int]], list[float]]:
     """Pairs of independent stories worth keeping, with their scores; a feed's fuse goes with anything live."""
-    firsts = sorted(range(len(scores)), key=lambda place: (-scores[place], place))[:FIRSTS_TRIED]
+    firsts = sorted(range(len(scores)), key=scores.__getitem__, reverse=True)[:FIRSTS_TRIED]
     log_second = [prior + factor for prior, factor in zip(prepared.log_second, factors, strict=True)]
     top = max(scores)
     found = second_story_scores(prepared.model, log_likelihoods, scores, firsts, log_second, top - LOG_WORTH_KEEPING)

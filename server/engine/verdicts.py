@@ -96,24 +96,27 @@ def odds_of_kind(judged: Judged, kind: str) -> float:
 def _state_odds(judged: Judged, variable: int, masses: list[float]) -> tuple[float, ...]:
     """Posterior odds of each outcome at one variable: over signatures, then over states within each."""
     row, fail = judged.densities[variable], judged.failing[variable]
-    likely = None if row is None or fail is None else [(1 - fail[0]) * one + fail[0] * fail[1] for one in row]
-    of_states: dict[int, float] = {}
+    size = MEETS + len(judged.prepared.joins[variable])
+    likely = [1.0] * size if row is None or fail is None else [(1 - fail[0]) * one + fail[0] * fail[1] for one in row]
+    shares = [0.0] * size
     for mass, mixture in zip(masses, judged.prepared.mixtures[variable], strict=True):
         if mass < MASS_COUNTS:
             continue
-        weights = mixture if likely is None else [(state, weight * likely[state]) for state, weight in mixture]
         total = 0.0
-        for _, weight in weights:
-            total += weight
+        for state, weight in mixture:
+            total += weight * likely[state]
         if total > 0:
-            for state, weight in weights:
-                of_states[state] = of_states.get(state, 0.0) + mass * weight / total
+            per_weight = mass / total
+            for state, weight in mixture:
+                shares[state] += per_weight * weight
     totals = [0.0] * len(OUTCOMES)
     whole = 0.0
-    for state, one in of_states.items():
-        totals[_outcome(judged, variable, state)] += one
-        whole += one
-    return tuple(one / whole for one in totals)
+    for state, share in enumerate(shares):
+        if share:
+            one = share * likely[state]
+            totals[_outcome(judged, variable, state)] += one
+            whole += one
+    return tuple([one / whole for one in totals])
 
 
 def _outcome(judged: Judged, variable: int, state: int) -> int:

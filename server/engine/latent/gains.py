@@ -44,84 +44,118 @@ def decision_outlook(model: LatentModel, post: list[float], unread: list[int]) -
         Two lists in the order of ``unread``: I(decision; outcome) in bits, and the probability that
         after the outcome another decision leads than now (ties go to the smaller index).
     """
-    log2 = math.log2
     decision_masses = [0.0] * model.n_decisions
     for p, d in zip(post, model.decisions, strict=True):
         decision_masses[d] += p
-    heaviest_first = sorted(range(model.n_decisions), key=lambda d: (-decision_masses[d], d))
-    leader = heaviest_first[0]
+    heaviest_first = sorted(range(model.n_decisions), key=decision_masses.__getitem__, reverse=True)
+    touching = _touching(model, post, unread)
     gains = []
     changes = []
     for c in unread:
         of_variable = model.signatures[c]
-        baseline = of_variable[0]
-        n_outcomes = len(baseline)
-        # sum_d P_d H(m_d / P_d) = sum_d P_d log2 P_d - sum_d,o m_do log2 m_do; untouched decisions
-        # predict the baseline, so their part is their mass times H(q_0).
-        untouched = 1.0
-        kept = 0.0
-        mixed = [0.0] * n_outcomes
-        rows: list[tuple[int, list[float]]] = []
-        for d, entries in model.touched_by[c]:
-            d_mass = decision_masses[d]
-            if d_mass <= 0:
-                continue
-            left = d_mass
-            row = [0.0] * n_outcomes
-            for g, stories in entries:
-                mass = 0.0
-                for s in stories:
-                    mass += post[s]
-                left -= mass
-                row = [m + mass * q for m, q in zip(row, of_variable[g], strict=True)]
-            if left > 0:
-                row = [m + left * q for m, q in zip(row, baseline, strict=True)]
-            untouched -= d_mass
-            kept += d_mass * log2(d_mass)
-            for m in row:
-                if m > 0:
-                    kept -= m * log2(m)
-            mixed = [one + m for one, m in zip(mixed, row, strict=True)]
-            rows.append((d, row))
-        if untouched > 0:
-            kept += untouched * model.entropies[c][0]
-            for o, q in enumerate(baseline):
-                mixed[o] += untouched * q
-        gain = -kept
-        for p in mixed:
-            if p > 0:
-                gain -= p * log2(p)
-        gains.append(max(0.0, gain))
-        changes.append(_change_chance(leader, decision_masses, heaviest_first, rows, baseline, mixed))
+        mixed = _mixed(touching[c], of_variable)
+        kept = _bits_left(touching[c], decision_masses, of_variable, model.entropies[c])
+        gains.append(max(0.0, _spread(mixed) - kept))
+        changes.append(_change_chance(heaviest_first, decision_masses, touching[c], of_variable, mixed))
     return gains, changes
 
 
+_Touching = dict[int, dict[int, float]]
+"""decision -> signature -> mass of its stories that give the variable this signature"""
+
+
+def _touching(model: LatentModel, post: list[float], variables: list[int]) -> dict[int, _Touching]:
+    """Of each variable the decisions whose stories touch it; all others predict its baseline."""
+    told: dict[int, _Touching] = {c: {} for c in variables}
+    for p, d, footprint in zip(post, model.decisions, model.footprints, strict=True):
+        if p > 0:
+            for c, g in footprint:
+                if c in told:
+                    of_decision = told[c].setdefault(d, {})
+                    of_decision[g] = of_decision.get(g, 0.0) + p
+    return told
+
+
+def _mixed(touching: _Touching, of_variable: list[tuple[float, ...]]) -> list[float]:
+    """The predicted outcome distribution of a variable; what touches it not gives the baseline."""
+    masses = [0.0] * len(of_variable)
+    for by_signature in touching.values():
+        for g, part in by_signature.items():
+            masses[g] += part
+    masses[0] = max(0.0, 1 - math.fsum(masses))
+    mixed = [0.0] * len(of_variable[0])
+    for mass, signature in zip(masses, of_variable, strict=True):
+        if mass > 0:
+            mixed = [one + mass * q for one, q in zip(mixed, signature, strict=True)]
+    return mixed
+
+
+def _row(mass: float, by_signature: dict[int, float], of_variable: list[tuple[float, ...]]) -> list[float]:
+    """p(decision, outcome) of a decision of this mass, which touches the variable so."""
+    left = mass
+    row = [0.0] * len(of_variable[0])
+    for g, part in by_signature.items():
+        left -= part
+        row = [m + part * q for m, q in zip(row, of_variable[g], strict=True)]
+    if left > 0:
+        row = [m + left * q for m, q in zip(row, of_variable[0], strict=True)]
+    return row
+
+
+def _bits_left(
+    touching: _Touching, decision_masses: list[float], of_variable: list[tuple[float, ...]], entropies: list[float]
+) -> float:
+    """H(outcome | decision): sum_d P_d H(m_d / P_d) = sum_d P_d log2 P_d - sum_d,o m_do log2 m_do."""
+    log2 = math.log2
+    untouched = 1.0
+    left = 0.0
+    for d, by_signature in touching.items():
+        mass = decision_masses[d]
+        untouched -= mass
+        g, part = next(iter(by_signature.items()))
+        if part == mass:
+            left += mass * entropies[g]  # all its stories give this signature
+            continue
+        left += mass * log2(mass)
+        for m in _row(mass, by_signature, of_variable):
+            if m > 0:
+                left -= m * log2(m)
+    # untouched decisions predict the baseline, so their part is their mass times H(q_0)
+    return left + max(untouched, 0.0) * entropies[0]
+
+
+def _spread(parts: list[float]) -> float:
+    """The sum of -p log2 p."""
+    log2 = math.log2
+    told = 0.0
+    for p in parts:
+        if p > 0:
+            told -= p * log2(p)
+    return told
+
+
 def _change_chance(
-    leader: int,
-    decision_masses: list[float],
     heaviest_first: list[int],
-    rows: list[tuple[int, list[float]]],
-    baseline: tuple[float, ...],
+    decision_masses: list[float],
+    touching: _Touching,
+    of_variable: list[tuple[float, ...]],
     mixed: list[float],
 ) -> float:
-    touched = {d for d, _ in rows}
-    # Among the decisions this variable says nothing about only the heaviest can ever lead.
-    rival = -1
-    for d in heaviest_first:
-        if d not in touched:
-            rival = d
-            break
-    rival_mass = decision_masses[rival] if rival >= 0 else 0.0
+    """The probability of the outcomes after which another decision leads than the heaviest one now."""
+    leader = heaviest_first[0]
+    leads = _row(decision_masses[leader], touching.get(leader, {}), of_variable)
+    # no outcome of a decision is likelier than the decision itself, so one lighter than the leader's least never leads
+    least = min(leads)
+    rivals = [(d, _row(decision_masses[d], told, of_variable)) for d, told in touching.items()
+              if decision_masses[d] >= least and d != leader]  # fmt: skip
+    # of those the variable says nothing about only the heaviest can ever lead
+    other = next((d for d in heaviest_first if d not in touching), leader)
+    if other != leader:
+        rivals.append((other, _row(decision_masses[other], {}, of_variable)))
     chance = 0.0
     for o, p in enumerate(mixed):
-        best = rival
-        best_mass = rival_mass * baseline[o]
-        for d, row in rows:
-            mass = row[o]
-            if mass > best_mass or (mass == best_mass and d < best):
-                best = d
-                best_mass = mass
-        if best != leader:
+        here = leads[o]
+        if any([row[o] > here or (row[o] == here and d < leader) for d, row in rivals]):
             chance += p
     return chance
 

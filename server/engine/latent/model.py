@@ -34,7 +34,6 @@ class LatentModel:
         "n_decisions",
         "signatures",
         "starts",
-        "touched_by",
     )
 
     signatures: list[list[tuple[float, ...]]]
@@ -49,8 +48,6 @@ class LatentModel:
     flat_footprints: list[list[int]]
     #: bit c is set when the story's footprint holds variable c
     masks: list[int]
-    #: ``[variable]`` -> ``[(decision, [(signature, [story, ...]), ...]), ...]``, both ascending
-    touched_by: list[list[tuple[int, list[tuple[int, list[int]]]]]]
 
     def __init__(
         self,
@@ -77,8 +74,6 @@ class LatentModel:
         starts = self.starts
         self.flat_footprints = [[starts[c] + g for c, g in footprint] for footprint in footprints]
         self.masks = [_mask(footprint) for footprint in footprints]
-        touching = _by_variable(footprints, decisions, 0)
-        self.touched_by = [_ascending(touching.get(c, {})) for c in range(len(signatures))]
 
     def with_stories(
         self, footprints: list[list[tuple[int, int]]], log_priors: list[float], decisions: list[int]
@@ -93,16 +88,6 @@ class LatentModel:
         starts = self.starts
         more.flat_footprints = self.flat_footprints + [[starts[c] + g for c, g in one] for one in footprints]
         more.masks = self.masks + [_mask(footprint) for footprint in footprints]
-        more.touched_by = list(self.touched_by)
-        added = _by_variable(footprints, decisions, len(self.log_priors))
-        for c in sorted(added):
-            of_decision = dict(self.touched_by[c])
-            for d, entries in added[c].items():
-                known = dict(of_decision.get(d, ()))
-                for g, stories in entries.items():
-                    known[g] = known.get(g, []) + stories
-                of_decision[d] = sorted(known.items())
-            more.touched_by[c] = sorted(of_decision.items())
         return more
 
 
@@ -116,24 +101,6 @@ def _mask(footprint: list[tuple[int, int]]) -> int:
     for c, _ in footprint:
         mask |= 1 << c
     return mask
-
-
-# decision -> signature -> stories
-_Touching = dict[int, dict[int, list[int]]]
-
-
-def _by_variable(footprints: list[list[tuple[int, int]]], decisions: list[int], first: int) -> dict[int, _Touching]:
-    """Stories by the variable they touch, their decision and their signature; numbered from ``first``."""
-    by_variable: dict[int, _Touching] = {}
-    for s, footprint in enumerate(footprints):
-        d = decisions[s]
-        for c, g in footprint:
-            by_variable.setdefault(c, {}).setdefault(d, {}).setdefault(g, []).append(first + s)
-    return by_variable
-
-
-def _ascending(of_decision: _Touching) -> list[tuple[int, list[tuple[int, list[int]]]]]:
-    return [(d, sorted(of_decision[d].items())) for d in sorted(of_decision)]
 
 
 def _check_signatures(signatures: list[list[tuple[float, ...]]]) -> None:

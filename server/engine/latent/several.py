@@ -43,6 +43,7 @@ def second_story_scores(
             for i in flat:
                 add += shifts[i]
             seconds.append((add, s, masks[s]))
+    seconds.sort(reverse=True)
     # Negative scores, so that a plain sort needs no key and ties go by index.
     pairs = []
     done = [False] * len(scores)
@@ -53,10 +54,11 @@ def second_story_scores(
         if mask == 0 or not math.isfinite(score):
             continue
         for add, b, other in seconds:
+            total = score + add
+            if total < at_least:
+                break
             if not (mask & other or done[b]):
-                total = score + add
-                if total >= at_least:
-                    pairs.append((-total, a, b))
+                pairs.append((-total, a, b))
     pairs.sort()
     return [(-negative, a, b) for negative, a, b in pairs]
 
