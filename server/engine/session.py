@@ -31,6 +31,7 @@ from server.engine.constants.sessions import (
     VT_MV_PER_K,
 )
 from server.engine.faulted import View, joined_mv
+from server.engine.lines_drawn import drawn_lines
 from server.engine.meters import (
     Conditions,
     SessionFit,
@@ -76,18 +77,19 @@ def known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) ->
 
 def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) -> KnownBands:
     carried = reference_cells(prepared.board, prepared.known_good, meters, at)
-    red_lines = straightened(prepared.board, carried, at, "red", is_freed=False)
+    drawn = drawn_lines(prepared.board, carried, at, "red")
+    red_lines = straightened(drawn, carried, at, is_freed=False)
     moved: dict[str, Moved] = {}
     for _ in range(FREED_ROUNDS):
         moved = what_boards_share(prepared.board, carried, red_lines.lines, at, moved)
-        red_lines = straightened(prepared.board, freed_of_conditions(carried, moved), at, "red", is_freed=True)
+        red_lines = straightened(drawn, freed_of_conditions(carried, moved), at, is_freed=True)
     cells, unrest = freed_of_all(carried, moved), unrest_of(moved, at)
     limit_mv = open_circuit_of(at.meter_id, meters)
     bands: dict[tuple[int, str], Healthy] = {}
     leads: tuple[LeadOnGround, ...] = ("red", "black")
     lines = {
         "red": {contact: relaid(line, cells[contact, "red"], at) for contact, line in red_lines.lines.items()},
-        "black": straightened(prepared.board, cells, at, "black", is_freed=False).lines,
+        "black": straightened(drawn_lines(prepared.board, cells, at, "black"), cells, at, is_freed=False).lines,
     }
     beside = beside_on_references(prepared.board, lines["red"])
     for contact in range(len(prepared.board.contacts)):

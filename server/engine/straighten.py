@@ -11,23 +11,12 @@ with Normal priors (Gelman et al., Bayesian Data Analysis, 3rd edition, chapter 
 import math
 from typing import NamedTuple
 
-from server.engine.accepted_board import Board
 from server.engine.constants.meters import IDEALITY_HIGHEST, IDEALITY_LOWEST
-from server.engine.constants.readings import NET_FOLLOWER_SD_MV, NOISE_PERSON_MV
-from server.engine.constants.sessions import (
-    CHIP_N_SHARE,
-    IDEALITY_OWN_SD,
-    IDEALITY_SD,
-    KELVIN,
-    SERIES_OWN_SD_OHM,
-    STRAIGHTEN_ROUNDS,
-    TINY_OHM,
-    VT_MV_PER_K,
-)
+from server.engine.constants.sessions import CHIP_N_SHARE, IDEALITY_SD, KELVIN, STRAIGHTEN_ROUNDS, VT_MV_PER_K
+from server.engine.lines_drawn import Design, Drawn, GroupDrawn, LineDrawn, Pair, Two, design, posterior_of
 from server.engine.meters import Conditions, carry, slopes
 from server.engine.reference_cells import ReferenceCell
-from server.engine.roles import Path, leans_with, path_under, spreads_of
-from shared_models.reading import LeadOnGround
+from server.engine.roles import Path
 
 
 class Line(NamedTuple):
@@ -50,45 +39,22 @@ class Straight(NamedTuple):
     ideality_sd: float
 
 
-class _Drawn(NamedTuple):
-    """How lines of one chip and role are drawn: the path of each contact, the scatter of one, what they share (mV)."""
-
-    paths: dict[int, Path]
-    scatter: float
-    lean: float
-
-
-class _Told(NamedTuple):
-    """What readings say of (dR, dn): information (rr, rn, nn), pull (r, n), mean steps."""
-
-    rr: float
-    rn: float
-    nn: float
-    r: float
-    n: float
-    mean_r: float
-    mean_n: float
-
-
 class _Group(NamedTuple):
-    """Lines of one chip and role: `told` with the boards' common errors still in as scatter, `freed` without."""
+    """Lines of one chip and role as they were read: the mean of each board (mV), what the boards say with their common
+    errors still in as scatter, and how they pull at r and n once these are out.
+    """
 
-    cells: dict[int, ReferenceCell]
-    paths: dict[int, Path]
-    scatter: float
+    drawn: GroupDrawn
     levels: dict[str, float]
-    told: _Told
-    freed: _Told
-
-
-Two = tuple[float, float, float]
-"""A symmetric 2 x 2 matrix: (rr, rn, nn)."""
+    told: Design
+    pull: Pair
 
 
 def straightened(
-    board: Board, cells: dict[tuple[int, str], ReferenceCell], to: Conditions, lead: LeadOnGround, *, is_freed: bool
+    drawn: Drawn, cells: dict[tuple[int, str], ReferenceCell], to: Conditions, *, is_freed: bool
 ) -> Straight:
-    """Every line read with this lead on ground on healthy boards; `to` is what they were carried to.
+    """Every line as it is drawn (`lines_drawn`), read with its lead on ground on healthy boards; `to` is what they were
+    carried to.
 
     `is_freed`: what meters and air did to each board was taken out of the cells; how sure one is of dR and dn is
     judged as if it were still in, since it was found from the same readings.
@@ -96,13 +62,13 @@ def straightened(
     through what was found, and it is looked again. Each contact keeps what its group shares as its own doubt: a
     session finds it for red only.
     """
-    drawn = _drawn(board, cells, lead)
-    found = _once(drawn, cells, to, lead, is_freed=is_freed)
+    found = _once(drawn, cells, to, is_freed=is_freed)
+    lead = drawn.lead
     if lead == "red":
         return found
     for _ in range(STRAIGHTEN_ROUNDS):
         anew = {(contact, lead): _carried_anew(cells[contact, lead], line, to) for contact, line in found.lines.items()}
-        found = _once(drawn, anew, to, lead, is_freed=is_freed)
+        found = _once(drawn, anew, to, is_freed=is_freed)
     lines = {
         contact: line._replace(doubt_mv=math.hypot(line.doubt_mv, line.shared_mv), shared_mv=0.0)
         for contact, line in found.lines.items()
@@ -111,16 +77,17 @@ def straightened(
 
 
 def _once(
-    drawn: list[_Drawn], cells: dict[tuple[int, str], ReferenceCell], to: Conditions, lead: LeadOnGround,
-    *, is_freed: bool,
+    drawn: Drawn, cells: dict[tuple[int, str], ReferenceCell], to: Conditions, *, is_freed: bool
 ) -> Straight:
     groups = [
-        _group(one, {contact: cells[contact, lead] for contact in one.paths}, to, is_freed=is_freed) for one in drawn
+        _group(one, {contact: cells[contact, drawn.lead] for contact in one.lines}, to, is_freed=is_freed)
+        for one in drawn.groups
     ]
-    common, common_sd = _common_ideality(groups)
+    common, common_sd = _common_ideality(groups, is_freed=is_freed)
     lines: dict[int, Line] = {}
     for group in groups:
-        lines.update(_lines(group, common, VT_MV_PER_K * (KELVIN + to.air_c)))
+        of_group = {contact: cells[contact, drawn.lead] for contact in group.drawn.lines}
+        lines.update(_lines(group, of_group, common, VT_MV_PER_K * (KELVIN + to.air_c), is_freed=is_freed))
     return Straight(lines, common_sd)
 
 
@@ -138,41 +105,23 @@ def _carried_anew(cell: ReferenceCell, line: Line, to: Conditions) -> ReferenceC
     return cell._replace(values=values)
 
 
-def _drawn(board: Board, cells: dict[tuple[int, str], ReferenceCell], lead: LeadOnGround) -> list[_Drawn]:
-    members: dict[str, dict[int, Path]] = {}
-    for contact, one in enumerate(board.contacts):
-        path = path_under(one, lead, board.parts)
-        if path is not None and (contact, lead) in cells and cells[contact, lead].values:
-            members.setdefault(leans_with(one) or f"net {one.net or one.number}", {})[contact] = path
-    told = []
-    for _, paths in sorted(members.items()):
-        first = board.contacts[next(iter(paths))]
-        own, shared = spreads_of(first, lead)
-        if not leans_with(first):
-            own, shared = NET_FOLLOWER_SD_MV, own  # contacts of one rail move together
-        told.append(_Drawn(paths, math.hypot(own, NOISE_PERSON_MV), shared))
-    return told
-
-
-def _group(drawn: _Drawn, cells: dict[int, ReferenceCell], to: Conditions, *, is_freed: bool) -> _Group:
-    paths, scatter, lean = drawn
-    vt = VT_MV_PER_K * (KELVIN + to.air_c)
-    sums: dict[str, list[float]] = {}
-    last: dict[str, tuple[float, Path, Conditions]] = {}
-    for contact, cell in cells.items():
+def _group(drawn: GroupDrawn, cells: dict[int, ReferenceCell], to: Conditions, *, is_freed: bool) -> _Group:
+    away = dict.fromkeys(drawn.boards, 0.0)
+    for cell in cells.values():
         middle = math.fsum(cell.values) / len(cell.values)
-        for name, value, (step, ratio), at in zip(cell.boards, cell.values, cell.steps, cell.taken_at, strict=True):
-            row = sums.setdefault(name, [0.0, 0.0, 0.0, 0.0])
-            row[0] -= step
-            row[1] -= vt * ratio
-            row[2] += value - middle
-            row[-1] += 1
-            last[name] = value, paths[contact], at
-    points = {name: (row[0] / row[-1], row[1] / row[-1], row[2] / row[-1]) for name, row in sums.items()}
-    alone = {name: scatter * scatter / row[-1] + lean * lean for name, row in sums.items()}
-    told = _told([(*points[name], 1 / (alone[name] + _common_variance(*last[name], to))) for name in sorted(points)])
-    freed = _told([(*points[name], 1 / alone[name]) for name in sorted(points)]) if is_freed else told
-    return _Group(cells, paths, scatter, {name: one[-1] for name, one in points.items()}, told, freed)
+        for name, value in zip(cell.boards, cell.values, strict=True):
+            away[name] += value - middle
+    boards = drawn.boards
+    levels = {name: away[name] / one.count for name, one in boards.items()}
+    common = [
+        _common_variance(cells[one.contact].values[one.place], drawn.lines[one.contact].path, one.at, to)
+        for one in boards.values()
+    ]
+    told = design(
+        [(one.step_r, one.step_n) for one in boards.values()],
+        [1 / (variance + more) for variance, more in zip(drawn.variances, common, strict=True)],
+    )
+    return _Group(drawn, levels, told, (drawn.freed if is_freed else told).pull_of(list(levels.values())))
 
 
 def _common_variance(value: float, path: Path, at: Conditions, to: Conditions) -> float:
@@ -182,79 +131,40 @@ def _common_variance(value: float, path: Path, at: Conditions, to: Conditions) -
     return common * common
 
 
-def _common_ideality(groups: list[_Group]) -> tuple[float, float]:
+def _common_ideality(groups: list[_Group], *, is_freed: bool) -> tuple[float, float]:
     """(mean, deviation) of what the idealities of all groups share, each group's own parts integrated out."""
     each = 1 / (CHIP_N_SHARE * IDEALITY_SD * CHIP_N_SHARE * IDEALITY_SD)
     freed_info = told_info = 1 / (IDEALITY_SD * IDEALITY_SD)
     pull = 0.0
     for group in groups:
-        prior = _prior_of(group)
-        inner = _inverse((group.told.rr + prior[0], group.told.rn, group.told.nn + prior[-1]))
-        told_info += each - each * each * inner[-1]
-        inner = _inverse((group.freed.rr + prior[0], group.freed.rn, group.freed.nn + prior[-1]))
+        told_info += each - each * each * posterior_of(group.told, group.drawn.prior)[-1]
+        inner = posterior_of(group.drawn.freed if is_freed else group.told, group.drawn.prior)
         freed_info += each - each * each * inner[-1]
-        pull += each * (inner[1] * group.freed.r + inner[-1] * group.freed.n)
+        pull += each * (inner[1] * group.pull[0] + inner[-1] * group.pull[1])
     return pull / freed_info, math.sqrt(1 / told_info)
 
 
-def _prior_of(group: _Group) -> Two:
-    """Precision of a group's (dR, dn) once what all groups share is known."""
-    shared = group.paths[next(iter(group.cells))].series_sd_ohm
-    return _inverse(_diagonal(shared, CHIP_N_SHARE * IDEALITY_SD))
-
-
-def _lines(group: _Group, common: float, vt: float) -> dict[int, Line]:
-    prior = _prior_of(group)
-    cov = _inverse((group.told.rr + prior[0], group.told.rn, group.told.nn + prior[-1]))
-    inner = _inverse((group.freed.rr + prior[0], group.freed.rn, group.freed.nn + prior[-1]))
-    right_r, right_n = group.freed.r, group.freed.n + prior[-1] * common
+def _lines(
+    group: _Group, cells: dict[int, ReferenceCell], common: float, vt: float, *, is_freed: bool
+) -> dict[int, Line]:
+    drawn = group.drawn
+    cov = posterior_of(group.told, drawn.prior)
+    inner = posterior_of(drawn.freed if is_freed else group.told, drawn.prior)
+    right_r, right_n = group.pull[0], group.pull[1] + drawn.prior[-1] * common
     middle = inner[0] * right_r + inner[1] * right_n, inner[1] * right_r + inner[-1] * right_n
-    shared = group.paths[next(iter(group.cells))].series_sd_ohm
-    own = _inverse(_diagonal(min(shared, SERIES_OWN_SD_OHM), IDEALITY_OWN_SD))
     return {
-        contact: _line(cell, group.paths[contact], _beside(cell, group, vt), own, middle, cov, vt)
-        for contact, cell in group.cells.items()
+        contact: _line(cells[contact], line, group.levels, middle, cov, vt) for contact, line in drawn.lines.items()
     }
 
 
-def _beside(cell: ReferenceCell, group: _Group, vt: float) -> _Told:
-    """What one line says of how it differs from its group."""
-    strength = 1 / (group.scatter * group.scatter)
-    return _told(
-        [
-            (-step, -vt * ratio, value - group.levels[name], strength)
-            for name, value, (step, ratio) in zip(cell.boards, cell.values, cell.steps, strict=True)
-        ]
-    )
-
-
-def _told(points: list[tuple[float, float, float, float]]) -> _Told:
-    """From (step of R, step of n, value, strength) of each board; the centre is eliminated."""
-    whole = math.fsum([strength for *_, strength in points])
-    mean_r = math.fsum([x * strength for x, _, _, strength in points]) / whole
-    mean_n = math.fsum([y * strength for _, y, _, strength in points]) / whole
-    mean = math.fsum([value * strength for _, _, value, strength in points]) / whole
-    rr = rn = nn = r = n = 0.0
-    for x, y, value, strength in points:
-        dx, dy, dv = x - mean_r, y - mean_n, value - mean
-        by_x, by_y = strength * dx, strength * dy
-        rr, rn, nn = rr + by_x * dx, rn + by_x * dy, nn + by_y * dy
-        r, n = r + by_x * dv, n + by_y * dv
-    return _Told(rr, rn, nn, r, n, mean_r, mean_n)
-
-
 def _line(
-    cell: ReferenceCell,
-    path: Path,
-    told: _Told,
-    own: Two,
-    group: tuple[float, float],
-    group_cov: Two,
-    vt: float,
+    cell: ReferenceCell, drawn: LineDrawn, levels: dict[str, float], group: Pair, group_cov: Two, vt: float
 ) -> Line:
-    cov = _inverse((told.rr + own[0], told.rn, told.nn + own[-1]))
-    ohm = group[0] + cov[0] * told.r + cov[1] * told.n
-    ideality = group[1] + cov[1] * told.r + cov[-1] * told.n
+    """A line by its group's (dR, dn) and by how it differs from the group on each board."""
+    path, cov = drawn.path, drawn.cov
+    r, n = drawn.design.pull_of([value - levels[name] for name, value in zip(cell.boards, cell.values, strict=True)])
+    ohm = group[0] + cov[0] * r + cov[1] * n
+    ideality = group[1] + cov[1] * r + cov[-1] * n
     # no further than a junction can be: what is left over is the resistance's
     ideality = min(max(ideality, IDEALITY_LOWEST - path.ideality), IDEALITY_HIGHEST - path.ideality)
     ohm = max(ohm, -path.series_ohm)
@@ -270,8 +180,8 @@ def _line(
             math.sqrt(cov[0]),
             path.before_ohm,
         ),
-        _doubt(told, cov),
-        _doubt(told, group_cov),
+        drawn.doubt_mv,
+        drawn.design.doubt(group_cov),
         ohm,
         ideality,
     )
@@ -287,19 +197,3 @@ def _laid(cell: ReferenceCell, ohm: float, ideality: float, vt: float) -> list[f
         value + ohm * step + ideality * vt * ratio
         for value, (step, ratio) in zip(cell.values, cell.steps, strict=True)
     ]
-
-
-def _doubt(told: _Told, cov: Two) -> float:
-    """What a doubt about (dR, dn) makes of the centre, at the mean step, one deviation, in mV."""
-    r, n = told.mean_r, told.mean_n
-    return math.sqrt(max(0.0, r * r * cov[0] + 2 * r * n * cov[1] + n * n * cov[-1]))
-
-
-def _diagonal(ohm: float, ideality: float) -> Two:
-    return max(ohm * ohm, TINY_OHM * TINY_OHM), 0.0, ideality * ideality
-
-
-def _inverse(one: Two) -> Two:
-    rr, rn, nn = one
-    determinant = rr * nn - rn * rn
-    return nn / determinant, -rn / determinant, rr / determinant

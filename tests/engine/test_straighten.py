@@ -14,6 +14,7 @@ from server.engine.constants.sessions import (
     SERIES_OWN_SD_OHM,
     SERIES_UNKNOWN_SD_OHM,
 )
+from server.engine.lines_drawn import drawn_lines
 from server.engine.meters import Conditions, slopes
 from server.engine.reference_cells import ReferenceCell
 from server.engine.roles import spreads_of
@@ -44,7 +45,7 @@ def cells(true_ohm: float, true_n: float, seed: int = 3) -> dict[tuple[int, str]
 
 def test_the_lines_are_those_of_the_dense_posterior() -> None:
     known = cells(24.0, 1.4)
-    got = straightened(BOARD, known, AT, "red", is_freed=False)
+    got = straightened(drawn_lines(BOARD, known, AT, "red"), known, AT, is_freed=False)
     own, lean = spreads_of(BOARD.contacts[0], "red")
     strength = 1 / (own * own + 4.0)
     path = BOARD.paths[0]
@@ -83,7 +84,7 @@ def test_the_lines_are_those_of_the_dense_posterior() -> None:
 
 def test_boards_at_one_current_leave_the_path_as_it_was() -> None:
     known = {key: cell._replace(steps=[(0.0, 0.0)] * 6) for key, cell in cells(24.0, 1.4).items()}
-    for contact, told in straightened(BOARD, known, AT, "red", is_freed=False).lines.items():
+    for contact, told in straightened(drawn_lines(BOARD, known, AT, "red"), known, AT, is_freed=False).lines.items():
         assert told.path.series_ohm == pytest.approx(BOARD.paths[contact].series_ohm)  # type: ignore[union-attr]
         assert told.doubt_mv == 0
         assert told.values == pytest.approx(known[contact, "red"].values)
@@ -93,7 +94,7 @@ def test_boards_at_one_current_leave_the_path_as_it_was() -> None:
 def test_what_was_carried_on_wrong_paths_is_put_right(true_ohm: float, true_n: float) -> None:
     known = cells(true_ohm, true_n)
     apart = [max(cell.values) - min(cell.values) for cell in known.values()]
-    lines = straightened(BOARD, known, AT, "red", is_freed=True).lines.values()
+    lines = straightened(drawn_lines(BOARD, known, AT, "red"), known, AT, is_freed=True).lines.values()
     after = [max(one.values) - min(one.values) for one in lines]
     assert max(after) < 8
     assert math.fsum(after) <= math.fsum(apart) + 1
