@@ -12,7 +12,9 @@ equations. Several starts, since with most contacts low there are several modes;
 """
 
 import math
+from collections.abc import Sequence
 from functools import lru_cache
+from itertools import islice
 from typing import NamedTuple
 
 from server.engine.constants.bench import FACTORS_AT_ONCE, LOG_2PI_HALF
@@ -36,6 +38,7 @@ from server.engine.fit_arrow import (
     Alike,
     Arrow,
     Chip,
+    Laid,
     Names,
     Now,
     Prior,
@@ -151,16 +154,16 @@ def fit_common(points: list[Point], prior: Prior, starts: list[tuple[float, floa
     """The common unknowns of these points, from the best of several (log current, kelvin) starts."""
     if not points:
         return nothing_in_common(prior)
-    laid = _laid(points, prior)
+    frame, laid = _laid(points, prior)
     level = _Leans([0.0] * len(laid.names.groups), [0.0] * len(laid.names.dies))
-    best = _settle(starts[0], level, laid, prior, steps)
+    best = _told(frame, laid, _settle(starts[0], level, laid, prior, steps), prior)
     if len(points) >= FEW_CONTACTS and not is_strained(best, prior):
         return best
     others = [(start, level) for start in starts[1:]]
     if len(points) >= FEW_CONTACTS and laid.names.groups:
         others.append((starts[0], _middle_leans(points, laid.names)))
     for start, leans in others:
-        tried = _settle(start, leans, laid, prior, steps)
+        tried = _told(frame, laid, _settle(start, leans, laid, prior, steps), prior)
         # two starts that reach one optimum differ by what the last step left, and the last bits of that are the
         # machine's: the earlier start stands unless another is better by more than that
         if tried.evidence > best.evidence + EVIDENCE_MARGIN:
@@ -175,9 +178,9 @@ class _Leans(NamedTuple):
     dies: list[float]
 
 
-class _Laid(NamedTuple):
-    """The points as the steps take them: those that lean alike together; `order`: which point stands at each place.
-    `names` of groups and chips in their order.
+class Frame(NamedTuple):
+    """How contacts lie in a fit, whatever they read: which lean alike, the names of groups and chips in their order,
+    and which contact stands at each place.
     """
 
     bundles: list[Alike]
@@ -185,10 +188,11 @@ class _Laid(NamedTuple):
     order: list[int]
 
 
-def _laid(points: list[Point], prior: Prior) -> _Laid:
+def framed(leans: Sequence[tuple[str, float, float]]) -> Frame:
+    """From what each contact leans with: (chip, chip_mv, die_mv) of a `Point`."""
     together: dict[tuple[str, float, float], list[int]] = {}
-    for place, point in enumerate(points):
-        together.setdefault((point.chip, point.chip_mv, point.die_mv), []).append(place)
+    for place, one in enumerate(leans):
+        together.setdefault(one, []).append(place)
     groups = sorted({chip for chip, _, _ in together if chip})
     dies = sorted({die_of(chip) for chip, _, die_mv in together if die_mv})
     group_at = {name: place for place, name in enumerate(groups)}
@@ -199,27 +203,61 @@ def _laid(points: list[Point], prior: Prior) -> _Laid:
             chip_mv if chip else 0.0,
             die_at[die_of(chip)] if die_mv else -1,
             die_mv,
-            [_row(points[place], points[place].path, prior.current_ma) for place in places],
+            len(places),
         )
         for (chip, chip_mv, die_mv), places in together.items()
     ]
     names = Names(groups, dies, [die_at.get(die_of(name), -1) for name in groups])
-    return _Laid(bundles, names, [place for places in together.values() for place in places])
+    return Frame(bundles, names, [place for places in together.values() for place in places])
 
 
-def _row(point: Point, path: Path, current_ma: float) -> Row:
+def row_of(expected_mv: float, path: Path, scale_mv: float, current_ma: float) -> Row:
+    """A contact as the steps take it."""
     ohm = path.series_ohm
-    return point.expected_mv - ohm * current_ma, path.ideality, ohm, point.read_mv, point.scale_mv
+    return expected_mv - ohm * current_ma, path.ideality, ohm, scale_mv
+
+
+def _laid(points: list[Point], prior: Prior) -> tuple[Frame, Laid]:
+    frame = framed([(point.chip, point.chip_mv, point.die_mv) for point in points])
+    placed = [points[place] for place in frame.order]
+    rows = [row_of(point.expected_mv, point.path, point.scale_mv, prior.current_ma) for point in placed]
+    return frame, Laid(frame.bundles, frame.names, rows, [point.read_mv for point in placed])
+
+
+class Settled(NamedTuple):
+    """Where a fit came to rest, without what it was told by: the names say whose leans stand in `now`."""
+
+    now: Now
+    names: Names
+
+
+def at_rest(fit: CommonFit, names: Names) -> Settled:
+    """Where a whole fit came to rest."""
+    leans = ([fit.chips[name].lean for name in called] for called in (names.groups, names.dies))
+    return Settled(Now(fit.log_current, fit.kelvin, fit.offset_mv, *leans), names)
+
+
+def settled(laid: Laid, prior: Prior, before: Settled, steps: int) -> Settled:
+    """Where the fit of contacts as laid comes to rest, from where that of nearly the same ones did."""
+    now, names = before
+    groups = dict(zip(names.groups, now.groups, strict=True))
+    dies = dict(zip(names.dies, now.dies, strict=True))
+    leans = _Leans(
+        [groups.get(name, 0.0) for name in laid.names.groups], [dies.get(name, 0.0) for name in laid.names.dies]
+    )
+    step = _settle((now.log_current, now.kelvin), leans, laid, prior, steps, now.offset_mv)
+    return Settled(step.to, laid.names)
 
 
 def fit_again(points: list[Point], prior: Prior, before: CommonFit, steps: int) -> CommonFit:
     """The common unknowns of these points, from where a fit of nearly the same points stood."""
-    laid = _laid(points, prior)
+    frame, laid = _laid(points, prior)
     leans = _Leans(
         [before.chips.get(name, NO_CHIP).lean for name in laid.names.groups],
         [before.chips.get(name, NO_CHIP).lean for name in laid.names.dies],
     )
-    return _settle((before.log_current, before.kelvin), leans, laid, prior, steps, before.offset_mv)
+    start = (before.log_current, before.kelvin)
+    return _told(frame, laid, _settle(start, leans, laid, prior, steps, before.offset_mv), prior)
 
 
 def is_strained(fit: CommonFit, prior: Prior) -> bool:
@@ -253,24 +291,6 @@ def _middle(told: list[float]) -> float:
     return sorted(told)[len(told) // 2] if told else 0.0
 
 
-def _settle(
-    start: tuple[float, float],
-    leans: _Leans,
-    laid: _Laid,
-    prior: Prior,
-    steps: int,
-    offset_mv: float | None = None,
-) -> CommonFit:
-    """Reweighted least squares from one start; with `offset_mv` it is where a fit stood, chips and all."""
-    most = prior.lean_most
-    groups, dies = ([min(max(lean, -most), most) for lean in told] for told in leans)
-    now = Now(*bounded(start[0], start[1], prior.current_ma, prior.air_c), offset_mv or 0.0, groups, dies)
-    step = _step(laid, now, prior, chips_unknown=offset_mv is None)
-    for _ in range(1, steps):
-        step = _step(laid, step.to, prior, chips_unknown=False)
-    return _told(laid, step, prior)
-
-
 class _Step(NamedTuple):
     """One step of the reweighting: from where to where, what was `left` of each reading there, the probability that
     each is healthy, the logarithm of their likelihood, and the equations.
@@ -284,22 +304,40 @@ class _Step(NamedTuple):
     arrow: Arrow
 
 
-def _step(laid: _Laid, now: Now, prior: Prior, *, chips_unknown: bool) -> _Step:
-    left, healthy, faulty = _look(laid.bundles, now, prior, chips_unknown)
+def _settle(
+    start: tuple[float, float],
+    leans: _Leans,
+    laid: Laid,
+    prior: Prior,
+    steps: int,
+    offset_mv: float | None = None,
+) -> _Step:
+    """Reweighted least squares from one start, its last step; with `offset_mv` it is where a fit stood, chips and all.
+    """
+    most = prior.lean_most
+    groups, dies = ([min(max(lean, -most), most) for lean in told] for told in leans)
+    now = Now(*bounded(start[0], start[1], prior.current_ma, prior.air_c), offset_mv or 0.0, groups, dies)
+    step = _step(laid, now, prior, chips_unknown=offset_mv is None)
+    for _ in range(1, steps):
+        step = _step(laid, step.to, prior, chips_unknown=False)
+    return step
+
+
+def _step(laid: Laid, now: Now, prior: Prior, *, chips_unknown: bool) -> _Step:
+    left, healthy, faulty = _look(laid, now, prior, chips_unknown)
     weights, likelihood = _healthy_weights(healthy, faulty)
-    arrow = normal_equations(laid.bundles, laid.names, left, weights, now, prior)
+    arrow = normal_equations(laid, left, weights, now, prior)
     return _Step(now, solved(arrow, laid.names, now, prior), left, weights, likelihood, arrow)
 
 
-def _told(laid: _Laid, step: _Step, prior: Prior) -> CommonFit:
+def _told(frame: Frame, laid: Laid, step: _Step, prior: Prior) -> CommonFit:
     """The fit that a step ends with; its weights and evidence are those of where the step began."""
     evidence = step.likelihood - 0.5 * (prior_cost(step.at, prior) + log_determinant(step.arrow))
     weights = [0.0] * len(step.weights)
-    for place, weight in zip(laid.order, step.weights, strict=True):
+    for place, weight in zip(frame.order, step.weights, strict=True):
         weights[place] = weight
-    scales = [scale for alike in laid.bundles for *_, scale in alike.rows]
     squares = 0.0
-    for weight, residual, scale in zip(step.weights, step.left, scales, strict=True):
+    for weight, residual, (*_, scale) in zip(step.weights, step.left, laid.rows, strict=True):
         squares += weight * (residual / scale) * (residual / scale)
     to = step.to
     chips = _chips(laid.names, to, step.arrow)
@@ -318,7 +356,7 @@ def _chips(names: Names, now: Now, arrow: Arrow) -> dict[str, Chip]:
 
 
 def _look(
-    bundles: list[Alike], now: Now, prior: Prior, chips_unknown: bool
+    laid: Laid, now: Now, prior: Prior, chips_unknown: bool
 ) -> tuple[list[float], list[float], list[float]]:
     """What is left of each reading, and its density (per mV) if healthy and if faulty."""
     warm = KELVIN + prior.air_c
@@ -330,11 +368,12 @@ def _look(
     norm, exp = math.exp(-LOG_2PI_HALF), math.exp
     left: list[float] = []
     healthy: list[float] = []
-    for alike in bundles:
+    contacts = zip(laid.rows, laid.reads, strict=True)
+    for alike in laid.bundles:
         leaning = common + now.lean_mv(alike)
         # before the chips are known they are part of the scatter
         more = math.hypot(alike.pull_mv, alike.die_mv) if chips_unknown else 0.0
-        for junction, ideality, ohm, read, scale in alike.rows:
+        for (junction, ideality, ohm, scale), read in islice(contacts, alike.count):
             residual = read - (junction * ratio + leaning + ideality * per_ideality + ohm * to_ma)
             wide = math.hypot(scale, more) if more else scale
             z = residual / wide
@@ -371,11 +410,13 @@ def _healthy_weights(healthy: list[float], faulty: list[float]) -> tuple[list[fl
     top = max(logs)
     odds = [math.exp(one - top) for one in logs]
     whole = math.fsum(odds)
-    shares = [0.0] * len(healthy)
-    for share, one, mix in zip(SESSION_FAULT_SHARES, odds, mixes, strict=True):
-        part = one / whole * (1 - share)
-        shares = [before + part / both for before, both in zip(shares, mix, strict=True)]
-    return [h * share for h, share in zip(healthy, shares, strict=True)], top + math.log(whole / len(logs))
+    # the four shares in one sum: this is the innermost of all fits
+    a, b, c, d = (one / whole * (1 - share) for one, share in zip(odds, SESSION_FAULT_SHARES, strict=True))
+    weights = [
+        h * (a / of_a + b / of_b + c / of_c + d / of_d)
+        for h, of_a, of_b, of_c, of_d in zip(healthy, *mixes, strict=True)
+    ]
+    return weights, top + math.log(whole / len(logs))
 
 
 def _mix(good: float, healthy: list[float], bad: float, faulty: list[float]) -> list[float]:

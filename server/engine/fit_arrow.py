@@ -10,6 +10,7 @@ Computations, 4th ed., section 4.2) and three equations are left.
 """
 
 import math
+from itertools import islice
 from typing import NamedTuple
 
 from server.engine.constants.bench import TINY
@@ -59,21 +60,21 @@ NO_CHIP = Chip(0.0, 1.0, 0.0, 0.0, 0.0)
 Six = tuple[float, float, float, float, float, float]
 
 
-Row = tuple[float, float, float, float, float]
+Row = tuple[float, float, float, float]
 """A contact as the steps take it: what its junction should read (mV), the ideality and series resistance (ohm) of its
-path, what it reads, and its scatter (mV)."""
+path, and its scatter (mV)."""
 
 
 class Alike(NamedTuple):
-    """Contacts that lean alike: the places of their group and of their chip (-1: none), and how far one deviation of
-    each moves them (mV). What they say of both is summed up once.
+    """Contacts that lean alike: the places of their group and of their chip (-1: none), how far one deviation of each
+    moves them (mV), and how many they are. What they say of both is summed up once.
     """
 
     group: int
     pull_mv: float
     die: int
     die_mv: float
-    rows: list[Row]
+    count: int
 
 
 class Names(NamedTuple):
@@ -86,6 +87,15 @@ class Names(NamedTuple):
     def of_each(self, leans: list[float]) -> list[float]:
         """Of each group the lean of its chip, 0 without one."""
         return [leans[die] if die >= 0 else 0.0 for die in self.die_of]
+
+
+class Laid(NamedTuple):
+    """Contacts as the steps take them, those that lean alike side by side: the row of each, and what each reads (mV)."""
+
+    bundles: list[Alike]
+    names: Names
+    rows: list[Row]
+    reads: list[float]
 
 
 class Now(NamedTuple):
@@ -126,9 +136,7 @@ class Arrow(NamedTuple):
     determinant: float
 
 
-def normal_equations(
-    bundles: list[Alike], names: Names, left: list[float], weights: list[float], now: Now, prior: Prior
-) -> Arrow:
+def normal_equations(laid: Laid, left: list[float], weights: list[float], now: Now, prior: Prior) -> Arrow:
     """The equations at this point: `left` of each reading, by the probability that the contact is healthy."""
     warm = KELVIN + prior.air_c
     vt = VT_MV_PER_K * (warm + now.kelvin)
@@ -138,10 +146,10 @@ def normal_equations(
     ya, yk, yo = -aa * now.log_current, -kk * now.kelvin, -oo * now.offset_mv
     ak = ao = ko = 0.0
     sums: list[_Sums] = []
-    residuals, healthy = iter(left), iter(weights)
-    for *_, rows in bundles:
+    contacts = zip(laid.rows, left, weights, strict=True)
+    for *_, count in laid.bundles:
         sum_one = sum_log = sum_k = sum_left = 0.0
-        for (junction, ideality, ohm, _, scale), residual, weight in zip(rows, residuals, healthy, strict=False):
+        for (junction, ideality, ohm, scale), residual, weight in islice(contacts, count):
             strength = weight / (scale * scale)
             per_log = ideality * vt + ohm * to_ma
             per_k = (junction - gap) / warm
@@ -157,9 +165,9 @@ def normal_equations(
             sum_left += by_left
         oo, ao, ko, yo = oo + sum_one, ao + sum_log, ko + sum_k, yo + sum_left
         sums.append((sum_one, sum_log, sum_k, sum_left))
-    groups = _equations(now.groups, [(one.group, one.pull_mv, one.die_mv) for one in bundles], sums)
-    dies = _equations(now.dies, [(one.die, one.die_mv, 0.0) for one in bundles], sums)
-    _without_groups(dies, groups, names)
+    groups = _equations(now.groups, [(one.group, one.pull_mv, one.die_mv) for one in laid.bundles], sums)
+    dies = _equations(now.dies, [(one.die, one.die_mv, 0.0) for one in laid.bundles], sums)
+    _without_groups(dies, groups, laid.names)
     for told in (groups, dies):
         for d, a, k, o, _, y in zip(*told, strict=True):
             by_a, by_k, by_o = a / d, k / d, o / d

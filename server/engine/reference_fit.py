@@ -7,17 +7,21 @@ be seen here; it is the session's to find.
 """
 
 import math
+from itertools import islice
 from typing import NamedTuple
 
 from server.engine.accepted_board import Board
 from server.engine.common_fit import (
-    CommonFit,
+    Frame,
     Point,
-    fit_again,
+    Settled,
+    at_rest,
     fit_common,
+    framed,
     lean_of,
-    leaning_mv,
     nothing_in_common,
+    row_of,
+    settled,
 )
 from server.engine.constants.readings import DOUBLE_TOUCH_MV, REFERENCE_DF
 from server.engine.constants.sessions import (
@@ -28,7 +32,7 @@ from server.engine.constants.sessions import (
     REFERENCE_FIT_ROUNDS,
     REFERENCE_FIT_STEPS,
 )
-from server.engine.fit_arrow import Prior
+from server.engine.fit_arrow import Laid, Prior, Row
 from server.engine.meters import Conditions, slopes
 from server.engine.reference_cells import ReferenceCell
 from server.engine.roles import Path, lean_parts, leans_with, spreads_of
@@ -41,14 +45,25 @@ Cells = dict[tuple[int, str], ReferenceCell]
 class Moved(NamedTuple):
     """How one board's readings, red on ground, moved together: at each contact in all, and by meter and air alone.
 
-    `fit` None: too little was read; else what it was made of.
+    `fit` None: too little was read; else where it came to rest, with the middles it was laid against and its prior.
     """
 
     whole: dict[int, float]
     conditions: dict[int, float]
-    fit: CommonFit | None
-    points: list[Point]
+    fit: Settled | None
+    middles: list["_Middle"]
     prior: Prior
+
+
+class _OfBoard(NamedTuple):
+    """One board's readings as its lines read on one current, by contact; how the contacts that give a junction's
+    number lie in its fit, and which stands at each place.
+    """
+
+    values: dict[int, float]
+    at: Conditions
+    frame: Frame
+    contacts: list[int]
 
 
 def what_boards_share(
@@ -57,6 +72,20 @@ def what_boards_share(
     """Each board fitted against the middle of all, as its lines read on one current; `before`: the same as it stood
     when the lines were straightened less well, if it was fitted. Nothing from fewer than two boards.
     """
+    strays = {contact: _stray(board.contacts[contact], line.path) for contact, line in lines.items()}
+    boards = _boards(cells, lines, strays)
+    if len(boards) < 2:
+        return {}
+    moved, freed = before, {name: one.values for name, one in boards.items()}
+    for rounds in range(REFERENCE_FIT_ROUNDS):
+        if rounds:
+            freed = {name: _less(one.values, moved[name].whole) for name, one in boards.items()}
+        middle = {contact: _middle(value, strays[contact], to) for contact, value in _middles(freed).items()}
+        moved = {name: _fitted(boards[name], middle, to, moved.get(name)) for name in sorted(boards)}
+    return moved
+
+
+def _boards(cells: Cells, lines: dict[int, Line], strays: dict[int, "_Stray"]) -> dict[str, _OfBoard]:
     values: dict[str, dict[int, float]] = {}
     taken_at: dict[str, Conditions] = {}
     for contact, line in lines.items():
@@ -64,16 +93,15 @@ def what_boards_share(
         for name, value, at in zip(cell.boards, line.values, cell.taken_at, strict=True):
             values.setdefault(name, {})[contact] = value
             taken_at[name] = at
-    if len(values) < 2:
-        return {}
-    strays = {contact: _stray(board.contacts[contact], line.path) for contact, line in lines.items()}
-    moved, freed = before, values
-    for rounds in range(REFERENCE_FIT_ROUNDS):
-        if rounds:
-            freed = {name: _less(one, moved[name].whole) for name, one in values.items()}
-        middle = {contact: _middle(value, strays[contact], to) for contact, value in _middles(freed).items()}
-        moved = {name: _fitted(values[name], middle, taken_at[name], to, moved.get(name)) for name in sorted(values)}
-    return moved
+    frames: dict[tuple[int, ...], tuple[Frame, list[int]]] = {}
+    boards = {}
+    for name, of_board in values.items():
+        read = tuple([contact for contact, value in of_board.items() if value > DOUBLE_TOUCH_MV])
+        if read not in frames:
+            frame = framed([strays[contact].leans for contact in read])
+            frames[read] = frame, [read[place] for place in frame.order]
+        boards[name] = _OfBoard(of_board, taken_at[name], *frames[read])
+    return boards
 
 
 def _less(values: dict[int, float], shifts: dict[int, float]) -> dict[int, float]:
@@ -102,13 +130,13 @@ def _freed(cells: Cells, shifts: dict[str, dict[int, float]]) -> Cells:
     return told
 
 
-def unrest_of(moved: dict[str, Moved], to: Conditions) -> dict[str, float]:
+def unrest_of(moved: dict[str, Moved]) -> dict[str, float]:
     """How far each group moves from board to board beyond what meters, air and chips usually do, in mV: makers of
     chips differ, and boards of two makers say so. The usual is worth as many boards as for a contact's own spread.
     """
     told: dict[str, list[tuple[float, float]]] = {}
     for name in sorted(moved):
-        for group, shift in _group_moves(moved[name], to).items():
+        for group, shift in _group_moves(moved[name]).items():
             told.setdefault(group, []).append(shift)
     extra = {}
     for group, values in told.items():
@@ -150,57 +178,64 @@ def _stray(contact: Contact, path: Path) -> _Stray:
 
 
 class _Middle(NamedTuple):
-    """What a contact reads on the middle of all boards (mV), how that moves with the logarithm of the current and with
-    each kelvin, and how it strays.
+    """What a contact reads on the middle of all boards (mV), and as the steps of a fit take it; how that moves with the
+    logarithm of the current and with each kelvin, mV; and how it strays.
     """
 
     value_mv: float
+    row: Row
     per_log: float
     per_k: float
     stray: _Stray
 
 
 def _middle(value_mv: float, stray: _Stray, to: Conditions) -> _Middle:
-    return _Middle(value_mv, *slopes(value_mv, stray.path, to.current_ma, to.air_c), stray)
+    row = row_of(value_mv, stray.path, stray.scale_mv, to.current_ma)
+    return _Middle(value_mv, row, *slopes(value_mv, stray.path, to.current_ma, to.air_c), stray)
 
 
-def _fitted(
-    values: dict[int, float], middles: dict[int, _Middle], at: Conditions, to: Conditions, before: Moved | None
-) -> Moved:
-    same = at.meter_id == to.meter_id
-    current_sd = CURRENT_SD_SAME_METER if same else at.current_sd
+def _fitted(one: _OfBoard, middles: dict[int, _Middle], to: Conditions, before: Moved | None) -> Moved:
+    values, at, frame, contacts = one
+    current_sd = CURRENT_SD_SAME_METER if at.meter_id == to.meter_id else at.current_sd
     prior = Prior(to.current_ma, to.air_c, current_sd, at.air_sd_k, OFFSET_SD_MV, math.inf)
-    keys = [contact for contact, value in values.items() if value > DOUBLE_TOUCH_MV]
-    points = []
-    for contact in keys:
-        path, scale_mv, leans = middles[contact].stray
-        points.append(Point(middles[contact].value_mv, values[contact], scale_mv, path, *leans))
-    if len(points) < REFERENCE_FIT_MIN:
-        return Moved({}, {}, None, points, prior)
-    fit = (
-        fit_common(points, prior, [(0.0, 0.0)], REFERENCE_FIT_STEPS)
-        if before is None or before.fit is None
-        else fit_again(points, prior, before.fit, REFERENCE_FIT_AGAIN)
-    )
-    leaning = {leans: leaning_mv(fit, *leans) for leans in dict.fromkeys([middles[one].stray.leans for one in keys])}
-    told = Moved({}, {}, fit, points, prior)
-    for contact in keys:
-        _, per_log, per_k, stray = middles[contact]
-        by_conditions = per_log * fit.log_current + per_k * fit.kelvin
-        told.conditions[contact] = by_conditions + fit.offset_mv
-        told.whole[contact] = by_conditions + leaning[stray.leans]
+    if len(contacts) < REFERENCE_FIT_MIN:
+        return Moved({}, {}, None, [], prior)
+    beside = [middles[contact] for contact in contacts]
+    reads = [values[contact] for contact in contacts]
+    if before is None or before.fit is None:
+        points = [
+            Point(middle.value_mv, read, middle.stray.scale_mv, middle.stray.path, *middle.stray.leans)
+            for middle, read in zip(beside, reads, strict=True)
+        ]
+        fit = at_rest(fit_common(points, prior, [(0.0, 0.0)], REFERENCE_FIT_STEPS), frame.names)
+    else:
+        laid = Laid(frame.bundles, frame.names, [middle.row for middle in beside], reads)
+        fit = settled(laid, prior, before.fit, REFERENCE_FIT_AGAIN)
+    told = Moved({}, {}, fit, beside, prior)
+    log_current, kelvin, offset_mv = fit.now.log_current, fit.now.kelvin, fit.now.offset_mv
+    places = iter(zip(contacts, beside, strict=True))
+    for alike in frame.bundles:
+        leaning = offset_mv + fit.now.lean_mv(alike)
+        for contact, (_, _, per_log, per_k, _) in islice(places, alike.count):
+            by_conditions = per_log * log_current + per_k * kelvin
+            told.conditions[contact] = by_conditions + offset_mv
+            told.whole[contact] = by_conditions + leaning
     return told
 
 
-def _group_moves(moved: Moved, to: Conditions) -> dict[str, tuple[float, float]]:
+def _group_moves(moved: Moved) -> dict[str, tuple[float, float]]:
     """How far each group moved in all, by one of its contacts, with the variance that is usual there."""
     told: dict[str, tuple[float, float]] = {}
     if moved.fit is None:
         return told
+    last: dict[str, int] = {}
+    middles = dict(zip(moved.whole, moved.middles, strict=True))
+    for contact, middle in middles.items():
+        group = middle.stray.leans[0]
+        if group:
+            last[group] = max(contact, last.get(group, contact))
     usual = nothing_in_common(moved.prior)
-    for group, point in {point.chip: point for point in moved.points if point.chip}.items():
-        fit, leans = moved.fit, (point.chip_mv, point.die_mv)
-        per_log, per_k = slopes(point.expected_mv, point.path, to.current_ma, to.air_c)
-        whole = per_log * fit.log_current + per_k * fit.kelvin + leaning_mv(fit, group, *leans)
-        told[group] = whole, lean_of(usual, group, *leans, per_log, per_k)[1]
+    for group, contact in last.items():
+        _, _, per_log, per_k, stray = middles[contact]
+        told[group] = moved.whole[contact], lean_of(usual, *stray.leans, per_log, per_k)[1]
     return told

@@ -83,7 +83,7 @@ def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditio
     for _ in range(FREED_ROUNDS):
         moved = what_boards_share(prepared.board, carried, red_lines.lines, at, moved)
         red_lines = straightened(drawn, freed_of_conditions(carried, moved), at, is_freed=True)
-    cells, unrest = freed_of_all(carried, moved), unrest_of(moved, at)
+    cells, unrest = freed_of_all(carried, moved), unrest_of(moved)
     limit_mv = open_circuit_of(at.meter_id, meters)
     bands: dict[tuple[int, str], Healthy] = {}
     leads: tuple[LeadOnGround, ...] = ("red", "black")
