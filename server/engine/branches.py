@@ -8,7 +8,6 @@ open. Lines of one shape are asked once. Where no such circuit is near, the clos
 """
 
 import math
-from collections.abc import Iterator
 from typing import NamedTuple
 
 from server.engine.accepted_board import Board
@@ -41,27 +40,43 @@ class Branching(NamedTuple):
 
 
 _Shape = tuple[str, str, tuple[object, ...]]
+_Key = tuple[int, str]
 
 
-def branching(
-    board: Board, bands: dict[tuple[int, str], Healthy], at: Conditions, limit_mv: float
-) -> Iterator[tuple[tuple[int, str], Branching]]:
-    """Each line that branches and whose circuit can read what its band says, by contact and lead."""
-    told: dict[_Shape, Branching | None] = {}
-    leads: tuple[LeadOnGround, ...] = ("red", "black")
-    for contact, one in enumerate(board.contacts):
-        if not path_branches(one, board.parts) or ROLE_BY_ID[one.role].is_rail:
-            continue
-        for lead in leads:
-            band = bands[contact, lead]
-            if band.path is None or band.ol_odds > 0.5 or band.loc <= 0:
+class Branches:
+    """The lines that branch, by contact and lead, at these conditions.
+
+    A line of a shape is solved when one of that shape is first asked for, which changes no answer: the first such line
+    on the board is always the one that is drawn.
+    """
+
+    def __init__(self, board: Board, bands: dict[_Key, Healthy], at: Conditions, limit_mv: float) -> None:
+        self._board, self._bands, self._at, self._limit_mv = board, bands, at, limit_mv
+        self._shapes: dict[_Key, _Shape] = {}
+        self._drawn: dict[_Shape, tuple[int, LeadOnGround]] = {}
+        self._solved: dict[_Shape, Branching | None] = {}
+        leads: tuple[LeadOnGround, ...] = ("red", "black")
+        for contact, one in enumerate(board.contacts):
+            if not path_branches(one, board.parts) or ROLE_BY_ID[one.role].is_rail:
                 continue
-            shape = _shape(board, one, lead)
-            if shape not in told:
-                told[shape] = _solved(board, one, lead, band, at, limit_mv)
-            found = told[shape]
-            if found is not None:
-                yield (contact, lead), found
+            for lead in leads:
+                band = bands[contact, lead]
+                if band.path is None or band.ol_odds > 0.5 or band.loc <= 0:
+                    continue
+                shape = _shape(board, one, lead)
+                self._shapes[contact, lead] = shape
+                self._drawn.setdefault(shape, (contact, lead))
+
+    def of(self, key: _Key) -> Branching | None:
+        """What the circuit of this line says; None where it does not branch, or none can read what its band says."""
+        shape = self._shapes.get(key)
+        if shape is None:
+            return None
+        if shape not in self._solved:
+            contact, lead = self._drawn[shape]
+            one, band = self._board.contacts[contact], self._bands[contact, lead]
+            self._solved[shape] = _solved(self._board, one, lead, band, self._at, self._limit_mv)
+        return self._solved[shape]
 
 
 def _shape(board: Board, one: Contact, lead: LeadOnGround) -> _Shape:

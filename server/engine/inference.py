@@ -72,11 +72,11 @@ def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
     meters = {meter.id: meter for meter in sorted(sheet.meters, key=msgspec.json.encode)}
     at = session_conditions(sheet, facts, meters)
     known = known_bands(prepared, meters, at)
-    bands = dict(known.bands)
-    red = [bands[contact, "red"] for contact in range(len(prepared.board.contacts))]
+    red = [known.bands[contact, "red"] for contact in range(len(prepared.board.contacts))]
     facts, again, carried_sd = one_meters_sweep(facts, prepared.board, at, meters)
     counting = count(prepared.board, known.ways, facts.sweep, red, session_slack(at, known.current_sd))
     seen = gather(prepared, facts, counting.best.to_drawn)
+    bands = known.with_branches(seen)
     fit, wrongly = fit_from_references(prepared, seen, bands, at, known.current_sd, at.air_sd_k)
     read = {
         contact: one.drop_mv

@@ -4,6 +4,7 @@ Every contact is judged by the session's fit without itself.
 """
 
 import math
+from collections.abc import Iterable
 from typing import NamedTuple
 
 import msgspec
@@ -17,7 +18,7 @@ from server.engine.bands import (
     role_band,
     with_limit,
 )
-from server.engine.branches import branching
+from server.engine.branches import Branches
 from server.engine.common_fit import lean_of
 from server.engine.constants.circuit import LINE_MV
 from server.engine.constants.readings import BRIDGE_N_SD_MV, DOUBLE_TOUCH_MV, EQUAL_SD_MV, OWN_SPREAD_DF
@@ -55,7 +56,7 @@ class KnownBands(NamedTuple):
     """Every contact's band under both leads before any reading of this job, the current's doubt, the ways to count.
 
     `cells` are the reference boards the bands rest on, carried to the same conditions; `ideality_sd` is how far all
-    their lines' n may be off together.
+    their lines' n may be off together, `branches` what the circuits of lines that branch say.
     """
 
     bands: dict[tuple[int, str], Healthy]
@@ -63,6 +64,16 @@ class KnownBands(NamedTuple):
     ways: Ways
     cells: dict[tuple[int, str], ReferenceCell]
     ideality_sd: float
+    branches: Branches
+
+    def with_branches(self, asked: Iterable[tuple[int, str]]) -> dict[tuple[int, str], Healthy]:
+        """The bands, of the contacts and leads asked for with what their circuit says: only what is read needs it."""
+        bands = dict(self.bands)
+        for key in asked:
+            line = self.branches.of(key)
+            if line is not None:
+                bands[key] = bands[key]._replace(shares=line.shares, cut_mv=line.cut_mv)
+        return bands
 
 
 def known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) -> KnownBands:
@@ -108,12 +119,11 @@ def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditio
     for lead in leads:
         for contact, net_sd in spread_within_nets(list(prepared.scene.nets.values()), cells, lead).items():
             bands[contact, lead] = bands[contact, lead]._replace(net_sd=net_sd)
-    for key, line in branching(prepared.board, bands, at, limit_mv):
-        bands[key] = bands[key]._replace(shares=line.shares, cut_mv=line.cut_mv)
     red = [bands[contact, "red"] for contact in range(len(prepared.board.contacts))]
     ways = ways_to_count(prepared.board, red)
     current_sd = session_current_sd(prepared, meters, at, cells, red_lines.ideality_sd)
-    return KnownBands(bands, current_sd, ways, cells, red_lines.ideality_sd)
+    branches = Branches(prepared.board, bands, at, limit_mv)
+    return KnownBands(bands, current_sd, ways, cells, red_lines.ideality_sd, branches)
 
 
 def session_conditions(sheet: BenchSheet, facts: Facts, meters: dict[str, Meter]) -> Conditions:
