@@ -59,6 +59,16 @@ class Facts(NamedTuple):
     below_zero: list[Reading]
 
 
+class _Told(NamedTuple):
+    """What the sheet says of many readings at once, looked up once: why a meter's drops are not used, by meter; and the
+    air the job and each reference board were read in.
+    """
+
+    refused: dict[str, str]
+    job_air_c: float | None
+    airs_c: dict[str, float | None]
+
+
 class KnownGood(NamedTuple):
     """Readings of reference boards that stand: `sweep` in diode mode at the springs, `ohms` of rails and contacts."""
 
@@ -69,7 +79,7 @@ class KnownGood(NamedTuple):
 def accept_readings(sheet: BenchSheet, board: Board, notes: Notes) -> Facts:
     """The job's readings that stand, at this stage, of this socket. Order of the sheet's lists does not matter."""
     rows = _newest(sheet.readings, set(sheet.removed_ids), notes.set_aside)
-    facts = Facts([], [], {}, [])
+    facts, told = Facts([], [], {}, []), _told(sheet)
     for reading in rows:
         if reading.stage != sheet.stage:
             _aside(
@@ -82,7 +92,7 @@ def accept_readings(sheet: BenchSheet, board: Board, notes: Notes) -> Facts:
         if not isinstance(reading.of, OfJob):
             _aside(notes, reading.id, "not_of_this_job", "Belongs to a reference board, not to this job.")
             continue
-        touched = _read(reading, board, sheet, notes)
+        touched = _read(reading, board, told, notes)
         if touched is None:
             if notes.set_aside and notes.set_aside[-1].code in BELOW_ZERO:
                 facts.below_zero.append(reading)
@@ -100,7 +110,7 @@ def accept_readings(sheet: BenchSheet, board: Board, notes: Notes) -> Facts:
 def accept_known_good(sheet: BenchSheet, board: Board, notes: Notes) -> KnownGood:
     """The readings of reference boards that stand: diode mode at the springs, and ohms of rails."""
     references = {one.id: one for one in sheet.reference_boards}
-    known = KnownGood([], [])
+    known, told = KnownGood([], []), _told(sheet)
     for reading in _newest(sheet.known_good_readings, set(sheet.removed_ids), notes.set_aside):
         if not isinstance(reading.of, OfReferenceBoard):
             _aside(notes, reading.id, "not_known_good", "Stands among the known-good readings but belongs to a job.")
@@ -114,7 +124,7 @@ def accept_known_good(sheet: BenchSheet, board: Board, notes: Notes) -> KnownGoo
                 f"Reference board {reference.id} was set aside by hand: {reference.set_aside_why}",
             )
             continue
-        touched = _read(reading, board, sheet, notes)
+        touched = _read(reading, board, told, notes)
         if touched is None:
             continue
         if _is_sweep(reading) and isinstance(touched.value, Drop | OverRange):
@@ -179,7 +189,19 @@ def _words(stage: str) -> str:
     return stage.replace("_", " ")
 
 
-def _read(reading: Reading, board: Board, sheet: BenchSheet, notes: Notes) -> Touched | None:
+def _told(sheet: BenchSheet) -> _Told:
+    refused: dict[str, str] = {}
+    for meter in sheet.meters:
+        why = why_not_on_sockets(meter.open_circuit_mv)
+        if why is not None:
+            refused.setdefault(meter.id, f"Read with {meter.name}. {why}")
+    airs_c: dict[str, float | None] = {}
+    for one in sheet.reference_boards:
+        airs_c.setdefault(one.id, one.air_c)
+    return _Told(refused, sheet.air_c, airs_c)
+
+
+def _read(reading: Reading, board: Board, told: _Told, notes: Notes) -> Touched | None:
     contact = _contact_of(reading)
     between = reading.touch if isinstance(reading.touch, BetweenContacts) else None
     named = [contact] if contact else [between.contact_a, between.contact_b] if between else []
@@ -201,8 +223,9 @@ def _read(reading: Reading, board: Board, sheet: BenchSheet, notes: Notes) -> To
                 f"Socket {board.socket.ref} has no contact {number} (it has {first} to {last}).",
             )
             return None
-    refused = _meter_refused(reading, sheet)
-    if refused is not None:
+    # a meter that puts more on its leads in diode mode than a socket stands
+    refused = told.refused.get(reading.meter_id)
+    if refused is not None and reading.kind == "drop" and reading.subject == "board_socket":
         _aside(notes, reading.id, "meter_above_4_volts", refused)
         return None
     value = read_text(reading.as_typed, reading.display_unit, reading.kind)
@@ -218,36 +241,21 @@ def _read(reading: Reading, board: Board, sheet: BenchSheet, notes: Notes) -> To
         )
         _aside(notes, reading.id, value.code, f"Not used before it is answered: {value.sentence}")
         return None
-    return Touched(reading, value, _air(reading, sheet, notes))
+    return Touched(reading, value, _air(reading, told, notes))
 
 
-def _meter_refused(reading: Reading, sheet: BenchSheet) -> str | None:
-    """Why a drop at the socket is not used: its meter puts more on its leads in diode mode than a socket stands."""
-    if reading.kind != "drop" or reading.subject != "board_socket":
-        return None
-    for meter in sheet.meters:
-        why = why_not_on_sockets(meter.open_circuit_mv) if meter.id == reading.meter_id else None
-        if why is not None:
-            return f"Read with {meter.name}. {why}"
-    return None
-
-
-def _air(reading: Reading, sheet: BenchSheet, notes: Notes) -> float | None:
-    air_c = reading.air_c if reading.air_c is not None else _air_of(reading, sheet)
+def _air(reading: Reading, told: _Told, notes: Notes) -> float | None:
+    """The air of a reading: its own, else that of the job or the reference board."""
+    air_c = reading.air_c
+    if air_c is None:
+        of = reading.of
+        air_c = told.job_air_c if isinstance(of, OfJob) else told.airs_c.get(of.reference_board_id)
     if air_c is None or sane_air(air_c) is not None:
         return air_c
     sentence = f"{air_c:g} °C is no air temperature at a bench; it is not used until it is typed again."
     if not any(question.sentence == sentence for question in notes.questions):
         notes.questions.append(Question(code="absurd_air", sentence=sentence, reading_id=reading.id))
     return None
-
-
-def _air_of(reading: Reading, sheet: BenchSheet) -> float | None:
-    """The air the job, or the reference board, was read in: for readings that do not say their own."""
-    of = reading.of
-    if isinstance(of, OfJob):
-        return sheet.air_c
-    return next((one.air_c for one in sheet.reference_boards if one.id == of.reference_board_id), None)
 
 
 def sane_air(air_c: float | None) -> float | None:

@@ -184,23 +184,24 @@ def _signatures(
     """Of each variable's mixtures what a touch would show: (in band, near zero, low, high, OL). For choosing touches
     only. Most contacts have the same few.
     """
-    known: dict[tuple[tuple[str, float], ...], tuple[float, ...]] = {}
+    known: dict[tuple[bool, Mixture], tuple[float, ...]] = {}
     told: list[list[tuple[float, ...]]] = []
     for of_variable, of, met in zip(mixtures, members, joins, strict=True):
-        as_open = OPEN_WHERE_OL if healthy_ol(scene.board.contacts[of[0]]) else ()
+        shows_ol = healthy_ol(scene.board.contacts[of[0]])
+        as_open = OPEN_WHERE_OL if shows_ol else ()
         rows = []
         for mixture in of_variable:
-            words = tuple(
-                [("open" if state in as_open else _word(state, scene, met), weight) for state, weight in mixture]
-            )
-            if words not in known:
-                known[words] = _shown(words)
-            rows.append(known[words])
+            row = known.get((shows_ol, mixture))
+            if row is None:
+                row = _shown([("open" if state in as_open else _word(state, scene, met), w) for state, w in mixture])
+                if max(mixture)[0] < MEETS:  # what a bridge joins is the contact's own
+                    known[shows_ol, mixture] = row
+            rows.append(row)
         told.append(rows)
     return told
 
 
-def _shown(words: tuple[tuple[str, float], ...]) -> tuple[float, ...]:
+def _shown(words: list[tuple[str, float]]) -> tuple[float, ...]:
     row = [0.0, 0.0, 0.0, 0.0, 0.0]
     for word, weight in words:
         for place, share in enumerate(OUTCOME_OF[word]):

@@ -82,27 +82,28 @@ def _cell(path: Path | None, by_board: dict[str, list[Touched]], taken: _Taken) 
     climbs = noted = same = 0
     steps: list[tuple[float, float]] = []
     for name, touches in sorted(by_board.items()):
-        drops = [touched for touched in touches if isinstance(touched.value, Drop)]
-        for touched in touches:
-            noted += touched.reading.steadiness is not None
-            climbs += touched.reading.steadiness == "climbs"
-        if not drops:
-            over_boards.append(name)
-            continue
         carried: list[float] = []
+        shown: list[float] = []
         at, step, same_before = to, (0.0, 0.0), same
-        for touched in drops:
+        for touched in touches:
+            reading, value, _ = touched
+            noted += reading.steadiness is not None
+            climbs += reading.steadiness == "climbs"
+            if not isinstance(value, Drop):
+                continue
             at, from_ma, step = taken.of(touched)
             same += at.meter_id == to.meter_id
-            drop_mv = touched.value.drop_mv if isinstance(touched.value, Drop) else 0.0
-            carried.append(carry(drop_mv, path, from_ma, at.air_c, to.current_ma, to.air_c))
-            moves.append(carried[-1] - drop_mv)
+            carried.append(carry(value.drop_mv, path, from_ma, at.air_c, to.current_ma, to.air_c))
+            shown.append(value.drop_mv)
+            moves.append(carried[-1] - value.drop_mv)
+        if not shown:
+            over_boards.append(name)
+            continue
         boards.append(name)
         steps.append(step)
         taken_at.append(at)
         values.append(math.fsum(carried) / len(carried))
-        shown = math.fsum(touched.value.drop_mv for touched in drops if isinstance(touched.value, Drop))
-        as_read.append((shown / len(drops), same - same_before == len(drops)))
+        as_read.append((math.fsum(shown) / len(shown), same - same_before == len(shown)))
     count = max(len(moves), 1)
     return ReferenceCell(
         boards,
