@@ -27,6 +27,7 @@ from typing import Protocol
 import msgspec
 
 from server.engine import latent
+from server.network.serving import keep_for_good
 from tests.load._bars import Bars
 from tests.support import core_timing
 from tests.support.sheets import one_more_reading, sized_sheet

@@ -25,7 +25,8 @@ async def test_what_was_there_at_the_start_is_not_looked_at_again_for_circles_an
 
     monkeypatch.setattr(gc, "collect", lambda *_: steps.append("looked once"))
     monkeypatch.setattr(gc, "freeze", end)
+    monkeypatch.setattr(gc, "set_threshold", steps.append)
     monkeypatch.setattr(sys, "setswitchinterval", steps.append)
     plan = Plan(tmp_path, tmp_path / "no-app", way="this_machine", port=free_port())
     assert await asyncio.wait_for(ShopServer(plan).serve(), 30) == 0
-    assert steps == ["looked once", "kept", 0.001]
+    assert steps == ["looked once", "kept", 50_000, 0.001]

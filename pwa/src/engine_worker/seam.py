@@ -1,5 +1,6 @@
 """The one place where the page's worker and the engine meet: bytes in, bytes out."""
 
+import gc
 import random
 from importlib import import_module
 
@@ -7,6 +8,10 @@ from pyodide.ffi import JsBuffer, to_js
 
 from server.engine.door import opinion_json
 
+# what is there now stays; what comes after is looked at for circles of references more at a time: an opinion keeps
+# twenty thousand things and makes none, and looking after each few hundred is a good part of the first one
+gc.freeze()
+gc.set_threshold(50_000)
 random.seed()  # a restored interpreter would otherwise start from the same state every time
 
 LATER = {

@@ -54,9 +54,10 @@ def decision_outlook(model: LatentModel, post: list[float], unread: list[int]) -
     for c in unread:
         of_variable = model.signatures[c]
         mixed = _mixed(touching[c], of_variable)
-        kept = _bits_left(touching[c], decision_masses, of_variable, model.entropies[c])
+        rows = _several(touching[c], decision_masses, of_variable)
+        kept = _bits_left(touching[c], rows, decision_masses, model.entropies[c])
         gains.append(max(0.0, _spread(mixed) - kept))
-        changes.append(_change_chance(heaviest_first, decision_masses, touching[c], of_variable, mixed))
+        changes.append(_change_chance(heaviest_first, decision_masses, touching[c], rows, of_variable, mixed))
     return gains, changes
 
 
@@ -102,8 +103,19 @@ def _row(mass: float, by_signature: dict[int, float], of_variable: list[tuple[fl
     return row
 
 
+def _several(
+    touching: _Touching, decision_masses: list[float], of_variable: list[tuple[float, ...]]
+) -> dict[int, list[float]]:
+    """p(decision, outcome) of each decision whose stories do not all give the variable one signature."""
+    return {
+        d: _row(decision_masses[d], by_signature, of_variable)
+        for d, by_signature in touching.items()
+        if next(iter(by_signature.values())) != decision_masses[d]
+    }
+
+
 def _bits_left(
-    touching: _Touching, decision_masses: list[float], of_variable: list[tuple[float, ...]], entropies: list[float]
+    touching: _Touching, rows: dict[int, list[float]], decision_masses: list[float], entropies: list[float]
 ) -> float:
     """H(outcome | decision): sum_d P_d H(m_d / P_d) = sum_d P_d log2 P_d - sum_d,o m_do log2 m_do."""
     log2 = math.log2
@@ -112,12 +124,12 @@ def _bits_left(
     for d, by_signature in touching.items():
         mass = decision_masses[d]
         untouched -= mass
-        g, part = next(iter(by_signature.items()))
-        if part == mass:
-            left += mass * entropies[g]  # all its stories give this signature
+        row = rows.get(d)
+        if row is None:
+            left += mass * entropies[next(iter(by_signature))]
             continue
         left += mass * log2(mass)
-        for m in _row(mass, by_signature, of_variable):
+        for m in row:
             if m > 0:
                 left -= m * log2(m)
     # untouched decisions predict the baseline, so their part is their mass times H(q_0)
@@ -138,15 +150,16 @@ def _change_chance(
     heaviest_first: list[int],
     decision_masses: list[float],
     touching: _Touching,
+    rows: dict[int, list[float]],
     of_variable: list[tuple[float, ...]],
     mixed: list[float],
 ) -> float:
     """The probability of the outcomes after which another decision leads than the heaviest one now."""
     leader = heaviest_first[0]
-    leads = _row(decision_masses[leader], touching.get(leader, {}), of_variable)
+    leads = rows.get(leader) or _row(decision_masses[leader], touching.get(leader, {}), of_variable)
     # no outcome of a decision is likelier than the decision itself, so one lighter than the leader's least never leads
     least = min(leads)
-    rivals = [(d, _row(decision_masses[d], told, of_variable)) for d, told in touching.items()
+    rivals = [(d, rows.get(d) or _row(decision_masses[d], told, of_variable)) for d, told in touching.items()
               if decision_masses[d] >= least and d != leader]  # fmt: skip
     # of those the variable says nothing about only the heaviest can ever lead
     other = next((d for d in heaviest_first if d not in touching), leader)
