@@ -90,7 +90,7 @@ class Names(NamedTuple):
 
 
 class Laid(NamedTuple):
-    """Contacts as the steps take them, those that lean alike side by side: the row of each, and what each reads (mV)."""
+    """Contacts as the steps take them, those that lean alike side by side: the row of each, and what it reads (mV)."""
 
     bundles: list[Alike]
     names: Names

@@ -44,7 +44,8 @@ class Design(NamedTuple):
 
     def pull_of(self, values: list[float]) -> Pair:
         """How these readings together pull at r and n; their centre is eliminated."""
-        mean = math.fsum([value * strength for value, strength in zip(values, self.strengths, strict=True)]) / self.whole
+        weighed = [value * strength for value, strength in zip(values, self.strengths, strict=True)]
+        mean = math.fsum(weighed) / self.whole
         r = n = 0.0
         for (by_r, by_n), value in zip(self.pulls, values, strict=True):
             away = value - mean
@@ -158,10 +159,11 @@ def _boards(cells: dict[int, ReferenceCell], vt: float) -> dict[str, BoardOfGrou
             row[1] -= vt * ratio
             row[-1] += 1
             last[name] = contact, place, at
-    return {
-        name: BoardOfGroup(sums[name][0] / sums[name][-1], sums[name][1] / sums[name][-1], int(sums[name][-1]), *last[name])
-        for name in sorted(sums)
-    }
+    told = {}
+    for name in sorted(sums):
+        step_r, step_n, count = sums[name]
+        told[name] = BoardOfGroup(step_r / count, step_n / count, int(count), *last[name])
+    return told
 
 
 def design(steps: list[Pair], strengths: list[float]) -> Design:

@@ -9,8 +9,10 @@
    a sheet of 60 contacts, and one of 200, which is what it takes to tell 600 stories;
 4. 1 and 3 again in the phone's Python, under Node and in a worker of Chromium.
 
-This machine's speed wanders between runs, so only ratios within one run mean anything. The exit code is
-1 when a bar is missed.
+This machine's speed wanders between runs, so only ratios within one run mean anything. Whole opinions in CPython are
+told by the clock and by the processor's time beside it, median and least of the run: where others are at work the
+clock says how long they took too. The process is set up as a server's is once it has started (`keep_for_good`). The
+exit code is 1 when a bar is missed by the clock.
 """
 
 import argparse
@@ -37,6 +39,7 @@ PGMPY_REPEATS = 3
 FASTER_THAN_PGMPY = 50
 EQUAL_WITHIN = 1e-9
 OPINION_MS = 10
+FIRST_MS = 80
 PYODIDE_TIMES = 4
 CHROMIUM_MORE_MS = 40
 SMALL, LARGE, LARGE_CONTACTS = "60 contacts", "200 contacts", 200
@@ -68,10 +71,14 @@ def main(arguments: Sequence[str]) -> int:
 
     sizes = {SMALL: 60, LARGE: LARGE_CONTACTS}
     sheets = {name: _sheets(contacts, options.repeats) for name, contacts in sizes.items()}
-    whole = {name: _opinions_here(of_size) for name, of_size in sheets.items()}
-    for name, found in whole.items():
-        _line(f"opinion, {name} ({_stories(sheets[name][0][0])} stories), CPython", found)
+    keep_for_good()
+    whole = {}
+    for name, of_size in sheets.items():
+        whole[name], told = _opinions_here(of_size)
+        _line(f"opinion, {name} ({_stories(of_size[0][0])} stories), CPython", whole[name])
+        print(f"  of the processor: {told}", flush=True)
     bars.at_most(f"opinion, {SMALL}, one more reading, CPython", whole[SMALL]["one more"], OPINION_MS, "ms")
+    bars.at_most(f"opinion, {SMALL}, the first on a board, CPython", whole[SMALL]["cold"], FIRST_MS, "ms")
 
     from tests.support.pyodide_node import PyodideNode
 
@@ -147,15 +154,22 @@ def _sheets(contacts: int, repeats: int) -> list[tuple[bytes, bytes]]:
     return pairs
 
 
-def _opinions_here(pairs: list[tuple[bytes, bytes]]) -> dict[str, float]:
+def _opinions_here(pairs: list[tuple[bytes, bytes]]) -> tuple[dict[str, float], str]:
+    """By the clock, and what the processor took of it in words."""
     from server.engine.door import opinion_json
 
+    processor: list[float] = []
+
     def ask(sheet_json: bytes) -> float:
-        start = time.perf_counter()
+        start, worked = time.perf_counter(), time.process_time()
         opinion_json(sheet_json)
+        processor.append(1000 * (time.process_time() - worked))
         return 1000 * (time.perf_counter() - start)
 
-    return _cold_and_more(ask, pairs)
+    found = _cold_and_more(ask, pairs)
+    by_kind = {"cold": processor[0::2], "one more": processor[1::2]}
+    told = [f"{kind} {statistics.median(ms):.2f} ms (least {min(ms):.2f})" for kind, ms in by_kind.items()]
+    return found, ", ".join(told)
 
 
 def _cold_and_more(ask: Callable[[bytes], float], pairs: list[tuple[bytes, bytes]]) -> dict[str, float]:

@@ -168,7 +168,7 @@ def _change_chance(
     chance = 0.0
     for o, p in enumerate(mixed):
         here = leads[o]
-        if any([row[o] > here or (row[o] == here and d < leader) for d, row in rivals]):
+        if any(row[o] > here or (row[o] == here and d < leader) for d, row in rivals):
             chance += p
     return chance
 
