@@ -214,8 +214,12 @@ def decisions_of(judged: Judged) -> tuple[Decision, ...]:
     stories = judged.prepared.stories
     odds: dict[tuple[DecisionKind, str], float] = {}
     risky: dict[tuple[DecisionKind, str], bool] = {}
-    told = [*((story,) for story in stories), *((stories[first], stories[second]) for first, second in judged.pairs)]
-    for together, weight in zip(told, judged.post, strict=True):
+    for story, weight in zip(stories, judged.post, strict=False):
+        odds[story.decision] = odds.get(story.decision, 0.0) + weight
+        if weight >= STORY_FLOOR:
+            risky[story.decision] = risky.get(story.decision, False) or story.data_at_risk
+    for weight, (first, second) in zip(judged.post[len(stories) :], judged.pairs, strict=True):
+        together = stories[first], stories[second]
         for key in dict.fromkeys([story.decision for story in together]):
             odds[key] = odds.get(key, 0.0) + weight
         if weight >= STORY_FLOOR:

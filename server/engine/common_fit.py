@@ -350,7 +350,7 @@ def _chips(names: Names, now: Now, arrow: Arrow) -> dict[str, Chip]:
     """Every lean with its ties, by name; what pulled at it is in the lean already."""
     chips: dict[str, Chip] = {}
     for called, leans, rows in ((names.groups, now.groups, arrow.groups), (names.dies, now.dies, arrow.dies)):
-        for name, lean, precision, log, kelvin, mv, die, _ in zip(called, leans, *rows, strict=True):
+        for name, lean, (precision, log, kelvin, mv, die, _) in zip(called, leans, rows, strict=True):
             chips[name] = Chip(lean, precision, log, kelvin, mv, die)
     return chips
 
@@ -373,7 +373,7 @@ def _look(
         leaning = common + now.lean_mv(alike)
         # before the chips are known they are part of the scatter
         more = math.hypot(alike.pull_mv, alike.die_mv) if chips_unknown else 0.0
-        for (junction, ideality, ohm, scale), read in islice(contacts, alike.count):
+        for (junction, ideality, ohm, scale), read in islice(contacts, alike.members):
             residual = read - (junction * ratio + leaning + ideality * per_ideality + ohm * to_ma)
             wide = math.hypot(scale, more) if more else scale
             z = residual / wide

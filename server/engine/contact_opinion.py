@@ -14,7 +14,7 @@ from server.engine.rail_bands import shown_band
 from server.engine.roles import SIGNAL_ROLES, blocked
 from server.engine.rounding import millivolts, plain, probability
 from server.engine.student import StudentT
-from server.engine.verdicts import OUTCOMES, ContactState, sheet_blunder
+from server.engine.verdicts import ContactState, sheet_blunder
 from shared_models.opinion import Band, ContactOpinion, OutcomeOdds, Reason
 
 
@@ -40,7 +40,10 @@ def _opinion(judged: Judged, state: ContactState, solved: bool, expected: list[i
     return ContactOpinion(
         contact=one.number,
         verdict=state.verdict,
-        odds=OutcomeOdds(**{word: probability(value) for word, value in zip(OUTCOMES, state.odds, strict=True)}),
+        odds=OutcomeOdds(
+            expected=probability(state.odds.expected), short=probability(state.odds.short),
+            low=probability(state.odds.low), high=probability(state.odds.high), open=probability(state.odds.open),
+        ),
         band=band_of(view, band),
         drop_mv=None if drop_mv is None else millivolts(drop_mv),
         reads_ol=seen is not None and seen.drop_mv is None,

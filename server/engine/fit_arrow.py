@@ -74,7 +74,7 @@ class Alike(NamedTuple):
     pull_mv: float
     die: int
     die_mv: float
-    count: int
+    members: int
 
 
 class Names(NamedTuple):
@@ -113,15 +113,9 @@ class Now(NamedTuple):
         return lean + (alike.die_mv * self.dies[alike.die] if alike.die >= 0 else 0.0)
 
 
-class Rows(NamedTuple):
-    """The equations of all groups, or of all chips: own precision, ties, and what pulls at each."""
-
-    precision: list[float]
-    tie_log: list[float]
-    tie_k: list[float]
-    tie_mv: list[float]
-    tie_die: list[float]
-    pulled: list[float]
+Equation = list[float]
+"""Of a group or of a chip: its own precision, its ties to the common three and (a group's) to its chip, and what pulls
+at it. A list, since it is summed up in place."""
 
 
 class Arrow(NamedTuple):
@@ -129,8 +123,8 @@ class Arrow(NamedTuple):
     `right` are what pulls the unknowns on from where they stand.
     """
 
-    groups: Rows
-    dies: Rows
+    groups: list[Equation]
+    dies: list[Equation]
     covariance: Six
     right: tuple[float, float, float]
     determinant: float
@@ -145,11 +139,11 @@ def normal_equations(laid: Laid, left: list[float], weights: list[float], now: N
     aa, kk, oo = (1 / (sd * sd) for sd in (prior.current_sd, prior.air_sd_k, prior.offset_sd_mv))
     ya, yk, yo = -aa * now.log_current, -kk * now.kelvin, -oo * now.offset_mv
     ak = ao = ko = 0.0
-    sums: list[_Sums] = []
+    groups, dies = ([[1.0, 0.0, 0.0, 0.0, 0.0, -lean] for lean in leans] for leans in (now.groups, now.dies))
     contacts = zip(laid.rows, left, weights, strict=True)
-    for *_, count in laid.bundles:
+    for group, pull_mv, die, die_mv, members in laid.bundles:
         sum_one = sum_log = sum_k = sum_left = 0.0
-        for (junction, ideality, ohm, scale), residual, weight in islice(contacts, count):
+        for (junction, ideality, ohm, scale), residual, weight in islice(contacts, members):
             strength = weight / (scale * scale)
             per_log = ideality * vt + ohm * to_ma
             per_k = (junction - gap) / warm
@@ -164,12 +158,13 @@ def normal_equations(laid: Laid, left: list[float], weights: list[float], now: N
             sum_k += by_k
             sum_left += by_left
         oo, ao, ko, yo = oo + sum_one, ao + sum_log, ko + sum_k, yo + sum_left
-        sums.append((sum_one, sum_log, sum_k, sum_left))
-    groups = _equations(now.groups, [(one.group, one.pull_mv, one.die_mv) for one in laid.bundles], sums)
-    dies = _equations(now.dies, [(one.die, one.die_mv, 0.0) for one in laid.bundles], sums)
+        if group >= 0:
+            _add(groups[group], pull_mv, die_mv, sum_one, sum_log, sum_k, sum_left)
+        if die >= 0:
+            _add(dies[die], die_mv, 0.0, sum_one, sum_log, sum_k, sum_left)
     _without_groups(dies, groups, laid.names)
     for told in (groups, dies):
-        for d, a, k, o, _, y in zip(*told, strict=True):
+        for d, a, k, o, _, y in told:
             by_a, by_k, by_o = a / d, k / d, o / d
             aa, kk, oo = aa - by_a * a, kk - by_k * k, oo - by_o * o
             ak, ao, ko = ak - by_a * k, ao - by_a * o, ko - by_k * o
@@ -178,45 +173,32 @@ def normal_equations(laid: Laid, left: list[float], weights: list[float], now: N
     return Arrow(groups, dies, covariance, (ya, yk, yo), determinant)
 
 
-_Sums = tuple[float, float, float, float]
-"""Of contacts that lean alike, by strength: one, mV per logarithm of the current, mV per kelvin, what is left."""
-
-
-def _equations(leans: list[float], pulls: list[tuple[int, float, float]], sums: list[_Sums]) -> Rows:
-    """The equations of all groups, or of all chips, which stand at `leans`: each pull by its place (-1: none), how far
-    one deviation moves its contacts and how far one of their chip's does.
+def _add(
+    equation: Equation, pull_mv: float, die_mv: float, one: float, log: float, kelvin: float, left: float
+) -> None:
+    """Contacts that lean alike, in the equation of their group or chip, one deviation of which moves them by `pull_mv`
+    and one of whose chip by `die_mv`: their strengths summed up, by one, mV per logarithm of the current, mV per kelvin
+    and what is left.
     """
-    none = [0.0] * len(leans)
-    precision, pulled = [1.0] * len(leans), [-lean for lean in leans]
-    tie_log, tie_k, tie_mv, tie_die = none[:], none[:], none[:], none[:]
-    for (place, pull, die_mv), (one, log, kelvin, left) in zip(pulls, sums, strict=True):
-        if place >= 0:
-            by = pull * one
-            precision[place] += pull * by
-            tie_log[place] += pull * log
-            tie_k[place] += pull * kelvin
-            tie_mv[place] += by
-            tie_die[place] += die_mv * by
-            pulled[place] += pull * left
-    return Rows(precision, tie_log, tie_k, tie_mv, tie_die, pulled)
+    by = pull_mv * one
+    d, a, k, o, tie, y = equation
+    a, k, y = a + pull_mv * log, k + pull_mv * kelvin, y + pull_mv * left
+    equation[:] = d + pull_mv * by, a, k, o + by, tie + die_mv * by, y
 
 
 def log_determinant(arrow: Arrow) -> float:
     """The logarithm of the determinant of all the equations."""
-    told = math.fsum(map(math.log, arrow.groups.precision)) + math.fsum(map(math.log, arrow.dies.precision))
-    return told + math.log(max(arrow.determinant, TINY))
+    groups, dies = ([math.log(precision) for precision, *_ in told] for told in (arrow.groups, arrow.dies))
+    return math.fsum(groups) + math.fsum(dies) + math.log(max(arrow.determinant, TINY))
 
 
-def _without_groups(dies: Rows, groups: Rows, names: Names) -> None:
-    """The chips' rows once their groups are eliminated from them."""
-    for (d, a, k, o, tie, y), die in zip(zip(*groups, strict=True), names.die_of, strict=True):
+def _without_groups(dies: list[Equation], groups: list[Equation], names: Names) -> None:
+    """The chips' equations once their groups are eliminated from them."""
+    for (d, a, k, o, tie, y), die in zip(groups, names.die_of, strict=True):
         if die >= 0:
             by = tie / d
-            dies.precision[die] -= by * tie
-            dies.tie_log[die] -= by * a
-            dies.tie_k[die] -= by * k
-            dies.tie_mv[die] -= by * o
-            dies.pulled[die] -= by * y
+            own, log, kelvin, mv, none, pulled = dies[die]
+            dies[die][:] = own - by * tie, log - by * a, kelvin - by * k, mv - by * o, none, pulled - by * y
 
 
 def solved(arrow: Arrow, names: Names, now: Now, prior: Prior) -> Now:
@@ -234,11 +216,11 @@ def solved(arrow: Arrow, names: Names, now: Now, prior: Prior) -> Now:
 
     least, most = -prior.lean_most, prior.lean_most
     dies: list[float] = []
-    for lean, d, a, k, o, _, y in zip(now.dies, *arrow.dies, strict=True):
+    for lean, (d, a, k, o, _, y) in zip(now.dies, arrow.dies, strict=True):
         dies.append(min(max(lean + (y - a * by_log - k * by_k - o * by_mv) / d, least), most))
     moved = names.of_each([to - lean for to, lean in zip(dies, now.dies, strict=True)])
     groups: list[float] = []
-    for lean, d, a, k, o, tie, y, die in zip(now.groups, *arrow.groups, moved, strict=True):
+    for lean, (d, a, k, o, tie, y), die in zip(now.groups, arrow.groups, moved, strict=True):
         groups.append(min(max(lean + (y - a * by_log - k * by_k - o * by_mv - tie * die) / d, least), most))
     return Now(log_current, kelvin, offset, groups, dies)
 

@@ -183,15 +183,21 @@ def _pairs(
     top = max(scores)
     found = second_story_scores(prepared.model, log_likelihoods, scores, firsts, log_second, top - LOG_WORTH_KEEPING)
     marks = {first: [row for row in rows if row[first] > 0] for first in firsts}
+    paired = prepared.companions.log_beside
     kept = []
     for score, first, second in found:
-        together = _goes_with(prepared, first, second) + claimed_twice(marks[first], first, second)
-        kept.append((score + together, first, second))
+        together = 0.0
+        if (first, second) in paired or (second, first) in paired:
+            together = _goes_with(prepared, first, second)
+        if marks[first]:
+            together += claimed_twice(marks[first], first, second)
+        # negative scores, so that a plain sort goes by them and then by the places
+        kept.append((-(score + together), first, second))
     for kind, told in (("meter_differs", 0.0), ("elsewhere", math.log(SPEAKS_FOR))):
         kept.extend(_beside(prepared, scores, factors, firsts, rows, kind, told))
-    kept.sort(key=lambda one: (-one[0], one[1], one[2]))
-    kept = [one for one in kept if one[0] > top - LOG_WORTH_KEEPING][:HYPOTHESES_KEPT]
-    return [(first, second) for _, first, second in kept], [score for score, _, _ in kept]
+    kept.sort()
+    kept = [one for one in kept if -one[0] > top - LOG_WORTH_KEEPING][:HYPOTHESES_KEPT]
+    return [(first, second) for _, first, second in kept], [-negative for negative, _, _ in kept]
 
 
 def _beside(
@@ -200,13 +206,14 @@ def _beside(
 ) -> list[tuple[float, int, int]]:
     """A meter that differs, or a module that is sick, is as likely beside any fault as alone: a screen that is short
     takes the fuse of its feed with it. Neither changes what the board's contacts read, so each is put beside a fault
-    only where something said more than `told` (a natural logarithm) for it."""
+    only where something said more than `told` (a natural logarithm) for it. Scores are negative, as `_pairs` sorts
+    them."""
     other = next((place for place, story in enumerate(prepared.stories) if story.kind == kind), None)
     if other is None or factors[other] <= told:
         return []
     beside = prepared.model.log_priors[other] + factors[other]
     return [
-        (scores[first] + beside + (claimed_twice(rows, first, other) if kind == "elsewhere" else 0.0), first, other)
+        (-(scores[first] + beside + (claimed_twice(rows, first, other) if kind == "elsewhere" else 0.0)), first, other)
         for first in firsts
         if prepared.model.footprints[first]
     ]

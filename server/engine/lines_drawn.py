@@ -76,7 +76,7 @@ class BoardOfGroup(NamedTuple):
 
     step_r: float
     step_n: float
-    count: int
+    readings: int
     contact: int
     place: int
     at: Conditions
@@ -131,7 +131,7 @@ def _group(
     strength = 1 / (scatter * scatter)
     lines = {contact: _line(paths[contact], cell, vt, strength, own) for contact, cell in cells.items()}
     boards = _boards(cells, vt)
-    variances = [scatter * scatter / one.count + lean * lean for one in boards.values()]
+    variances = [scatter * scatter / one.readings + lean * lean for one in boards.values()]
     steps = [(one.step_r, one.step_n) for one in boards.values()]
     return GroupDrawn(
         lines,

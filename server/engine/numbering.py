@@ -147,22 +147,22 @@ def _apart(one: int, other: int) -> float:
 def _anchors(board: Board, orders: list[Order], healthy: list[Healthy]) -> list[int]:
     """Two to four contacts that tell all orders apart, each pair of orders by two sure touches where possible."""
     classes = [_class_of(band) for band in healthy]
-    wanted = {(a, b): 2.0 for a in range(len(orders)) for b in range(a + 1, len(orders))}
+    pairs = [(one.to_drawn, other.to_drawn) for place, one in enumerate(orders) for other in orders[place + 1 :]]
+    # how surely a touch of each contact tells each pair of orders apart
+    apart = [
+        [_apart(classes[one[contact]], classes[other[contact]]) for one, other in pairs]
+        for contact in range(len(board.contacts))
+    ]
+    wanted = [2.0] * len(pairs)
     chosen: list[int] = []
-    while len(chosen) < ANCHORS_MAX and any(left > 0 for left in wanted.values()):
+    while len(chosen) < ANCHORS_MAX and any(left > 0 for left in wanted):
         best, best_worth = -1, 0.0
-        for contact in range(len(board.contacts)):
-            if contact in chosen:
-                continue
-            worth = math.fsum(
-                min(left, _apart(classes[orders[a].to_drawn[contact]], classes[orders[b].to_drawn[contact]]))
-                for (a, b), left in wanted.items()
-            )
-            if worth > best_worth:
+        for contact, sure in enumerate(apart):
+            worth = math.fsum(map(min, wanted, sure))
+            if worth > best_worth and contact not in chosen:
                 best, best_worth = contact, worth
         if best < 0:
             break
         chosen.append(best)
-        for (a, b), left in wanted.items():
-            wanted[a, b] = left - _apart(classes[orders[a].to_drawn[best]], classes[orders[b].to_drawn[best]])
+        wanted = [left - sure for left, sure in zip(wanted, apart[best], strict=True)]
     return chosen

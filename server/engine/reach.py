@@ -34,9 +34,11 @@ def does_its_part(branches: list[Branch], weighed: Weighed, kind: str) -> float:
     shares, total = SHARES[kind], 0.0
     for one in branches:
         chance = one.weight * weighed.harmed.mean
-        meant = [fault for fault in one.faults if _is_for(kind, fault)]
-        for fault in meant:
-            chance *= shares[fault.kind] * weighed.known[fault.kind]["mended"].mean
+        meant = False
+        for fault in one.faults:
+            if _is_for(kind, fault):
+                meant = True
+                chance *= shares[fault.kind] * weighed.known[fault.kind]["mended"].mean
         total += chance if meant else 0.0
     return total
 

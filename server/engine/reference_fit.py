@@ -66,26 +66,49 @@ class _OfBoard(NamedTuple):
     contacts: list[int]
 
 
+class Lying(NamedTuple):
+    """What stays the same however often the boards of a socket are fitted: how its contacts stray, and how those that
+    were read on a board lie in its fit, which is found when it is first asked for.
+    """
+
+    strays: dict[int, "_Stray"]
+    frames: dict[tuple[int, ...], tuple[Frame, list[int]]]
+
+    def of(self, contacts: tuple[int, ...]) -> tuple[Frame, list[int]]:
+        """Their frame, and which contact stands at each place."""
+        if contacts not in self.frames:
+            frame = framed([self.strays[contact].leans for contact in contacts])
+            self.frames[contacts] = frame, [contacts[place] for place in frame.order]
+        return self.frames[contacts]
+
+
+def lying(board: Board) -> Lying:
+    """Before any board of a socket is fitted."""
+    return Lying({contact: _stray(one) for contact, one in enumerate(board.contacts)}, {})
+
+
 def what_boards_share(
-    board: Board, cells: Cells, lines: dict[int, Line], to: Conditions, before: dict[str, Moved]
+    lie: Lying, cells: Cells, lines: dict[int, Line], to: Conditions, before: dict[str, Moved]
 ) -> dict[str, Moved]:
     """Each board fitted against the middle of all, as its lines read on one current; `before`: the same as it stood
     when the lines were straightened less well, if it was fitted. Nothing from fewer than two boards.
     """
-    strays = {contact: _stray(board.contacts[contact], line.path) for contact, line in lines.items()}
-    boards = _boards(cells, lines, strays)
+    boards = _boards(lie, cells, lines)
     if len(boards) < 2:
         return {}
     moved, freed = before, {name: one.values for name, one in boards.items()}
     for rounds in range(REFERENCE_FIT_ROUNDS):
         if rounds:
             freed = {name: _less(one.values, moved[name].whole) for name, one in boards.items()}
-        middle = {contact: _middle(value, strays[contact], to) for contact, value in _middles(freed).items()}
+        middle = {
+            contact: _middle(value, lines[contact].path, lie.strays[contact], to)
+            for contact, value in _middles(freed).items()
+        }
         moved = {name: _fitted(boards[name], middle, to, moved.get(name)) for name in sorted(boards)}
     return moved
 
 
-def _boards(cells: Cells, lines: dict[int, Line], strays: dict[int, "_Stray"]) -> dict[str, _OfBoard]:
+def _boards(lie: Lying, cells: Cells, lines: dict[int, Line]) -> dict[str, _OfBoard]:
     values: dict[str, dict[int, float]] = {}
     taken_at: dict[str, Conditions] = {}
     for contact, line in lines.items():
@@ -93,14 +116,10 @@ def _boards(cells: Cells, lines: dict[int, Line], strays: dict[int, "_Stray"]) -
         for name, value, at in zip(cell.boards, line.values, cell.taken_at, strict=True):
             values.setdefault(name, {})[contact] = value
             taken_at[name] = at
-    frames: dict[tuple[int, ...], tuple[Frame, list[int]]] = {}
     boards = {}
     for name, of_board in values.items():
         read = tuple([contact for contact, value in of_board.items() if value > DOUBLE_TOUCH_MV])
-        if read not in frames:
-            frame = framed([strays[contact].leans for contact in read])
-            frames[read] = frame, [read[place] for place in frame.order]
-        boards[name] = _OfBoard(of_board, taken_at[name], *frames[read])
+        boards[name] = _OfBoard(of_board, taken_at[name], *lie.of(read))
     return boards
 
 
@@ -163,35 +182,35 @@ def _middles(boards: dict[str, dict[int, float]]) -> dict[int, float]:
 
 
 class _Stray(NamedTuple):
-    """How a contact strays from board to board: its path, its own scatter (mV), and what it leans with, as a `Point`
-    has it: its group, and how far one deviation of that and of its chip moves it.
+    """How a contact strays from board to board: its own scatter (mV), and what it leans with, as a `Point` has it: its
+    group, and how far one deviation of that and of its chip moves it.
     """
 
-    path: Path
     scale_mv: float
     leans: tuple[str, float, float]
 
 
-def _stray(contact: Contact, path: Path) -> _Stray:
+def _stray(contact: Contact) -> _Stray:
     own, common = spreads_of(contact)
-    return _Stray(path, math.hypot(own, OFFSET_SD_MV), (leans_with(contact), *lean_parts(contact, common)))
+    return _Stray(math.hypot(own, OFFSET_SD_MV), (leans_with(contact), *lean_parts(contact, common)))
 
 
 class _Middle(NamedTuple):
-    """What a contact reads on the middle of all boards (mV), and as the steps of a fit take it; how that moves with the
-    logarithm of the current and with each kelvin, mV; and how it strays.
+    """What a contact reads on the middle of all boards (mV) through its path, and as the steps of a fit take it; how
+    that moves with the logarithm of the current and with each kelvin, mV; and how it strays.
     """
 
     value_mv: float
+    path: Path
     row: Row
     per_log: float
     per_k: float
     stray: _Stray
 
 
-def _middle(value_mv: float, stray: _Stray, to: Conditions) -> _Middle:
-    row = row_of(value_mv, stray.path, stray.scale_mv, to.current_ma)
-    return _Middle(value_mv, row, *slopes(value_mv, stray.path, to.current_ma, to.air_c), stray)
+def _middle(value_mv: float, path: Path, stray: _Stray, to: Conditions) -> _Middle:
+    row = row_of(value_mv, path, stray.scale_mv, to.current_ma)
+    return _Middle(value_mv, path, row, *slopes(value_mv, path, to.current_ma, to.air_c), stray)
 
 
 def _fitted(one: _OfBoard, middles: dict[int, _Middle], to: Conditions, before: Moved | None) -> Moved:
@@ -204,7 +223,7 @@ def _fitted(one: _OfBoard, middles: dict[int, _Middle], to: Conditions, before: 
     reads = [values[contact] for contact in contacts]
     if before is None or before.fit is None:
         points = [
-            Point(middle.value_mv, read, middle.stray.scale_mv, middle.stray.path, *middle.stray.leans)
+            Point(middle.value_mv, read, middle.stray.scale_mv, middle.path, *middle.stray.leans)
             for middle, read in zip(beside, reads, strict=True)
         ]
         fit = at_rest(fit_common(points, prior, [(0.0, 0.0)], REFERENCE_FIT_STEPS), frame.names)
@@ -216,7 +235,7 @@ def _fitted(one: _OfBoard, middles: dict[int, _Middle], to: Conditions, before: 
     places = iter(zip(contacts, beside, strict=True))
     for alike in frame.bundles:
         leaning = offset_mv + fit.now.lean_mv(alike)
-        for contact, (_, _, per_log, per_k, _) in islice(places, alike.count):
+        for contact, (_, _, _, per_log, per_k, _) in islice(places, alike.members):
             by_conditions = per_log * log_current + per_k * kelvin
             told.conditions[contact] = by_conditions + offset_mv
             told.whole[contact] = by_conditions + leaning
@@ -236,6 +255,6 @@ def _group_moves(moved: Moved) -> dict[str, tuple[float, float]]:
             last[group] = max(contact, last.get(group, contact))
     usual = nothing_in_common(moved.prior)
     for group, contact in last.items():
-        _, _, per_log, per_k, stray = middles[contact]
+        _, _, _, per_log, per_k, stray = middles[contact]
         told[group] = moved.whole[contact], lean_of(usual, *stray.leans, per_log, per_k)[1]
     return told

@@ -44,7 +44,14 @@ from server.engine.meters import (
 from server.engine.numbering import Ways, ways_to_count
 from server.engine.prepared import Prepared
 from server.engine.reference_cells import ReferenceCell, reference_cells, spread_within_nets
-from server.engine.reference_fit import Moved, freed_of_all, freed_of_conditions, unrest_of, what_boards_share
+from server.engine.reference_fit import (
+    Moved,
+    freed_of_all,
+    freed_of_conditions,
+    lying,
+    unrest_of,
+    what_boards_share,
+)
 from server.engine.roles import PLAIN_PATH, lean_parts, leans_with, spreads_of
 from server.engine.seen import Seen
 from server.engine.straighten import relaid, straightened
@@ -90,9 +97,9 @@ def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditio
     carried = reference_cells(prepared.board, prepared.known_good, meters, at)
     drawn = drawn_lines(prepared.board, carried, at, "red")
     red_lines = straightened(drawn, carried, at, is_freed=False)
-    moved: dict[str, Moved] = {}
+    lie, moved = lying(prepared.board), dict[str, Moved]()
     for _ in range(FREED_ROUNDS):
-        moved = what_boards_share(prepared.board, carried, red_lines.lines, at, moved)
+        moved = what_boards_share(lie, carried, red_lines.lines, at, moved)
         red_lines = straightened(drawn, freed_of_conditions(carried, moved), at, is_freed=True)
     cells, unrest = freed_of_all(carried, moved), unrest_of(moved)
     limit_mv = open_circuit_of(at.meter_id, meters)
@@ -208,7 +215,12 @@ def views_of(
     `unread_leads` every contact is there, read or not; under the other only those read.
     """
     to_ma, to_c = at.current_ma * math.exp(fit.common.log_current), at.air_c + fit.common.kelvin
-    moved = {key: _moved(prepared, key, seen.get(key), band, fit, at) for key, band in bands.items()}
+    leads = (*unread_leads, *dict.fromkeys([lead for _, lead in seen]))
+    moved = {
+        key: _moved(prepared, key, seen.get(key), band, fit, at)
+        for key, band in bands.items()
+        if key[1] in leads or _other_lead(key) in seen
+    }
     for key, sd in less_sure.items():
         if key in moved:
             moved[key] = (moved[key][0], math.hypot(moved[key][1], sd))
@@ -260,11 +272,16 @@ def _as_others_stray(band: Healthy, fit: SessionFit) -> tuple[float, float]:
     return max(band.df, 1 / (1 / OWN_SPREAD_DF + 1 / (band.df + told))), factor
 
 
+def _other_lead(key: tuple[int, str]) -> tuple[int, str]:
+    """The same contact with the leads the other way round."""
+    return key[0], "red" if key[1] == "black" else "black"
+
+
 def _with_leads_swapped(
     moved: dict[tuple[int, str], tuple[float, float]], bands: dict[tuple[int, str], Healthy], contact: int, lead: str
 ) -> tuple[float, float, float, float] | None:
     """The healthy distribution of a contact under the other lead, if there is one."""
-    key = (contact, "red" if lead == "black" else "black")
+    key = _other_lead((contact, lead))
     if key not in moved:
         return None
     return (*moved[key], bands[key].df, bands[key].ol_odds)

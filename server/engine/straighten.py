@@ -112,7 +112,7 @@ def _group(drawn: GroupDrawn, cells: dict[int, ReferenceCell], to: Conditions, *
         for name, value in zip(cell.boards, cell.values, strict=True):
             away[name] += value - middle
     boards = drawn.boards
-    levels = {name: away[name] / one.count for name, one in boards.items()}
+    levels = {name: away[name] / one.readings for name, one in boards.items()}
     common = [
         _common_variance(cells[one.contact].values[one.place], drawn.lines[one.contact].path, one.at, to)
         for one in boards.values()

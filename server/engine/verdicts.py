@@ -31,6 +31,8 @@ class Odds(NamedTuple):
 
 OUTCOMES = Odds._fields
 PLACE_OF_STATE = [OUTCOMES.index(word) for word in STATE_WORDS]
+ALWAYS_SO = [state < MEETS and state not in (SHORT, UPPER) for state in range(len(STATE_WORDS))]
+"""Of each state whether it counts as one outcome, whatever the contact."""
 VERDICT_OF: tuple[Verdict, ...] = ("expected", "short", "low", "high", "unread")
 """A number is never `open`: where open is most probable, the number came from a touch that missed, and says nothing."""
 
@@ -114,7 +116,8 @@ def _state_odds(judged: Judged, variable: int, masses: list[float]) -> tuple[flo
     for state, share in enumerate(shares):
         if share:
             one = share * likely[state]
-            totals[_outcome(judged, variable, state)] += one
+            always = state < MEETS and ALWAYS_SO[state]
+            totals[PLACE_OF_STATE[state] if always else _outcome(judged, variable, state)] += one
             whole += one
     return tuple([one / whole for one in totals])
 
