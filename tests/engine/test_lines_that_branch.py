@@ -4,9 +4,13 @@ Each is held against the nodal solve of the same circuit, reading by reading; th
 simulator elsewhere.
 """
 
+from typing import Any
+
 import pytest
 
+from server.engine import branches
 from server.engine.accept import Notes, accept_readings
+from server.engine.accepted_board import Board
 from server.engine.circuit.anchored import anchored
 from server.engine.circuit.behind import circuit_behind
 from server.engine.circuit.clamp_fit import junction_of
@@ -94,3 +98,42 @@ def test_that_reading_speaks_for_the_open_part_and_ol_no_longer_does() -> None:
     assert open_odds("protected", higher) > 5 * open_odds("pulled up", higher)
     assert open_odds("protected", higher) > 5 * open_odds("protected", 470)
     assert open_odds("pulled up", "OL") > 5 * open_odds("protected", "OL")
+
+
+TWO_PULLED_UP = board_of(
+    [
+        line(1, "ground"), line(2, "bus", leads_to="U1", path=PATHS["pulled up"]),
+        line(3, "bus", leads_to="U1", path=PATHS["pulled up"]), line(4, "bus", leads_to="U1", path=PATHS["protected"]),
+        line(5, "io_rail", net="1V8"),
+    ],
+    parts=PARTS,
+)  # fmt: skip
+HEALTHY = nine_boards({"2": 452.0, "3": 471.0, "4": 460.0}, 3.0)
+
+
+def solved_for(monkeypatch: pytest.MonkeyPatch, *drops: str) -> tuple[list[str], dict[tuple[int, str], View]]:
+    """The contacts whose circuit was solved once these were read, on a board not seen before; and the views."""
+    solved: list[str] = []
+    solve = branches._solved
+
+    def counted(board: Board, one: Contact, *told: Any) -> branches.Branching | None:
+        solved.append(one.number)
+        return solve(board, one, *told)
+
+    monkeypatch.setattr(branches, "_solved", counted)
+    sheet = sheet_of(TWO_PULLED_UP, touched(dict.fromkeys(drops, 460.0)), known=HEALTHY)
+    ready = prepare(sheet, f"solved for {drops}".encode())
+    judged = judge(sheet, ready, accept_readings(sheet, ready.board, Notes([], [])))
+    return solved, judged.views
+
+
+def test_a_circuit_is_solved_when_a_line_of_its_shape_was_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert solved_for(monkeypatch)[0] == []
+    assert solved_for(monkeypatch, "4")[0] == ["4"]
+    assert sorted(solved_for(monkeypatch, "2", "3", "4")[0]) == ["2", "4"], "two of one shape are asked once"
+
+
+def test_which_of_two_alike_lines_was_read_first_changes_no_view(monkeypatch: pytest.MonkeyPatch) -> None:
+    alone, both = solved_for(monkeypatch, "3")[1], solved_for(monkeypatch, "2", "3")[1]
+    assert alone[2, "red"].shares, "the circuit was not asked"
+    assert alone[2, "red"].shares == both[2, "red"].shares == both[1, "red"].shares
