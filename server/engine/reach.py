@@ -12,6 +12,11 @@ from shared_models.chances import OptionKind
 MENDING: tuple[OptionKind, ...] = ("reseat_or_clean", "other_module", "replace_part", "replace_socket")
 MEANT = 0.5
 """A fault of whose class a way reaches this share is what that way is for."""
+MEANT_FOR = {
+    kind: {fault: share for fault, share in shares.items() if share >= MEANT and fault not in DATA_CLASSES}
+    for kind, shares in SHARES.items()
+}
+"""By way the classes of faults it is for, with the share it reaches; never those in the chips of the data."""
 
 
 def mended_by(branches: list[Branch], weighed: Weighed, kind: str) -> float:
@@ -21,7 +26,7 @@ def mended_by(branches: list[Branch], weighed: Weighed, kind: str) -> float:
         chance = one.weight * weighed.harmed.mean
         reached = False
         for fault in one.faults:
-            own = is_own(fault)
+            own = fault.kind in DATA_CLASSES
             share = 1.0 if own else shares.get(fault.kind, 0.0)
             reached = reached or (not own and share > 0)
             chance *= share * weighed.known[fault.kind]["left" if own else "mended"].mean
@@ -31,12 +36,12 @@ def mended_by(branches: list[Branch], weighed: Weighed, kind: str) -> float:
 
 def does_its_part(branches: list[Branch], weighed: Weighed, kind: str) -> float:
     """That it mends all that it is for, whatever other ways must do beside it."""
-    shares, total = SHARES[kind], 0.0
+    shares, total = MEANT_FOR[kind], 0.0
     for one in branches:
         chance = one.weight * weighed.harmed.mean
         meant = False
         for fault in one.faults:
-            if _is_for(kind, fault):
+            if fault.kind in shares:
                 meant = True
                 chance *= shares[fault.kind] * weighed.known[fault.kind]["mended"].mean
         total += chance if meant else 0.0
@@ -76,7 +81,7 @@ def is_own(fault: Fault) -> bool:
 
 
 def _is_for(kind: str, fault: Fault) -> bool:
-    return not is_own(fault) and SHARES[kind].get(fault.kind, 0.0) >= MEANT
+    return fault.kind in MEANT_FOR[kind]
 
 
 def _meant_for(fault: Fault) -> OptionKind | None:
