@@ -42,6 +42,7 @@ from server.engine.constants.sessions import (
     VT_MV_PER_K,
 )
 from server.engine.meters import Conditions, carry
+from server.engine.over_range import ol_odds_of, touch_fails
 from server.engine.reference_cells import ReferenceCell
 from server.engine.roles import PLAIN_PATH, Path, healthy_ol, leans_with, path_under, sibling_key, spreads_of
 from server.engine.straighten import Line
@@ -124,9 +125,8 @@ def from_references(
     read on the same boards, for which they are worth a board or two.
     """
     total = len(cell.values) + cell.over_range
-    ol_odds = (cell.over_range + (1 - OL_SURPRISE if healthy_ol(board.contacts[contact]) else OL_SURPRISE)) / (
-        total + 1
-    )
+    fails = touch_fails(board.socket.pitch_mm, None)  # those boards were read by hands that may be another shop's
+    ol_odds = ol_odds_of(cell.over_range, total, by_role=healthy_ol(board.contacts[contact]), fails=fails)
     climb = (
         (cell.climbs + 0.5) / (cell.noted + 1)
         if cell.noted

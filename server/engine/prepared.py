@@ -13,12 +13,12 @@ from server.engine.accept import Notes, Touched, accept_known_good
 from server.engine.accepted_board import Board, accept_board
 from server.engine.companions import Companions, companions_of
 from server.engine.constants.overstress import OUTCOME_OF
-from server.engine.constants.readings import FINE_PITCH_MM, TOUCH_FAILS_FINE, TOUCH_FAILS_WIDE
 from server.engine.constants.sessions import MEMO_SIZE
 from server.engine.constants.stories import BASE_ODD, BASE_ODD_SPLIT, SECOND_FAULT
 from server.engine.doubted_paths import with_paths_that_can_be
 from server.engine.drops import BAND, MEETS, OTHER_LEAD, SHORT, STATE_WORDS
 from server.engine.latent import LatentModel
+from server.engine.over_range import touch_fails
 from server.engine.overstress import net_key
 from server.engine.rail_places import known_rail_ohms
 from server.engine.roles import healthy_ol
@@ -26,7 +26,7 @@ from server.engine.stories import told
 from server.engine.stories.kinds import STATE_OF, Mixture, Scene, Story, scene_of
 from server.engine.stories.places import placed
 from server.engine.touch_sides import Sides, sides_of
-from shared_models.sheet import BenchSheet, Shop
+from shared_models.sheet import BenchSheet
 
 Joins = list[tuple[int, int]]
 """The bridges that a variable could be in: a contact of it, and the place of the other among its neighbours. The
@@ -119,13 +119,6 @@ def _make(sheet: BenchSheet) -> Prepared:
         {},
         sides_of(board),
     )
-
-
-def touch_fails(pitch_mm: float, shop: Shop | None) -> float:
-    """The share of first touches that fail at a pitch: the shop's own where it has learnt it, else the table's."""
-    if pitch_mm < FINE_PITCH_MM:
-        return (shop.touch_fails_fine if shop is not None else None) or TOUCH_FAILS_FINE
-    return (shop.touch_fails_wide if shop is not None else None) or TOUCH_FAILS_WIDE
 
 
 def _variables(board: Board, scene: Scene) -> tuple[list[int], list[list[int]]]:

@@ -13,7 +13,7 @@ from server.engine.door import form_opinion
 from server.engine.exposures import EXPOSURES, exposed
 from server.engine.learning import KINDS, learnt, learnt_shop, story_weights, table_shares
 from server.engine.learning_doors import learnt_json
-from server.engine.prepared import touch_fails
+from server.engine.over_range import touch_fails
 from shared_models.closing import Closing, MetVoltage, ShopFigures, WasWrong
 from shared_models.learning import ClosingQuestion, LearningQuestion
 from shared_models.sheet import ExposureOdds, PastMends, Shop

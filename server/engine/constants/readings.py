@@ -31,6 +31,7 @@ COVERAGE = _num("COVERAGE", 0.95, "1", "PRACTICE", "coverage of the printed band
 OL_SURPRISE = _num(
     "OL_SURPRISE", 0.01, "1", "ASSUMED", "a healthy contact that is against its role in showing OL or not"
 )
+OL_VARIES = _num("OL_VARIES", 0.01, "1", "ASSUMED", "a contact that shows OL on some healthy boards and not on others")
 OL_LIMIT_MARGIN_MV = _num(
     "OL_LIMIT_MARGIN_MV", 30.0, "mV", "ASSUMED", "a reading this near the open-circuit limit may show OL"
 )
