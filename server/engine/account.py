@@ -1,21 +1,29 @@
 """The posterior as an account: stories with their odds, groups and second stories, and the decisions.
 
-Odds of the stories shown add up to one: each pair of stories is led by one of them (an event before
-a part, else the likelier a priori) and the other is named as its second.
+Odds of the stories shown add up to one: each pair of stories is led by one of them, the other is named as its second.
+The one leads that is by far the surer of the two, all pairs counted that it belongs to: a bridge that was measured,
+whatever else may be wrong. Of two about as sure, an event before a part, else the likelier a priori.
 """
 
 import math
 
 from server.engine import wording
 from server.engine.constants.answers import SPEAKS_FOR
-from server.engine.constants.next_touch import GROUP_FACTOR, GROUP_SHARE, ODD_MIN, STORIES_SHOWN, STORY_FLOOR
+from server.engine.constants.next_touch import (
+    GROUP_FACTOR,
+    GROUP_SHARE,
+    ODD_MIN,
+    SECONDS_NAMED,
+    STORIES_SHOWN,
+    STORY_FLOOR,
+)
 from server.engine.evidence import log_factor
 from server.engine.inference import Judged
 from server.engine.numbering import AS_DRAWN
 from server.engine.rounding import probability
 from server.engine.stories.kinds import Story as Told
 from server.engine.verdicts import ContactState
-from server.engine.wording_findings import found
+from server.engine.wording_findings import found, leaves_open
 from shared_models.opinion import Decision, DecisionKind, Numbering, Reason, Story
 
 BEHIND_THE_SPRING = ("tail_normal", "pad_normal")
@@ -39,12 +47,15 @@ def _led_odds(judged: Judged) -> tuple[dict[int, float], dict[int, dict[int, flo
     stories = judged.prepared.stories
     odds = {place: judged.post[place] for place in range(len(stories))}
     seconds: dict[int, dict[int, float]] = {}
+    in_all = _in_all(judged)
     for weight, (first, second) in zip(judged.post[len(stories) :], judged.pairs, strict=True):
+        surer = max(in_all[first], in_all[second])
         lead, other = sorted(
             (first, second),
             key=lambda place: (
                 # what is wrong with the board is told first, how it was measured or what hangs on it beside it
                 stories[place].kind in ("meter_differs", "elsewhere"),
+                in_all[place] * GROUP_FACTOR < surer,
                 stories[place].kind not in EVENTS,
                 -stories[place].weight,
                 place,
@@ -54,6 +65,15 @@ def _led_odds(judged: Judged) -> tuple[dict[int, float], dict[int, dict[int, flo
         beside = seconds.setdefault(lead, {})
         beside[other] = beside.get(other, 0.0) + weight
     return odds, seconds
+
+
+def _in_all(judged: Judged) -> dict[int, float]:
+    """How likely each story is true at all: alone, and in every pair it belongs to."""
+    in_all = {place: judged.post[place] for place in range(len(judged.prepared.stories))}
+    for weight, pair in zip(judged.post[len(in_all) :], judged.pairs, strict=True):
+        for place in pair:
+            in_all[place] += weight
+    return in_all
 
 
 def _groups(judged: Judged, ranked: list[int], odds: dict[int, float]) -> dict[int, int]:
@@ -87,11 +107,9 @@ def _story(
 ) -> Story:
     prepared = judged.prepared
     told = prepared.stories[place]
-    second, second_odds = None, 0.0
-    if beside and odds > 0:
-        best = max(sorted(beside), key=lambda one: beside[one])
-        second_odds = beside[best] / odds
-        second = prepared.stories[best] if second_odds > STORY_FLOOR else None
+    seconds = [one for one in sorted(beside, key=lambda one: (-beside[one], one)) if beside[one] > STORY_FLOOR * odds]
+    second = prepared.stories[seconds[0]] if seconds else None
+    second_odds = beside[seconds[0]] / odds if seconds else 0.0
     odd = [state.contact for state in states if (state.contact, "red") in judged.seen and state.odds[0] < ODD_MIN]
     explained = [contact for contact in odd if _explains(judged, told, contact)]
     left = [contact for contact in odd if contact not in explained]
@@ -106,7 +124,7 @@ def _story(
         second=f"{second.kind} {second.subject}".strip() if second is not None else None,
         second_title=wording.story_title(second, prepared.scene) if second is not None else None,
         second_odds=probability(second_odds) if second is not None else 0.0,
-        reasons=tuple(_reasons(judged, told, explained, left, second)),
+        reasons=tuple(_reasons(judged, told, explained, left, [prepared.stories[one] for one in seconds])),
     )
 
 
@@ -120,7 +138,8 @@ def _explains(judged: Judged, told: Told, contact: int) -> bool:
     return contact in told.footprint or any(other in told.footprint for other in judged.prepared.members[net])
 
 
-def _reasons(judged: Judged, told: Told, explained: list[int], left: list[int], second: Told | None) -> list[Reason]:
+def _reasons(judged: Judged, told: Told, explained: list[int], left: list[int], seconds: list[Told]) -> list[Reason]:
+    """`seconds`: what may be true beside it, likeliest first."""
     said = []
     if told.kind in ("nothing_wrong", "elsewhere") and not explained and not left:
         said.append(Reason(code="nothing_odd", sentence="No contact that was read is odd."))
@@ -139,13 +158,9 @@ def _reasons(judged: Judged, told: Told, explained: list[int], left: list[int], 
     said.extend(_found(judged, told))
     if left:
         names = _numbers(judged, left)
+        titles = [wording.story_title(one, judged.prepared.scene) for one in seconds[:SECONDS_NAMED]]
         said.append(
-            Reason(
-                code="leaves_open",
-                sentence=f"Does not explain {', '.join(names)}"
-                + (f"; {wording.story_title(second, judged.prepared.scene)} would." if second is not None else "."),
-                contacts=names,
-            )
+            Reason(code="leaves_open", sentence=leaves_open(names, titles), contacts=names)
         )
     return said
 

@@ -1,5 +1,7 @@
 """What was found at another place, as sentences: beside `wording`, for `findings`."""
 
+from collections.abc import Sequence
+
 from server.engine.constants.answers import HONEST_LOW_OHM
 from server.engine.findings import Finding
 from server.engine.rounding import plain
@@ -55,3 +57,11 @@ def found(finding: Finding) -> Reason:
 def _shown(ohm: float) -> str:
     """A few ohms with a tenth of one; leads nulled, that is what a bench can tell."""
     return f"{ohm:.1f} ohm" if ohm < HONEST_LOW_OHM else ohms(ohm)
+
+
+def leaves_open(contacts: Sequence[str], beside: Sequence[str]) -> str:
+    """What a story says nothing of, and which stories beside it would, likeliest first."""
+    names = ", ".join(contacts)
+    if len(beside) > 1:
+        return f"Does not explain {names}. Beside it may be, likeliest first: {'; '.join(beside)}."
+    return f"Does not explain {names}; {beside[0]} would." if beside else f"Does not explain {names}."

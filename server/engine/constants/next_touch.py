@@ -32,6 +32,7 @@ HYPOTHESES_KEPT = int(
 )
 BOXES = int(_num("BOXES", 10, "1", "ASSUMED", "odds are shown as ten boxes"))
 STORIES_SHOWN = int(_num("STORIES_SHOWN", 8, "1", "ASSUMED", "stories in an opinion"))
+SECONDS_NAMED = int(_num("SECONDS_NAMED", 3, "1", "ASSUMED", "of what may be true beside a story, those named"))
 STORY_FLOOR = _num("STORY_FLOOR", 0.005, "1", "ASSUMED", "stories below this are not shown")
 LOG_WORTH_KEEPING = _num(
     "LOG_WORTH_KEEPING",
