@@ -46,7 +46,7 @@ def variable_densities(
     failing: list[tuple[float, float] | None] = [None] * len(prepared.members)
     for (contact, lead), one in seen.items():
         variable = prepared.net_variable[contact]
-        leader = contact if variable == contact else leader_of(prepared, variable, seen, lead)
+        leader = contact if variable == contact else leader_of(prepared, variable, seen, views, lead)
         if leader is None or leader == contact:
             view = _of_the_net(prepared, variable, contact, lead, views)
             own, fail = _own_densities(prepared, _with_its_net(prepared, one, variable, seen), view)

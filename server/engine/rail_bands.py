@@ -1,8 +1,9 @@
 """What a further contact of a rail should read, once the rail was read at another: as the rail does.
 
-A rail is one net with one state. Its contact that was read first is judged by the healthy boards; the others by that
-one (`likelihoods`), within what contacts of one rail differ by. That is also the band that is shown of them, unless
-the rail itself is judged odd or out of its own: then the healthy boards' band says what is missing, at every contact.
+A rail is one net with one state. One of its contacts speaks for it and is judged by the healthy boards; the others by
+that one (`likelihoods`), within what contacts of one rail differ by. That is also the band that is shown of them,
+unless the rail itself is judged odd or out of its own: then the healthy boards' band says what is missing, at every
+contact.
 """
 
 import math
@@ -11,7 +12,7 @@ from typing import NamedTuple
 
 from server.engine.bands import Healthy
 from server.engine.constants.next_touch import VERDICT_Z_RETOUCH
-from server.engine.constants.readings import SIBLING_DF
+from server.engine.constants.readings import DOUBLE_TOUCH_MV, SIBLING_DF
 from server.engine.faulted import View
 from server.engine.prepared import Prepared
 from server.engine.seen import Seen
@@ -24,15 +25,35 @@ class Shown(NamedTuple):
     band: Healthy
 
 
-def leader_of(prepared: Prepared, variable: int, seen: dict[tuple[int, str], Seen], lead: str) -> int | None:
-    """The contact of a net that speaks for it: of those read the first that gave a number, else the first."""
+def leader_of(
+    prepared: Prepared,
+    variable: int,
+    seen: dict[tuple[int, str], Seen],
+    views: dict[tuple[int, str], View],
+    lead: str,
+) -> int | None:
+    """The contact of a net that speaks for it: of those read one that gave a number, else the first.
+
+    Of several numbers the first of those that most others agree with; where no two agree, the one nearest to what
+    healthy boards read: a bad touch of a healthy rail reads high, one of a faulty rail hardly ever reads healthy.
+    """
     read = [contact for contact in prepared.members[variable] if (contact, lead) in seen]
-    told = [contact for contact in read if seen[contact, lead].drop_mv is not None]
-    return next(iter(told or read), None)
+    told = {one: mv for one in read if (mv := seen[one, lead].drop_mv) is not None}
+    if len(told) < 2:
+        return next(iter(told or read), None)
+
+    def agreeing(contact: int) -> list[int]:
+        return [one for one, mv in told.items() if abs(told[contact] - mv) <= DOUBLE_TOUCH_MV]
+
+    def off(contact: int) -> float:
+        return abs(told[contact] - views[contact, lead].loc) / views[contact, lead].scale
+
+    believed = min(told, key=lambda one: (-len(agreeing(one)), off(one), one))
+    return min(agreeing(believed))
 
 
 def as_the_rail(view: View, leader: View, rail_mv: float | None) -> View:
-    """What a further contact of a rail should read, from the one read first: as far off as that one is.
+    """What a further contact of a rail should read, from the one that speaks for it: as far off as that one is.
 
     Below its band the rail is read as a share of it, so that a short is a short at every contact.
     """
@@ -54,7 +75,7 @@ def shown_band(
     """The band of a contact, red on ground, as an opinion shows it; `expected`: the contacts judged healthy."""
     own = Shown(views[contact, "red"], bands[contact, "red"])
     variable = prepared.net_variable[contact]
-    leader = leader_of(prepared, variable, seen, "red") if variable != contact else None
+    leader = leader_of(prepared, variable, seen, views, "red") if variable != contact else None
     if leader is None or leader == contact or leader not in expected or own.view.ol_odds > 0.5:
         return own
     rail, first = views[leader, "red"], seen[leader, "red"]

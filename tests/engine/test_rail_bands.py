@@ -51,6 +51,20 @@ def test_one_contact_of_a_healthy_rail_that_reads_high_is_told_by_how_far_it_is_
     assert "its siblings 2 on this board" in told["4"].reasons[0].sentence
 
 
+def test_a_bad_touch_at_a_rails_first_contact_does_not_make_the_rail_high() -> None:
+    told = read_as(c2=486.0, c3=446.0)
+    assert told["3"].verdict == "expected"
+    assert told["3"].odds.high < 0.1
+    assert told["2"].touch_again, "it is 40 mV above the contact beside it on the same rail"
+    assert read_as(c2=446.0, c3=486.0)["2"].verdict == "expected"
+
+
+def test_two_contacts_that_agree_speak_for_a_rail_against_a_third() -> None:
+    told = read_as(c2=441.0, c3=120.0, c4=121.0)
+    assert told["3"].verdict == told["4"].verdict == "low"
+    assert told["3"].odds.low > 0.9
+
+
 def test_a_rail_judged_odd_inside_its_wide_band_is_shown_beside_healthy_boards_at_every_contact() -> None:
     # an LED rail 40 mV high with its fuse open: within three deviations, and called all the same
     sheet = whole_visit().sheet
