@@ -101,6 +101,6 @@ def test_of_words_the_place_that_is_right_is_counted_apart_from_the_interval_tha
 
 
 def test_a_bar_without_a_figure_says_that_it_is_not_judged() -> None:
-    lines = bar_table({"leak two currents": 98.0}, {}, {}).splitlines()
+    lines = bar_table({"leak two currents": 98.0}, {}, {}, {}).splitlines()
     assert any("two currents" in line and " holds" in line for line in lines)
     assert sum("not judged yet" in line for line in lines) == len(BARS) - 1

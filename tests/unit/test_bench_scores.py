@@ -71,7 +71,7 @@ def test_ratios_are_of_medians_of_means_and_of_the_median_job() -> None:
 
 
 def test_a_bar_without_a_figure_is_said_to_be_not_judged_and_a_missed_one_missed() -> None:
-    told = bar_table({"short": 99.0, "fa one touch": 0.1}, {}, {"short": 98.0})
+    told = bar_table({"short": 99.0, "fa one touch": 0.1}, {}, {}, {"short": 98.0})
     by_words = {line[:58].strip(): line for line in told.splitlines()}
     assert "MISSED" in by_words["shorts found, %"]
     assert "98.00" in by_words["shorts found, %"]

@@ -80,7 +80,7 @@ BARS = (
 
 def figures(rows: dict[str, list[Row]], judge: str) -> Figures:
     """All figures of one judge ('engine' or 'ideal')."""
-    told = _contact_figures(rows["contacts"], judge)
+    told = contact_figures(rows["contacts"], judge)
     told |= _shift_figures(rows["shifts"], judge)
     limit = threshold([row for row in of_setting(rows["contacts"], EIGHT) if row["number"]], judge)
     told |= _story_figures(of_setting(rows["stories"], EIGHT), judge, limit)
@@ -89,7 +89,7 @@ def figures(rows: dict[str, list[Row]], judge: str) -> Figures:
         told |= further_scores.figures_of(rows["further"]) if rows.get("further") else {}
         told |= words_scores.figures_of(rows["words"]) if rows.get("words") else {}
         told |= meter_scores.figures_of(rows["meters"]) if rows.get("meters") else {}
-    return {name: round(value, 5) for name, value in told.items() if not math.isnan(value)}
+    return _told(told)
 
 
 def of_setting(rows: list[Row], setting: tuple[str, int, bool]) -> list[Row]:
@@ -102,8 +102,11 @@ def of_setting(rows: list[Row], setting: tuple[str, int, bool]) -> list[Row]:
     ]
 
 
-def _contact_figures(rows: list[Row], judge: str) -> Figures:
+def contact_figures(rows: list[Row], judge: str) -> Figures:
+    """The figures of single contacts; none where that judge judged none of them."""
     eight = of_setting(rows, EIGHT)
+    if not any(judge in row["first"] for row in eight):
+        return {}
     line, best = (table(eight, (one,))[0] for one in (judge, "ideal"))
     told = {"fa one touch": 100 * line["fa_one_touch"], "fa two touches": 100 * line["fa_two_touches"]}
     for name, _ in BINS:
@@ -121,7 +124,11 @@ def _contact_figures(rows: list[Row], judge: str) -> Figures:
             told[f"fa {name}"] = 100 * line["fa_one_touch"]
             for leak in ("leak < 500", "leak < 5k"):
                 told[f"{name} {leak}"] = 100 * (1 - line["missed"][leak])
-    return told
+    return _told(told)
+
+
+def _told(figures: Figures) -> Figures:
+    return {name: round(value, 5) for name, value in figures.items() if not math.isnan(value)}
 
 
 def _below_5k(row: Row) -> bool:
@@ -191,16 +198,18 @@ def _walk_figures(rows: list[Row]) -> Figures:
     }
 
 
-def bar_table(engine: Figures, ideal: Figures, baseline: Figures) -> str:
-    """Every bar: the engine, whether it holds, the near-ideal, the first form."""
-    lines = [f"{'BARS':62}{'bar':>10}{'engine':>10}{'':8}{'ideal':>9}{'first form':>12}"]
+def bar_table(engine: Figures, ideal: Figures, own_rates: Figures, baseline: Figures) -> str:
+    """Every bar: the engine, whether it holds, the near-ideal judge, the same on the engine's rates, the first form."""
+    lines = [f"{'BARS':62}{'bar':>10}{'engine':>10}{'':8}{'ideal':>9}{'own rates':>11}{'first form':>12}"]
     for bar in BARS:
         value = engine.get(bar.figure)
         sign = ">=" if bar.at_least else "<="
         holds = "not judged yet" if value is None else "holds" if _holds(bar, value) else "MISSED"
-        cells = "".join(f"{_text(told.get(bar.figure)):>{width}}" for told, width in ((ideal, 9), (baseline, 12)))
+        beside = ((ideal, 9), (own_rates, 11), (baseline, 12))
+        cells = "".join(f"{_text(told.get(bar.figure)):>{width}}" for told, width in beside)
         limit = f"{sign} {bar.limit:g}"
         lines.append(f"{bar.words:62}{limit:>10}{_text(value):>10} {holds:7}{cells}")
+    lines.append("own rates: the near-ideal judge with the engine's rates of faults and failed touches; first touches")
     return "\n".join(lines)
 
 

@@ -5,8 +5,10 @@ from dataclasses import asdict, dataclass, field
 from shared_models.opinion import Opinion
 from tests.support.bench import engine_says, rules
 from tests.support.bench import tables as t
+from tests.support.bench.contact_scores import OWN_RATES
 from tests.support.bench.ideal import Ideal, contact_priors, odd_odds
 from tests.support.bench.jobs import Job, OnBench
+from tests.support.bench.own_rates import odds_on_own_rates
 from tests.support.bench.sheets import sheet, written_as
 from tests.support.bench.shift_rows import shift_row
 
@@ -39,6 +41,7 @@ def contact_rows(
     engine, engine_again, opinion = engine_scores(job, one, references, told=told)
     prior = contact_priors(job)
     judged = ideal.judge(one, prior)
+    on_own_rates = odds_on_own_rates(job, one, judged, references, told=told)
     by_rule = rules.scores(job, one, references, one.first)
     by_rule_again = rules.scores(job, one, references, one.second)
     rows = []
@@ -53,6 +56,8 @@ def contact_rows(
         )  # fmt: skip
         row.first["engine"], row.again["engine"] = engine[contact], engine_again[contact]
         row.first["ideal"] = odd_odds(prior[contact], judged.log_states[contact])
+        if contact in on_own_rates:
+            row.first[OWN_RATES] = on_own_rates[contact]
         touched = row.first["ideal"] > FLAGGED or not row.number
         row.again["ideal"] = (
             odd_odds(prior[contact], judged.log_states[contact], judged.log_again[contact])

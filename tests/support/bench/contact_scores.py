@@ -7,7 +7,9 @@ from typing import Any
 Row = dict[str, Any]
 SAME_FALSE_ALARMS = 0.002
 FALSE_ALARMS = (0.001, 0.002, 0.005, 0.01, 0.02, 0.05)
-OWN_THRESHOLD = {"engine": 0.5, "ideal": 0.5, "baseline": 0.5}
+OWN_RATES = "ideal, own rates"
+"""The near-ideal judge that holds the engine's rates of faults and of touches that fail (`own_rates`)."""
+OWN_THRESHOLD = {"engine": 0.5, "ideal": 0.5, OWN_RATES: 0.5, "baseline": 0.5}
 TWICE = ("short, 2 touches", "open, 2 touches")
 """Scored at the judge's own threshold, once what it doubted or what showed OL was touched again."""
 BINS: tuple[tuple[str, Callable[[Row], bool]], ...] = (

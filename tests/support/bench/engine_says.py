@@ -49,6 +49,13 @@ def of_contacts(opinion: Opinion, plan: SocketPlan) -> ContactSaid:
     )
 
 
+def rates_before(sheet: BenchSheet, plan: SocketPlan) -> list[list[float]]:
+    """Of each contact, before anything was read, the chances that it is healthy, short, leaky, high, open."""
+    by_number = {one.contact: one.odds for one in form_opinion(sheet).contacts}
+    told = [by_number[line.number] for line in plan.lines]
+    return [[one.expected, one.short, one.low, one.high, one.open] for one in told]
+
+
 def opinion_of(sheet: BenchSheet) -> Opinion:
     return form_opinion(sheet)
 

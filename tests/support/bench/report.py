@@ -4,8 +4,8 @@ from typing import Any
 
 from tests.support.bench import rules
 from tests.support.bench import tables as t
-from tests.support.bench.bars import Figures, bar_table, figures, of_setting
-from tests.support.bench.contact_scores import BINS, FALSE_ALARMS, TWICE, by_current, by_false_alarms, table
+from tests.support.bench.bars import Figures, bar_table, contact_figures, figures, of_setting
+from tests.support.bench.contact_scores import BINS, FALSE_ALARMS, OWN_RATES, TWICE, by_current, by_false_alarms, table
 from tests.support.bench.further_scores import way_table
 from tests.support.bench.meter_scores import meter_table
 from tests.support.bench.story_scores import AGAIN, bridges, by_kind, paired, summary
@@ -14,13 +14,14 @@ from tests.support.bench.words_scores import words_table
 
 Row = dict[str, Any]
 Rows = dict[str, list[Row]]
-JUDGES = ("ideal", "engine", *rules.NAMES)
+JUDGES = ("ideal", OWN_RATES, "engine", *rules.NAMES)
 HARD = ("odd", "heavy", "crowd")
 
 
 def report(rows: Rows, baseline: Figures) -> str:
     """All tables, one under the other; the bars first, beside the figures of the first form where they are known."""
-    bars = bar_table(figures(rows, "engine"), figures(rows, "ideal"), baseline)
+    on_own_rates = contact_figures(rows["contacts"], OWN_RATES)
+    bars = bar_table(figures(rows, "engine"), figures(rows, "ideal"), on_own_rates, baseline)
     parts = _contacts(rows["contacts"])
     if rows.get("further"):
         parts.append(way_table(rows["further"]))
@@ -70,11 +71,11 @@ def _contact_table(title: str, rows: list[Row]) -> str:
     )
     width = 11
     short = [name.replace("leak ", "").replace(", 2 touches", "*") for name in names]
-    body = [f"{'judge':14}{'FA 1':>7}{'FA 2':>7}" + "".join(f"{name:>{width}}" for name in short)]
+    body = [f"{'judge':17}{'FA 1':>7}{'FA 2':>7}" + "".join(f"{name:>{width}}" for name in short)]
     for line in lines:
         cells = "".join(f"{100 * line['missed'][name]:{width}.1f}" for name in names)
-        body.append(f"{line['judge']:14}{100 * line['fa_one_touch']:7.2f}{100 * line['fa_two_touches']:7.2f}{cells}")
-    body.append(f"{'n':28}" + "".join(f"{lines[0]['n'][name]:{width}}" for name in names))
+        body.append(f"{line['judge']:17}{100 * line['fa_one_touch']:7.2f}{100 * line['fa_two_touches']:7.2f}{cells}")
+    body.append(f"{'n':31}" + "".join(f"{lines[0]['n'][name]:{width}}" for name in names))
     body.append("* at the judge's own threshold, after the second touch of what it doubted or what showed OL")
     return "\n".join([head, *body])
 
