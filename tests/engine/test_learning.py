@@ -121,19 +121,19 @@ def test_the_order_of_closings_is_no_matter() -> None:
 
 
 def odds_of(shop: Shop | None, kind: str) -> float:
-    opinion = form_opinion(replace(SHEETS["t10_new_socket_stripes"], shop=shop))
+    opinion = form_opinion(replace(SHEETS["t10_turned_under_the_scope"], shop=shop))
     return next((one.odds for one in opinion.stories if one.kind == kind), 0.0)
 
 
 def test_an_opinion_moves_towards_what_the_shop_has_found_and_says_so() -> None:
-    question = asked(*(closed(n, "series_open") for n in range(1, 60)))
+    question = asked(*(closed(n, "part_knocked_off") for n in range(1, 60)))
     shop = learnt_shop(question)
     assert shop is not None
-    table = odds_of(None, "bridge")
-    assert odds_of(shop, "bridge") < table
-    more = learnt_shop(asked(*(closed(n, "bridge") for n in range(1, 23))))
-    assert odds_of(more, "bridge") > table
-    opinion = form_opinion(replace(SHEETS["t10_new_socket_stripes"], shop=more))
+    table = odds_of(None, "contact_torn")
+    assert odds_of(shop, "contact_torn") < table
+    more = learnt_shop(asked(*(closed(n, "contact_torn") for n in range(1, 23))))
+    assert odds_of(more, "contact_torn") > table
+    opinion = form_opinion(replace(SHEETS["t10_turned_under_the_scope"], shop=more))
     assert [(one.code, one.sentence) for one in opinion.learnt] == [
         ("learnt_jobs", "22 closed jobs of this shop move the odds."),
     ]
