@@ -9,7 +9,7 @@ from tests.support.bench.bars import BARS, bar_table, missed
 from tests.support.bench.contact_scores import table, threshold
 from tests.support.bench.drawing import Axis, Curve, chart
 from tests.support.bench.story_rows import _score
-from tests.support.bench.story_scores import calibration_error, calibration_floor
+from tests.support.bench.story_scores import calibration_error, calibration_floor, surely_otherwise
 from tests.support.bench.walk_scores import ratios
 
 
@@ -68,6 +68,14 @@ def test_ratios_are_of_medians_of_means_and_of_the_median_job() -> None:
     assert told["medians"] == pytest.approx(3 / 11)
     assert told["means"] == pytest.approx(15 / 45)
     assert told["median job"] == pytest.approx(0.5)
+
+
+def test_what_is_sure_and_not_what_happened_is_counted_with_what_is_hurt_all_the_same() -> None:
+    def row(top_p: float, rank: int, hurt: bool) -> dict[str, object]:
+        return {"engine": {"top_p": top_p, "rank": rank}, "hurt as told": hurt}
+
+    rows = [row(0.95, 0, True), row(0.95, 3, True), row(0.99, 1, False), row(0.8, 2, True)]
+    assert surely_otherwise(rows) == (3, 2, 1)
 
 
 def test_a_bar_without_a_figure_is_said_to_be_not_judged_and_a_missed_one_missed() -> None:

@@ -8,7 +8,7 @@ from tests.support.bench.bars import Figures, bar_table, contact_figures, figure
 from tests.support.bench.contact_scores import BINS, FALSE_ALARMS, OWN_RATES, TWICE, by_current, by_false_alarms, table
 from tests.support.bench.further_scores import way_table
 from tests.support.bench.meter_scores import meter_table
-from tests.support.bench.story_scores import AGAIN, bridges, by_kind, paired, summary
+from tests.support.bench.story_scores import AGAIN, bridges, by_kind, paired, summary, surely_otherwise
 from tests.support.bench.walk_scores import NEAR_IDEAL, ORDERS, near_ideal, over_sweep, ratios, shift, until_settled
 from tests.support.bench.words_scores import words_table
 
@@ -110,7 +110,7 @@ def _stories(rows: list[Row]) -> list[str]:
             told.append(_story_table(after, damaged, AGAIN) if damaged and f"engine{AGAIN}" in damaged[0] else "")
     plain = of_setting(rows, settings()[0])
     if plain:
-        told += [_kinds(plain), _bridges(plain)]
+        told += [_kinds(plain), _otherwise(plain), _bridges(plain)]
     return told
 
 
@@ -142,6 +142,18 @@ def _kinds(rows: list[Row]) -> str:
     for kind, (count, top, log) in ideal.items():
         body.append(f"{kind:12}{count:6}{top:13.2f}{engine[kind][1]:8.2f}{log:11.2f}{engine[kind][2]:8.2f}")
     return "\n".join(["STORIES by what happened", *body])
+
+
+def _otherwise(rows: list[Row]) -> str:
+    body = []
+    for words, when in (("at one touch", ""), ("after the touches asked for again", AGAIN)):
+        if f"hurt as told{when}" in rows[0]:
+            sure, otherwise, hurt = surely_otherwise(rows, when)
+            body.append(
+                f"{words}: {sure} told above .9, {otherwise} of them not what happened; "
+                f"of these the rail, line or chip named is hurt all the same in {hurt}"
+            )
+    return "\n".join(["STORIES told surely, the engine", *body]) if body else ""
 
 
 def _bridges(rows: list[Row]) -> str:

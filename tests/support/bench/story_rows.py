@@ -44,9 +44,24 @@ def story_row(job: Job, ideal: Ideal, references: int, *, told: bool = True) -> 
         **scores,
         **_again(job, ideal, references, scores, told=told),
     }  # fmt: skip
+    row["hurt as told"] = is_hurt(job, row["engine"]["top"])
+    row[f"hurt as told{AGAIN}"] = is_hurt(job, row[f"engine{AGAIN}"]["top"])
     if one.story.bridge is not None and one.story.merged.startswith("bridge"):
         row["bridge"] = _bridge(job, ideal, references, told=told)
     return row
+
+
+def is_hurt(job: Job, named: str) -> bool:
+    """Whether the rail, line or chip that a class names is hurt on the job's board, whatever it was that happened."""
+    plan, condition = job.plan, job.story.condition
+    kind, _, name = named.partition(" ")
+    named_by = {
+        "rail": [one.net == name for one in plan.lines],
+        "line": [one.number == name for one in plan.lines],
+        "chip": [one.chip == name for one in plan.lines],
+    }.get(kind, [])
+    wrong = condition.wrong(plan)
+    return any(is_named and contact in wrong for contact, is_named in enumerate(named_by))
 
 
 def _again(job: Job, ideal: Ideal, references: int, first: dict[str, Any], *, told: bool) -> dict[str, Any]:

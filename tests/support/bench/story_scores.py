@@ -93,3 +93,12 @@ def bridges(rows: list[Row], limit: float = 0.5) -> dict[str, tuple[int, float]]
         for what, hits in told.items():
             found[f"{name}: {what}"] = (len(hits), sum(hits) / len(hits) if hits else math.nan)
     return found
+
+
+def surely_otherwise(rows: list[Row], when: str = "") -> tuple[int, int, int]:
+    """The engine's sure ones (above `SURE`), those of them that are not what happened, and those of these where the
+    rail, line or chip that is named is hurt all the same: what a slip did, say, and not the slip.
+    """
+    sure = [row for row in rows if row[f"engine{when}"]["top_p"] > SURE]
+    otherwise = [row for row in sure if row[f"engine{when}"]["rank"] != 0]
+    return len(sure), len(otherwise), sum(row[f"hurt as told{when}"] for row in otherwise)
