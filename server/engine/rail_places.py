@@ -53,7 +53,7 @@ def healthy_rail_low(board: Board, net: str, ohm: float, known: dict[str, list[f
         middle = median(healthy)
         return ohm < middle - VERDICT_Z_RETOUCH * math.hypot(RAIL_OHM_SD * middle, LEAD_NULL_OHM)
     contact = contact_of_rail(board, net)
-    if contact is not None and contact.role in HONESTLY_LOW:
+    if contact is not None and contact.role in HONESTLY_LOW and ohm < HONEST_LOW_OHM:
         return None
     return ohm < HONEST_LOW_OHM
 

@@ -1,7 +1,8 @@
 """Candidate touch: the same contact with another meter, or another range, of a smaller current.
 
 A leak takes a share of the test current that grows as the current gets smaller, and what this board strays by
-cancels between the two readings; so it is worth a touch wherever a leak is suspected and not plain.
+cancels between the two readings; so it is worth a touch wherever a leak is suspected. Where the number is so low that
+something is there in any case, it parts a leak, which falls with the current, from lines joined and chips that differ.
 """
 
 from server.engine.candidate import TITLES, Candidate, Hypothesis, Row, about, candidate, two, why_of
@@ -18,15 +19,17 @@ LEAKS = ("leak", "wet", "shunt_short", "chip_damaged", "plugged_live", "plug_off
 def with_a_smaller_current(
     judged: Judged, contact: int, state: ContactState, known: list[Hypothesis]
 ) -> list[Candidate]:
-    """The second current at one contact in doubt, if a meter for it is known and it is low, but not plainly."""
+    """The second current at one contact in doubt, if a meter for it is known and it is low, but no plain short."""
     seen, band = judged.seen.get((contact, "red")), judged.bands[contact, "red"]
     meter = _smallest(judged)
     if meter is None or seen is None or seen.drop_mv is None or band.path is None or band.ol_odds > 0.5:
         return []
     view = judged.views[contact, "red"]
     low_by_sd = (view.loc - seen.drop_mv) / view.scale
-    if not 2 < low_by_sd < DEEP_LOW_SD or state.odds.low + state.odds.short <= state.odds.high + state.odds.open:
+    if low_by_sd <= 2 or state.odds.low + state.odds.short <= state.odds.high + state.odds.open:
         return []
+    if state.odds.short > state.odds.low:
+        return []  # a short reads in proportion to the current, as what is left of it does: nothing to learn
     one = judged.prepared.board.contacts[contact]
     ratio = view.current_ma / (meter.test_current_ma or 1.0)
     sentence = (
@@ -39,7 +42,7 @@ def with_a_smaller_current(
             TITLES["second_current"].format(one.number),
             AtContact(contact=one.number),
             "drop",
-            [_row(hypothesis, contact) for hypothesis in known],
+            [_row(hypothesis, contact, plain=low_by_sd >= DEEP_LOW_SD) for hypothesis in known],
             action="second_current",
             reasons=(why_of("second_current", sentence, one.number),),
             meter_id=meter.id,
@@ -47,11 +50,13 @@ def with_a_smaller_current(
     ]
 
 
-def _row(hypothesis: Hypothesis, contact: int) -> Row:
-    """(it falls further than a healthy one would, it does not)."""
+def _row(hypothesis: Hypothesis, contact: int, *, plain: bool) -> Row:
+    """(it falls further than a healthy one would, it does not). `plain`: too low for a healthy one, so that stories of
+    other contacts leave open what it is.
+    """
     story = about(hypothesis, contact)
     if story is None:
-        return two(1 - SURE if hypothesis.stories else 0.5)
+        return two(1 - SURE if hypothesis.stories and not plain else 0.5)
     return two(SURE if story.kind in LEAKS else 1 - SURE)
 
 

@@ -292,3 +292,8 @@ def test_two_rails_that_are_joined_are_reminded_of() -> None:
     joined = replace(rail("VCORE", "0.6"), id="joined", touch=AtTestPoint(name="3V3 to VCORE"))
     told = [one.sentence for one in form_opinion(s4(joined)).reminders if one.code == "rails_joined"]
     assert told == ["3V3 to VCORE: 0.6 ohm. The two are joined: never feed either above what the lowest of them takes."]
+
+
+def test_nor_is_one_of_forty_ohm_called_low_at_all() -> None:
+    said = {one.record_id: one.sentence for one in form_opinion(s4(rail("VCORE", "40"), healthy=False)).set_aside}
+    assert "ohms-VCORE" not in said

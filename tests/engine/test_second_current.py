@@ -182,6 +182,18 @@ def test_a_smaller_current_is_proposed_where_a_leak_is_suspected_and_such_a_mete
     assert "second_current" not in [one.action for one in done.next if getattr(one.touch, "contact", "") == "5"]
 
 
+@pytest.mark.parametrize("leak", [30.0, 100.0, 300.0, 700.0, 1000.0])
+def test_it_is_proposed_for_a_leak_of_any_size(leak: float) -> None:
+    """However low it reads: a leak falls in proportion, two lines joined or another maker's chip do not."""
+    told = form_opinion(pair_sheet({"5": leak}, twice=[], seed=3))
+    assert "5 with a smaller current" in [one.title for one in told.next], [one.title for one in told.next]
+
+
+def test_it_is_not_proposed_for_a_dead_short() -> None:
+    told = form_opinion(pair_sheet({"5": 2.0}, twice=[], seed=3))
+    assert "second_current" not in [one.action for one in told.next]
+
+
 def test_the_pair_says_how_large_the_leak_is() -> None:
     told = next(
         one for one in form_opinion(pair_sheet({"5": 3000.0}, twice=LINES)).contacts if one.contact == "5"
