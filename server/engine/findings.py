@@ -17,7 +17,7 @@ from server.engine.constants.next_touch import VERDICT_Z_RETOUCH
 from server.engine.constants.readings import LEAK_HIGH_OHM
 from server.engine.meters import Conditions
 from server.engine.quantities import read_text
-from server.engine.rail_places import healthy_rail_low, volts_finding, where_joined
+from server.engine.rail_places import healthy_rail_low, joined_name, volts_finding, where_joined
 from server.engine.roles import first_series, healthy_ol
 from shared_models.board import Pull
 from shared_models.reading import (
@@ -112,6 +112,20 @@ def _between(bench: Bench, touch: BetweenContacts, touched: Touched) -> Finding:
 
 
 BRIDGE_CODES = ("bridged", "bridged_to_ground", "bridged_as_read")
+
+
+def joined_rails(board: Board, findings: Sequence[Finding]) -> list[Finding]:
+    """The rails found joined: asked as rails, or from a contact of the one to a contact of the other."""
+    told = []
+    for finding in findings:
+        if finding.code == "rails_joined" and finding.was_so:
+            told.append(finding)
+        elif finding.code in BRIDGE_CODES and finding.value is not None and finding.value < HONEST_LOW_OHM:
+            ends = [board.contacts[board.places[number]] for number in finding.where.split("-")]
+            names = [end.net or end.number for end in ends if ROLE_BY_ID[end.role].is_rail]
+            if len(names) == len(ends) and names[0] != names[1]:
+                told.append(Finding("rails_joined", joined_name(*names), True, finding.record_id, finding.value))
+    return told
 
 
 def bridge_question(board: Board, places: Sequence[int], sweep: Mapping[int, float], current_ma: float) -> str:

@@ -10,6 +10,7 @@ from server.engine.blunders import below_zero
 from server.engine.candidate import Hypothesis
 from server.engine.constants.bench import UNIT_FACTORS
 from server.engine.constants.next_touch import STORY_FLOOR
+from server.engine.findings import joined_rails
 from server.engine.inference import Judged
 from server.engine.roles import chip_of
 from server.engine.stories.kinds import at_risk
@@ -72,8 +73,7 @@ def reminders_of(
         told.extend(_power(sheet, judged, known))
     told.extend(
         Reminder(code="rails_joined", sentence=found(one).sentence)
-        for one in judged.findings
-        if one.code == "rails_joined" and one.was_so
+        for one in joined_rails(judged.prepared.board, judged.findings)
     )
     told.append(Reminder(code="caution", sentence=CAUTION))
     # two steps can be proved at one place, and say the same of it

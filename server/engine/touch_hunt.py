@@ -7,9 +7,9 @@ off the board and the line read again, the last of all touches, and none that ho
 import math
 
 from server.engine.candidate import TITLES, Candidate, Hypothesis, answers_to, candidate, two, why_of
-from server.engine.constants.answers import HEAT_FINDS, HONEST_LOW_OHM, MILLIVOLTS_FIND, SURE
+from server.engine.constants.answers import HEAT_FINDS, MILLIVOLTS_FIND, SURE
 from server.engine.constants.next_touch import ODD_MIN
-from server.engine.findings import BRIDGE_CODES
+from server.engine.findings import BRIDGE_CODES, joined_rails
 from server.engine.inference import Judged
 from server.engine.rail_places import joined_name
 from server.engine.stories.kinds import Story
@@ -113,7 +113,7 @@ def _rail_to_rail(judged: Judged, known: list[Hypothesis], story: Story, other: 
 
 def _injected(judged: Judged, known: list[Hypothesis], story: Story) -> list[Candidate]:
     """Heat and millivolts along a shorted rail."""
-    joined = _joined_to(judged, story.subject)
+    joined = [finding.where for finding in joined_rails(judged.prepared.board, judged.findings)]
     ceiling = f" It is joined ({', '.join(joined)}): no more than the lowest of them takes." if joined else ""
     limits = f"From 0.3 V up and no further than the rail's own voltage, seconds at a time.{ceiling}"
     bits = _which_part(judged, known, story)
@@ -139,21 +139,6 @@ def _injected(judged: Judged, known: list[Hypothesis], story: Story) -> list[Can
             )
         )
     return told
-
-
-def _joined_to(judged: Judged, rail: str) -> list[str]:
-    """The rails found joined to this one: asked as rails, or from a contact of the one to a contact of the other."""
-    board = judged.prepared.board
-    told = []
-    for finding in judged.findings:
-        if finding.code == "rails_joined" and finding.was_so:
-            told.append(finding.where)
-        elif finding.code in BRIDGE_CODES and finding.value is not None and finding.value < HONEST_LOW_OHM:
-            ends = [board.contacts[board.places[number]] for number in finding.where.split("-")]
-            names = [end.net or end.number for end in ends if ROLE_BY_ID[end.role].is_rail]
-            if len(names) == len(ends) and rail in names and names[0] != names[-1]:
-                told.append(joined_name(rail, next(name for name in names if name != rail)))
-    return list(dict.fromkeys(told))
 
 
 def _which_part(judged: Judged, known: list[Hypothesis], story: Story) -> float:

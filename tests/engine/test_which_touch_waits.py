@@ -137,7 +137,11 @@ def test_it_is_the_ceiling_too_where_the_socket_has_a_contact_of_it(typed: str, 
     ))  # fmt: skip
     to_core = BetweenContacts(contact_a="2", contact_b="9")
     assert to_core in [one.touch for one in hunted(LOW, TO_MEMORY, board=board)]
-    told = hunted(LOW, TO_MEMORY, at(to_core, typed, "core"), board=board)
+    read = (*touched(SHORT), *touched({"2": 1, "3": 1}, prefix="again"), LOW, TO_MEMORY, at(to_core, typed, "core"))
+    opinion = form_opinion(sheet_of(board, read, known=nine_boards(MEANS)))
+    told = opinion.next
+    reminded = [one.sentence for one in opinion.reminders if one.code == "rails_joined"]
+    assert any("3V3 to VCORE" in one and "never feed either" in one for one in reminded) is joined
     for one in told:
         if one.action in ("heat", "millivolts"):
             assert ("It is joined (3V3 to VCORE): no more than the lowest" in one.reasons[0].sentence) is joined
