@@ -6,9 +6,9 @@ from server.engine import wording
 from server.engine.bands import Healthy
 from server.engine.constants.next_touch import VERDICT_Z_RETOUCH
 from server.engine.constants.readings import COVERAGE
-from server.engine.constants.sessions import SOLVED_IN_OHMS
-from server.engine.faulted import View
-from server.engine.in_ohms import low_in_ohms, pair_in_ohms, plainly_in_ohms, would_not_show_at
+from server.engine.constants.sessions import CURRENT_SD_KNOWN, SOLVED_IN_OHMS
+from server.engine.faulted import View, leak_ohm
+from server.engine.in_ohms import low_in_ohms, pair_in_ohms, plainly_in_ohms, smallest_leak_missed, would_not_show_at
 from server.engine.inference import Judged, Seen
 from server.engine.rail_bands import shown_band
 from server.engine.roles import SIGNAL_ROLES, blocked
@@ -95,7 +95,7 @@ def _reasons(
         told.append(wording.over_range(one.number, seen.agreeing, view.loc))
     else:
         told.append(wording.against_band(one.number, seen.drop_mv, view, band))
-        if state.verdict in ("low", "short"):
+        if state.verdict in ("low", "short") and not _black_alone_says_so(judged, state, seen.drop_mv, view):
             told.extend(_in_ohms(judged, state, seen.drop_mv, view, solved))
         elif state.verdict == "expected" and one.role in SIGNAL_ROLES:
             told.extend(_not_hidden(judged, state, seen.drop_mv, view, band))
@@ -103,6 +103,12 @@ def _reasons(
     if still and state.odds[0] < 0.5 and state.verdict not in ("short", "low"):
         told.append(wording.reason("no_climb", contacts=(one.number,)))
     return [*told, *_other_lead(judged, state)]
+
+
+def _black_alone_says_so(judged: Judged, state: ContactState, drop_mv: float, view: View) -> bool:
+    """Whether a contact is low by its number with black on ground, the one with red being a healthy one's."""
+    in_band = abs(drop_mv - view.loc) < VERDICT_Z_RETOUCH * view.scale
+    return in_band and (state.contact, "red") not in judged.seconds and bool(_other_lead(judged, state))
 
 
 def _other_lead(judged: Judged, state: ContactState) -> list[Reason]:
@@ -115,21 +121,50 @@ def _other_lead(judged: Judged, state: ContactState) -> list[Reason]:
     if seen.drop_mv is None:
         return [] if view.ol_odds > 0.5 else [wording.other_lead(number, None, view.loc)]
     off = abs(seen.drop_mv - view.loc) > VERDICT_Z_RETOUCH * view.scale
-    return [wording.other_lead(number, seen.drop_mv, view.loc)] if off and view.ol_odds < 0.5 else []
+    if not off or view.ol_odds > 0.5:
+        return []
+    return [wording.other_lead(number, seen.drop_mv, view.loc, to_rail=_not_to_ground(judged, state, seen.drop_mv))]
+
+
+def _not_to_ground(judged: Judged, state: ContactState, black_mv: float) -> bool:
+    """Whether a leak to ground that reads so with black on ground would have shown with red on ground, and did not."""
+    key = (state.contact, "red")
+    seen, view = judged.seen.get(key), judged.views[key]
+    black_ohm = leak_ohm(black_mv, judged.views[state.contact, "black"])
+    shows_ohm = smallest_leak_missed(view, judged.bands[key])
+    if seen is None or seen.drop_mv is None or black_ohm is None or shows_ohm is None:
+        return False
+    return black_ohm < shows_ohm and abs(seen.drop_mv - view.loc) < VERDICT_Z_RETOUCH * view.scale
 
 
 def _in_ohms(judged: Judged, state: ContactState, drop_mv: float, view: View, solved: bool) -> list[Reason]:
     """A low number in ohms, and what a second current says of it."""
     one = judged.prepared.board.contacts[state.contact]
     air_c = judged.at.air_c + judged.fit.common.kelvin
+    current_sd = current_known_within(judged)
     told = [
-        low_in_ohms(judged.prepared.board.version, one, drop_mv, view, _ideality_share(judged, state.contact), air_c)
+        low_in_ohms(
+            judged.prepared.board.version, one, drop_mv, view, _ideality_share(judged, state.contact), air_c, current_sd
+        )
         if solved
-        else plainly_in_ohms(one, drop_mv, view)
+        else plainly_in_ohms(one, drop_mv, view, current_sd)
     ]
     second = judged.seconds.get((state.contact, "red"))
     pair = pair_in_ohms(one, drop_mv, view, second, low=True) if second is not None else None
     return told if pair is None else [*told, pair]
+
+
+def current_known_within(judged: Judged) -> float:
+    """How well the test current itself is known, as a share: by the meter's sheet; without one by the fit, if other
+    meters with a sheet read the healthy boards. One meter against itself tells nothing of its current.
+    """
+    at, used = judged.at, {touched.reading.meter_id for touched in judged.prepared.known_good}
+    if at.told or not used or at.meter_id in used:
+        return at.current_sd
+    sheets = [judged.meters[one].test_current_ma if one in judged.meters else None for one in sorted(used)]
+    if None in sheets:
+        return at.current_sd
+    return math.hypot(math.sqrt(judged.fit.common.covariance[0]), CURRENT_SD_KNOWN)
 
 
 def _ideality_share(judged: Judged, contact: int) -> float:

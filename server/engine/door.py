@@ -17,15 +17,15 @@ from server.engine.account import decisions_of, numbering_of, stories_of
 from server.engine.candidate import hypotheses
 from server.engine.constants import CONSTANTS_VERSION
 from server.engine.constants.next_touch import ODD_MIN, VERDICT_Z_RETOUCH
-from server.engine.constants.sessions import PERCENT
-from server.engine.contact_opinion import contact_opinions
+from server.engine.constants.sessions import CURRENT_SD_UNKNOWN, PERCENT
+from server.engine.contact_opinion import contact_opinions, current_known_within
 from server.engine.decide import decide
 from server.engine.digest import board_digest, sheet_digest
 from server.engine.errors import SheetError
 from server.engine.in_ohms import smallest_leak_missed
-from server.engine.inference import Judged, judge
+from server.engine.inference import Judged, drops_shown, judge
 from server.engine.learning_words import learnt_reasons
-from server.engine.meters import carry, slopes
+from server.engine.meters import above_their_limit, carry, conditions_of, slopes
 from server.engine.overstress import overstress_of
 from server.engine.prepared import prepare
 from server.engine.probing import next_touches
@@ -36,9 +36,10 @@ from server.engine.sheet_bytes import read_sheet
 from server.engine.touches import candidates
 from server.engine.verdicts import contact_states, odds_of_kind
 from server.engine.wording_findings import found
-from server.engine.wording_ohms import not_shown
+from server.engine.wording_ohms import current_not_told, not_shown, references_not_told
 from shared_models.board import BoardVersion
-from shared_models.opinion import Number, Opinion, Overstress, Reason, Session, SetAside
+from shared_models.opinion import Number, Opinion, Overstress, Question, Reason, Session, SetAside
+from shared_models.reading import OfReferenceBoard
 from shared_models.sheet import BenchSheet
 
 ENGINE_VERSION = "0.1.0"
@@ -57,6 +58,7 @@ def _opinion(sheet: BenchSheet, board: bytes) -> Opinion:
     facts = accept_readings(sheet, prepared.board, notes)
     judged = judge(sheet, prepared, facts)
     _name_what_is_not_weighed(judged, notes)
+    _ask_about_limits(sheet, judged, notes)
     states = contact_states(judged)
     known = hypotheses(judged)
     data_matters = sheet.intake.data_matters != "no"
@@ -104,6 +106,21 @@ def _name_what_is_not_weighed(judged: Judged, notes: Notes) -> None:
             notes.set_aside.append(SetAside(record_id=touched.reading.id, code="not_weighed", sentence=sentence))
 
 
+def _ask_about_limits(sheet: BenchSheet, judged: Judged, notes: Notes) -> None:
+    """Numbers above what their meter can show are asked about; of several the meter's limit is not used."""
+    names = {meter.id: meter for meter in sheet.meters}
+    for meter_id, above in sorted(above_their_limit(sheet.meters, drops_shown(judged.prepared, judged.facts)).items()):
+        meter = names[meter_id]
+        wrong = "its limit is not used until its sheet is put right" if above.limit_is_wrong else (
+            "one of the two is mistyped"
+        )
+        sentence = (
+            f"{above.highest_mv:.0f} mV is more than {meter.name} can show, whose sheet says OL from "
+            f"{meter.open_circuit_mv or 0.0:.0f} mV on: {wrong}."
+        )
+        notes.questions.append(Question(code="above_the_meter", sentence=sentence))
+
+
 def opinion_json(sheet_json: bytes) -> bytes:
     """The same, from JSON to JSON. Raises msgspec.DecodeError or ValidationError (with a path), or SheetError."""
     return _encoder.encode(_opinion(*read_sheet(sheet_json)))
@@ -149,7 +166,7 @@ def _session(judged: Judged) -> Session:
 
 
 def _session_reasons(judged: Judged, shift_mv: float, to_ma: float) -> tuple[Reason, ...]:
-    told = []
+    told = _currents_nobody_measured(judged, to_ma)
     if abs(shift_mv) > 2:
         side = "higher" if shift_mv > 0 else "lower"
         how = (
@@ -209,6 +226,23 @@ def _session_reasons(judged: Judged, shift_mv: float, to_ma: float) -> tuple[Rea
             )
         )
     return tuple(told)
+
+
+def _currents_nobody_measured(judged: Judged, to_ma: float) -> list[Reason]:
+    """What rests on a current that no sheet says: this session's own, and those of the healthy boards."""
+    told = []
+    if current_known_within(judged) >= CURRENT_SD_UNKNOWN:
+        told.append(current_not_told(to_ma))
+    boards = {
+        touched.reading.of.reference_board_id
+        for touched in judged.prepared.known_good
+        if isinstance(touched.reading.of, OfReferenceBoard)
+        and touched.reading.meter_id != judged.at.meter_id
+        and not conditions_of("", judged.meters.get(touched.reading.meter_id), None).told
+    }
+    if boards:
+        told.append(references_not_told(len(boards)))
+    return told
 
 
 __all__ = ["SheetError", "form_opinion", "opinion_json", "overstress_map", "sheet_digest"]

@@ -26,28 +26,36 @@ from shared_models.opinion import Reason
 
 
 def low_in_ohms(
-    board: BoardVersion, one: Contact, drop_mv: float, view: View, ideality_share: float, air_c: float
+    board: BoardVersion,
+    one: Contact,
+    drop_mv: float,
+    view: View,
+    ideality_share: float,
+    air_c: float,
+    current_sd: float,
 ) -> Reason:
     """A low number in ohms: what is left behind each part passed, if the circuit is known; else as one leak.
 
-    `ideality_share`: how well n of what conducts here is known, as a share.
+    `ideality_share`: how well n of what conducts here is known, as a share; `current_sd` the same of the test current.
     """
-    told = _by_circuit(board, one, drop_mv, view, ideality_share, air_c)
-    return told if told is not None else plainly_in_ohms(one, drop_mv, view)
+    told = _by_circuit(board, one, drop_mv, view, Doubts(current_sd, ideality=ideality_share), air_c)
+    return told if told is not None else plainly_in_ohms(one, drop_mv, view, current_sd)
 
 
-def plainly_in_ohms(one: Contact, drop_mv: float, view: View) -> Reason:
+def plainly_in_ohms(one: Contact, drop_mv: float, view: View, current_sd: float = CURRENT_SD_KNOWN) -> Reason:
     """A low number in ohms without the circuit: behind the part in series where it can lie there, else as the leak."""
     series = first_series(one)
     if series is not None and series.ohm is not None:
-        left = _left_behind(drop_mv, series.ohm, view)
+        left = _left_behind(drop_mv, series.ohm, view, current_sd)
         if left is not None:
             return wording_ohms.ohms_left(one.number, drop_mv, view.current_ma, series.part, series.ohm, left)
     leak = leak_ohm(drop_mv, view)
     return wording.as_ohms(one.number, leak if leak is not None else drop_mv / view.current_ma)
 
 
-def _left_behind(drop_mv: float, part_ohm: float, view: View) -> tuple[float, float, float | None] | None:
+def _left_behind(
+    drop_mv: float, part_ohm: float, view: View, current_sd: float
+) -> tuple[float, float, float | None] | None:
     """(ohm, low, high) to ground behind a part in series, 95 %; None where nothing behind it reads so low."""
     there = behind(view._replace(before_ohm=part_ohm, before_sd_ohm=0.0))
     there_mv = drop_mv - part_ohm * view.current_ma
@@ -55,7 +63,7 @@ def _left_behind(drop_mv: float, part_ohm: float, view: View) -> tuple[float, fl
     if ohm is None:
         return None
     own = noise_sd(drop_mv, view.current_ma, same_meter=True)
-    taken = math.hypot(own, SERIES_PART_SD * part_ohm * view.current_ma, CURRENT_SD_KNOWN * drop_mv)
+    taken = math.hypot(own, SERIES_PART_SD * part_ohm * view.current_ma, current_sd * drop_mv)
     # of a shift of the healthy reading so much is left beside the leak: its slope against the junction's
     left = max(LEAST_SHARE_LEFT, 1 - there_mv / (ohm * view.current_ma))
     slope_ohm = view.junction_mv / (left * view.current_ma)
@@ -70,7 +78,7 @@ def spread_of(view: View) -> float:
 
 
 def _by_circuit(
-    board: BoardVersion, one: Contact, drop_mv: float, view: View, ideality_share: float, air_c: float
+    board: BoardVersion, one: Contact, drop_mv: float, view: View, doubts: Doubts, air_c: float
 ) -> Reason | None:
     """By the circuit; None where there is none, or none that reads like this contact."""
     circuit = circuit_behind(one, board)
@@ -82,7 +90,7 @@ def _by_circuit(
         ready = anchored(of_its_n, meter, "red", view.loc)
         if ready is None:
             return None
-        doubts = Doubts(healthy_mv=spread_of(view), ideality=ideality_share)
+        doubts = doubts._replace(healthy_mv=spread_of(view))
         return wording_ohms.means(one.number, what_it_means(ready, meter, "red", drop_mv, doubts), circuit)
     except SheetError:
         return None  # outside what the circuit is good for: the plain words stand

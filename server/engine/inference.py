@@ -1,6 +1,7 @@
 """From facts to the posterior: session, views, likelihoods, stories, pairs of stories."""
 
 import math
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import msgspec
@@ -23,6 +24,7 @@ from server.engine.likelihoods import lone_over_range, mixed, variable_densities
 from server.engine.meters import (
     Conditions,
     SessionFit,
+    above_their_limit,
 )
 from server.engine.numbering import Counting, count
 from server.engine.other_maker import freed_of_leaning, shifted_together
@@ -39,7 +41,7 @@ from server.engine.session import (
 )
 from server.engine.session_fit import fit_from_references
 from shared_models.job import Observation
-from shared_models.reading import Meter
+from shared_models.reading import Drop, Meter
 from shared_models.sheet import BenchSheet
 
 
@@ -70,6 +72,9 @@ class Judged(NamedTuple):
 def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
     """The whole inference for one sheet."""
     meters = {meter.id: meter for meter in sorted(sheet.meters, key=msgspec.json.encode)}
+    for meter_id, above in above_their_limit(sheet.meters, drops_shown(prepared, facts)).items():
+        if above.limit_is_wrong:  # asked about at the door
+            meters[meter_id] = msgspec.structs.replace(meters[meter_id], open_circuit_mv=None)
     at = session_conditions(sheet, facts, meters)
     known = known_bands(prepared, meters, at)
     red = [known.bands[contact, "red"] for contact in range(len(prepared.board.contacts))]
@@ -92,6 +97,13 @@ def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
     views = shifted_together(prepared.board, seen, views)
     seconds = second_looks(prepared, seen, bands, views, again, counting.best.to_drawn, at, meters, known.ideality_sd)
     return _infer(sheet, prepared, facts, at, counting, fit, seen, bands, views, seconds, meters, wrongly)
+
+
+def drops_shown(prepared: Prepared, facts: Facts) -> Iterator[tuple[str, float]]:
+    """(meter, mV) of every drop of this job and of its healthy boards."""
+    for touched in (*facts.sweep, *prepared.known_good):
+        if isinstance(touched.value, Drop):
+            yield touched.reading.meter_id, touched.value.drop_mv
 
 
 def _infer(

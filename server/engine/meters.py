@@ -11,6 +11,7 @@ of the test current and the temperature, each passed through the path of the con
 """
 
 import math
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from server.engine.common_fit import CommonFit, Point
@@ -73,6 +74,29 @@ def why_not_on_sockets(open_mv: float | None) -> str | None:
     if open_mv is None or open_mv <= DIODE_MODE_MAX_MV:
         return None
     return f"It puts {open_mv / UNIT_FACTORS['V']:.1f} V on its leads in diode mode; {DIODE_MODE_WHY}"
+
+
+class AboveLimit(NamedTuple):
+    """Numbers that a meter showed above the limit its sheet gives it: the highest, and how many there are."""
+
+    highest_mv: float
+    count: int
+
+    @property
+    def limit_is_wrong(self) -> bool:
+        """One number may be mistyped; of more the sheet's limit is."""
+        return self.count > 1
+
+
+def above_their_limit(meters: Iterable[Meter], shown: Iterable[tuple[str, float]]) -> dict[str, AboveLimit]:
+    """By meter what it cannot have shown, if its sheet is right. `shown`: (meter, mV) of every drop that was typed."""
+    limits = {meter.id: meter.open_circuit_mv for meter in meters if meter.open_circuit_mv is not None}
+    found: dict[str, AboveLimit] = {}
+    for meter_id, drop_mv in shown:
+        if meter_id in limits and drop_mv > limits[meter_id]:
+            highest_mv, count = found.get(meter_id, AboveLimit(0.0, 0))
+            found[meter_id] = AboveLimit(max(highest_mv, drop_mv), count + 1)
+    return found
 
 
 def carry(drop_mv: float, path: Path | None, from_ma: float, from_c: float, to_ma: float, to_c: float) -> float:

@@ -117,11 +117,16 @@ def over_range(contact: str, agreeing: int, centre_mv: float) -> Reason:
     )
 
 
-def other_lead(contact: str, drop_mv: float | None, centre_mv: float) -> Reason:
-    """A number with black on ground that is none of a healthy contact: what lies on its way to the rail."""
+def other_lead(contact: str, drop_mv: float | None, centre_mv: float, *, to_rail: bool = False) -> Reason:
+    """A number with black on ground that is none of a healthy contact: what lies on its way to the rail. `to_rail`: a
+    leak to ground would have shown with red on ground.
+    """
     low = drop_mv is not None and drop_mv < centre_mv
     shown = "OL" if drop_mv is None else _mv(drop_mv)
-    means = "a leak, to the rail or to ground" if low else "its clamp to the rail, or what the rail feeds, is missing"
+    leak = "a leak to the rail, since one to ground would show with red on ground too" if to_rail else (
+        "a leak, to the rail or to ground"
+    )
+    means = leak if low else "its clamp to the rail, or what the rail feeds, is missing"
     numbers = (Number(name="centre_mv", value=millivolts(centre_mv)),)
     if drop_mv is not None:
         numbers = (Number(name="drop_mv", value=millivolts(drop_mv)), *numbers)

@@ -181,6 +181,31 @@ def not_shown(ohm: float, current_ma: float) -> Reason:
     )
 
 
+def current_not_told(current_ma: float) -> Reason:
+    """A session whose test current nobody measured: what its ohms are worth."""
+    return Reason(
+        code="current_not_told",
+        sentence=(
+            f"Nobody has measured this meter's test current: taken as {current_ma:.2f} mA, it may be half or twice "
+            "that, and every number of ohms here with it. Two known resistors make its sheet."
+        ),
+        numbers=(Number(name="current_ma", value=plain(current_ma)),),
+    )
+
+
+def references_not_told(boards: int) -> Reason:
+    """Healthy boards read at a current nobody measured."""
+    some = "One healthy board was" if boards == 1 else f"{boards} healthy boards were"
+    return Reason(
+        code="references_current_not_told",
+        sentence=(
+            f"{some} read with a meter whose test current nobody has measured: how it differs from this one is found "
+            "from the readings themselves, so a fault common to most contacts would pass for it."
+        ),
+        numbers=(Number(name="boards", value=float(boards)),),
+    )
+
+
 def _pair(drop_mv: float, second: Second) -> str:
     return (
         f"{drop_mv:.0f} mV at {second.first_ma:.2f} mA and {second.drop_mv or 0.0:.0f} mV at "

@@ -87,3 +87,24 @@ def test_a_part_measured_open_and_whole_says_nothing_either_way() -> None:
     alone = odds()
     assert odds(across("OL", "a")) > alone
     assert abs(odds(across("OL", "a"), across("33.1", "b")) - alone) < 0.05
+
+
+def asked(opinion: Opinion) -> list[str]:
+    return [one.sentence for one in opinion.questions if one.code == "above_the_meter"]
+
+
+def test_a_limit_below_what_the_meter_showed_is_asked_about_and_not_used() -> None:
+    """Its sheet says OL from 300 mV on, and it showed seven numbers above that."""
+    opinion = form_opinion(sheet(meters=(replace(BENCH_METER, open_circuit_mv=300.0),)))
+    assert asked(opinion) == [
+        "476 mV is more than bench can show, whose sheet says OL from 300 mV on: its limit is not used until its sheet "
+        "is put right."
+    ]
+    assert {one.verdict for one in opinion.contacts} == {"expected"}
+    assert asked(form_opinion(sheet())) == []
+
+
+def test_one_number_above_the_limit_is_asked_about_and_the_limit_stands() -> None:
+    opinion = form_opinion(sheet(reads="2400"))
+    assert len(asked(opinion)) == 1
+    assert asked(opinion)[0].startswith("2400 mV is more than bench can show, whose sheet says OL from 2000 mV on: one")

@@ -21,6 +21,7 @@ from server.engine.constants.circuit import (
     LEAST_SHARE_LEFT,
     MOST_OHM,
     SHORT_BELOW_OHM,
+    SHORT_WITHIN_OHM,
     SLOPE_SHARE,
     TWO_SIDED_95,
     VISIBLE_DEVIATIONS,
@@ -60,7 +61,7 @@ class LeakAt(NamedTuple):
     `after`: the parts in line between the probe and here. `beside`: the parts that lead off the line here and may
     be the leak. `ohm` None: nothing is left to explain. `low_ohm` to `high_ohm` is a 95 % interval; `high_ohm` None:
     no upper limit, perhaps no leak at all; both None: surely none. `possible`: a leak here can make the reading at
-    all. `short_like`: what is left is possible and small enough for a short.
+    all. `short_like`: what is left is possible, may be a short, and is not much more in any case.
     """
 
     node: str
@@ -233,7 +234,7 @@ def _leak_at(line: _Line, meter: DiodeTest, lead: LeadOnGround, drop_mv: float, 
     half = TWO_SIDED_95 * _sd_mv(line, meter, lead, drop_mv, MOST_OHM if ohm is None else ohm, doubts)
     low, high = (_leak_for(line, meter, lead, drop_mv + step) for step in (-half, half))
     possible = drop_mv + half >= _shown(line, meter, lead, LEAST_OHM)
-    small = low is not None and low < SHORT_BELOW_OHM
+    small = low is not None and high is not None and low < SHORT_BELOW_OHM and high < SHORT_WITHIN_OHM
     names = [part.name for part in line.after]
     beside = tuple(
         part.name

@@ -61,6 +61,9 @@ LEAK_SEARCH_STOP = _num("LEAK_SEARCH_STOP", 1e-9, "ln", "ASSUMED", "a leak is fo
 IN_LINE = ("contact", "resistor", "ferrite", "fuse")
 TABLE.append(Entry("IN_LINE", IN_LINE, "kinds of part", "PRACTICE", "what lies in a line; the rest leads off it"))
 SHORT_BELOW_OHM = _num("SHORT_BELOW_OHM", 10.0, "ohm", "PRACTICE", "what is left of a short is under 10 ohm")
+SHORT_WITHIN_OHM = _num(
+    "SHORT_WITHIN_OHM", 30.0, "ohm", "ASSUMED", "what may be more than this is not called a short, only a leak"
+)
 LEAST_SHARE_LEFT = _num(
     "LEAST_SHARE_LEFT", 1e-4, "1", "ASSUMED", "of a junction that a leak leaves less than this nothing is asked"
 )
