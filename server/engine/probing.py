@@ -44,9 +44,14 @@ def next_touches(
         worth_it = [one for one in worth_it if one.finer]
     anchors = _anchors(judged)
     again = None if worth_it else _again(judged, states)
+    off: list[Ranked] = []
     if not worth_it and again is None and (not outlook.gains or _anything_odd(judged)):
-        worth_it = _first_worth(powered) or _first_worth(changing)
+        worth_it = _first_worth(powered)
+        off = [] if worth_it else _first_worth(changing)
     rest = [one for one in ranked if one not in worth_it and one.shown.gain_bits > 0]
+    if off:  # what still tells something without taking anything off comes before it, here too
+        telling = [one for one in rest if one.shown.gain_bits >= STOP_GAIN_BITS]
+        worth_it, rest = [*telling[: NEXT_TOUCHES - 1], *off], []
     shown = [one.shown for one in _with_a_run([*worth_it, *rest], unread)]
     if anchors is not None:
         return (anchors, *shown[: NEXT_TOUCHES - 1]), None
@@ -192,9 +197,10 @@ def _stop(judged: Judged, worth_it: list[Ranked], ranked: list[Ranked]) -> Stop 
         if (index, "red") not in judged.seen
     ]
     if unread and judged.post[0] >= 0 and not _anything_odd(judged):
+        left = "1 contact is left" if len(unread) == 1 else f"{len(unread)} contacts are left"
         return Stop(
             code="all_must_be_read",
-            sentence=f"Nothing is odd so far. That is no proof: all must be read; {len(unread)} contacts are left.",
+            sentence=f"Nothing is odd so far. That is no proof: all must be read; {left}.",
         )
     if ranked:
         return Stop(

@@ -30,7 +30,7 @@ PLAIN_SENTENCES = {
     "out_of_reach": "Could not be reached.",
     "leads_swapped": "Read with the leads the other way round, it seems: not judged before it is read again.",
     "still_powered": "Read with voltage left on the board, it seems: not judged before that is gone and read again.",
-    "no_climb": "Healthy boards climb here while they are held; this one does not: its capacitors are cut off.",
+    "no_climb": "Healthy boards climb here while they are held; this one does not, as if its capacitors were cut off.",
 }
 
 

@@ -184,7 +184,21 @@ def test_lifting_a_part_comes_only_when_nothing_else_is_worth_its_time() -> None
     assert lifted, [one.title for one in opinion.next]
     assert lifted[0].title == "D5 off the board, then 5 again"
     assert more  # gentler touches came first
-    assert opinion.next[0].action == "lift_and_read"
+    assert opinion.next[-1].action == "lift_and_read"
+
+
+@pytest.mark.parametrize("matters", ["yes", "no"])
+def test_and_then_it_stands_behind_what_still_tells_something(matters: Any) -> None:
+    """A part to ground is blamed and nothing gentle would change that by itself; what confirms it stands first."""
+    opinion, more = with_a_short(intake=Intake(data_matters=matters)), []
+    for step in range(30):
+        if any(one.action == "lift_and_read" for one in opinion.next):
+            break
+        more += answered(opinion.next[0], step)
+        opinion = with_a_short(*more, intake=Intake(data_matters=matters))
+    assert [one.action for one in opinion.next].index("lift_and_read") == len(opinion.next) - 1
+    assert all(one.gain_bits >= 0.02 for one in opinion.next)
+    assert len(opinion.next) > 1, [one.title for one in opinion.next]
 
 
 def answered(one: NextTouch, step: int) -> list[Reading]:
