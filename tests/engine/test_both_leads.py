@@ -14,7 +14,7 @@ from server.engine.circuit.parts import GROUND, Circuit, Part, PartState, forced
 from server.engine.circuit.readings import prepared, read
 from server.engine.constants.readings import ADDED_HIGH_OHM, ADDED_LOW_OHM, LEAK_HIGH_OHM, LEAK_LOW_OHM
 from server.engine.door import form_opinion
-from server.engine.drops import HIGH, LEAK, LEAK_BEHIND
+from server.engine.drops import BAND, HIGH, LEAK, LEAK_BEHIND, RESIDUAL, failed_touch, state_densities
 from server.engine.faulted import View, added_density, behind, leak_density, normal
 from server.engine.inference import Judged, judge
 from server.engine.prepared import prepare
@@ -152,6 +152,56 @@ def test_either_of_two_touches_may_have_failed_by_itself() -> None:
         if state not in (LEAK, LEAK_BEHIND, HIGH):  # of one size for both
             got = (1 - fail[0]) * row[state] + fail[0] * fail[1]
             assert got == pytest.approx(one * other, rel=2e-3), state  # the session's fit is not quite the same
+
+
+def test_two_touches_with_one_lead_that_agree_both_failed_less_often_than_by_chance() -> None:
+    """Two in a hundred fail at this pitch, a second touch half as often (common practice, no source)."""
+    once = two_touches("300", None)
+    again = touched({"5": "300"}, prefix="again", start_ms=1_745_000_900_000)
+    twice = judged(replace(once, sheet_id="twice", readings=(*once.readings, *again)))
+    fail, failed_once = twice.failing[4], judged(once).failing[4]
+    assert fail is not None
+    assert failed_once is not None
+    assert (failed_once[0], fail[0]) == (pytest.approx(0.02), pytest.approx(0.02 * 0.02 * 0.5))
+
+
+def test_of_two_touches_that_contradict_each_other_either_may_be_the_failed_one() -> None:
+    """Half and half: the one as the state reads and the other as a failed touch does, and the other way round."""
+    once = two_touches("300", None)
+    again = touched({"5": "485"}, prefix="again", start_ms=1_745_000_900_000)
+    both = judged(replace(once, sheet_id="contradict", readings=(*once.readings, *again)))
+    row, view = both.densities[4], both.views[4, "red"]
+    assert row is not None
+    one, other = state_densities(300.0, view), state_densities(485.0, view)
+    for state in (BAND, LEAK):
+        wanted = 0.5 * (one[state] * failed_touch(485.0, view) + other[state] * failed_touch(300.0, view))
+        assert row[state] == pytest.approx(wanted, rel=1e-9)
+
+
+def test_touches_that_agree_speak_against_a_charge_but_not_against_a_fed_rail() -> None:
+    """1 mA moves 10 uF by 100 mV each millisecond (V = I t / C), so a charge agrees with itself one time in five; one
+    in ten of what is left is fed from somewhere and stays: .1 + .9 x .2, and .1 + .9 x .2 x .2.
+    """
+    rows = []
+    for count in (1, 2, 3):
+        sheet, more = two_touches("300", None), ()
+        for n in range(1, count):
+            more += touched({"5": "300"}, prefix=f"again{n}", start_ms=1_745_000_900_000 + n)
+        rows.append(judged(replace(sheet, sheet_id=f"{count} times", readings=(*sheet.readings, *more))).densities[4])
+    once, twice, thrice = rows
+    assert once is not None
+    assert twice is not None
+    assert thrice is not None
+    assert twice[RESIDUAL] / once[RESIDUAL] == pytest.approx(0.28, rel=1e-3)
+    assert thrice[RESIDUAL] / once[RESIDUAL] == pytest.approx(0.136, rel=1e-3)
+
+
+def test_no_number_with_black_on_ground_twice_speaks_for_the_way_to_the_rail() -> None:
+    """Its clamp to the rail open, or what the rail feeds gone: nothing that red on ground could see."""
+    sheet = two_touches("485", "OL")
+    again = touched({"5": "OL"}, prefix="again", start_ms=1_745_000_900_000, lead_on_ground="black")
+    opinion = form_opinion(replace(sheet, readings=(*sheet.readings, *again)))
+    assert contact(opinion).odds.high > 0.2
 
 
 def contact(opinion: Opinion) -> ContactOpinion:

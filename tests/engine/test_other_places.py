@@ -13,7 +13,9 @@ from demo.shop.boards import S4, T10
 from demo.shop.other_jobs import all_sheets
 from demo.shop.references import T10_GOOD
 from demo.shop.table import OL, T10_J7
+from server.engine.accepted_board import accept_board
 from server.engine.door import form_opinion
+from server.engine.rail_places import healthy_rail_low
 from shared_models.board import BoardVersion, Net, Pull
 from shared_models.opinion import Opinion
 from shared_models.reading import (
@@ -297,3 +299,10 @@ def test_two_rails_that_are_joined_are_reminded_of() -> None:
 def test_nor_is_one_of_forty_ohm_called_low_at_all() -> None:
     said = {one.record_id: one.sentence for one in form_opinion(s4(rail("VCORE", "40"), healthy=False)).set_aside}
     assert "ohms-VCORE" not in said
+
+
+def test_beside_healthy_rails_of_few_tenths_what_the_leads_leave_decides_nothing() -> None:
+    """0.3 ohm on healthy boards: three deviations of a fifth of it and of a tenth of an ohm reach below nothing."""
+    board = accept_board(S4_CORE)
+    assert healthy_rail_low(board, "VCORE", 0.1, {"VCORE": [0.3, 0.3, 0.3]}) is False
+    assert healthy_rail_low(board, "VCORE", 0.5, {"VCORE": [2.8, 3.0, 3.3]}) is True

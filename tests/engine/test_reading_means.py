@@ -220,3 +220,28 @@ def test_how_well_n_is_known_widens_what_is_left_of_a_leak() -> None:
     assert (vague.high_ohm or 0) - (vague.low_ohm or 0) > 1.15 * ((sharp.high_ohm or 0) - (sharp.low_ohm or 0))
     short, same = (what_it_means(READY, METER, "red", 20.0, Doubts(ideality=d)).places[0] for d in (0.15, 0.0))
     assert short.high_ohm == pytest.approx(same.high_ohm, rel=1e-5)
+
+
+@pytest.mark.parametrize("place", [0, 1])
+def test_what_a_doubt_about_n_does_to_a_leak_is_what_another_n_would_read(place: int) -> None:
+    """The circuit solved with n ten per cent higher, its healthy reading kept: so far the reading with that leak moves.
+
+    At the socket and behind R214, which takes the whole current before the leak shares it.
+    """
+    meter, share, drop_mv = forced_current(1.02), 0.1, 300.0
+    one = Circuit("c", (LINE.parts[0], *LINE.parts[2:4]))
+    ready = prepared(one, 23)
+    sharp, vague = (what_it_means(ready, meter, "red", drop_mv, Doubts(ideality=d)).places[place] for d in (0.0, share))
+    assert sharp.ohm is not None
+    leaky = Circuit("c", (*one.parts, Part("dirt", "capacitor", sharp.node, GROUND)))
+    state = (PartState("dirt", "value", sharp.ohm),)
+    nvt_mv = at(CLAMP, 23).nvt_mv
+    other = with_junctions_of(prepared(leaky, 23), nvt_mv * (1 + share), 1.02)
+    moved = drop_mv - (read(other, meter, "red", state).drop_mv or 0.0)
+
+    def half_mv(ohm: float | None) -> float:
+        told = read(prepared(leaky, 23), meter, "red", (PartState("dirt", "value", ohm),)).drop_mv
+        return ((told or 0.0) - drop_mv) / 1.96
+
+    of_n = math.sqrt(half_mv(vague.high_ohm) ** 2 - half_mv(sharp.high_ohm) ** 2)
+    assert of_n == pytest.approx(abs(moved), rel=0.1)

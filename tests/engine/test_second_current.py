@@ -94,6 +94,15 @@ def test_a_healthy_pair_by_hand() -> None:
 def test_a_dead_short_reads_in_proportion_to_the_current() -> None:
     row = second_factors(5.0, VIEW, second(1.0, 5.0), 0.0)
     assert row[SHORT] > 100 * row[BAND]
+    # a fifth of the current: 1 of 5 mV is the middle, with 4 mV to either side
+    assert row[SHORT] == pytest.approx(1 / (4 * math.sqrt(2 * math.pi)))
+
+
+def test_a_second_touch_that_failed_gives_anything_under_every_state() -> None:
+    """Of a failed touch in fifty three fifths show OL, the rest any number up to 2 V: .02 x .4 / 2000 per mV."""
+    row = second_factors(400.0, VIEW, second(1500.0, 400.0), 0.02)
+    for state in (BAND, LEAK, SHORT):
+        assert row[state] == pytest.approx(0.02 * 0.4 / 2000, rel=1e-3)
 
 
 def test_the_weights_of_a_pair_are_those_the_first_reading_leaves() -> None:

@@ -22,6 +22,7 @@ from server.engine.drops import (
     LOST,
     MEETS,
     OPEN,
+    RESIDUAL,
     SHORT,
     SHORT_BEHIND,
     STATE_WORDS,
@@ -167,6 +168,18 @@ def test_a_leak_that_moves_the_reading_by_a_millivolt_earns_nearly_the_healthy_d
     assert deep[LEAK] / deep[BAND] > 50
 
 
+def test_voltage_left_on_a_rail_takes_itself_off_the_number() -> None:
+    """Most often a little and positive, 60 mV and 90 mV to either side: 60 below the healthy number is its middle."""
+    below_it, above_it = (state_densities(LANE.loc + step, LANE)[RESIDUAL] for step in (-60, 60))
+    assert below_it / above_it == pytest.approx(math.exp(0.5 * 120**2 / (90**2 + LANE.scale**2)), rel=1e-6)
+
+
+def test_with_its_part_open_a_line_that_branches_reads_what_its_circuit_says_within_three_tenths() -> None:
+    view = LANE._replace(cut_mv=30.0)
+    at_cut, further = (state_densities(view.loc + 30 + step, view)[LOST] for step in (0, 20))
+    assert at_cut / further == pytest.approx(math.exp(0.5 * 20**2 / (9**2 + view.scale**2)), rel=1e-6)
+
+
 # ---- steadiness --------------------------------------------------------------------------------------------
 
 
@@ -186,3 +199,6 @@ def test_a_missing_climb_speaks_for_lost_capacitors_and_against_health() -> None
     assert odds[SHORT] > 4 * odds[BAND]
     climbing = steadiness_odds("climbs", VIEWS["rail that climbs"], MEETS)
     assert climbing[BAND] > 4 * climbing[LOST]
+    # a leak or a resistance added in line slows the climb as often as not; it goes on behind either
+    for state in (LEAK, LEAK_BEHIND, HIGH):
+        assert climbing[state] == pytest.approx(0.98 * 0.5), state

@@ -9,7 +9,7 @@ from server.engine.circuit.meaning import Doubts, what_it_means
 from server.engine.circuit.parts import Circuit, forced_current
 from server.engine.circuit.readings import prepared, read
 from server.engine.faulted import View
-from server.engine.in_ohms import plainly_in_ohms
+from server.engine.in_ohms import plainly_in_ohms, spread_of
 from server.engine.wording_ohms import interval, means, would_not_show
 from shared_models.board import BoardVersion, ChipPin, Contact, Part, SeriesPart, ShuntPart
 from shared_models.opinion import Reason
@@ -108,3 +108,10 @@ def test_an_interval_with_unequal_sides_is_told_from_and_to() -> None:
     assert interval(500, 420, 640) == "500 ohm (420 ohm to 640 ohm)"
     assert interval(500, 420, None) == "more than 420 ohm"
     assert interval(3, 0, 8) == "at most 8 ohm"
+
+
+def test_the_spread_of_a_healthy_reading_is_that_of_students_t() -> None:
+    """Variance df / (df - 2) of its scale's square: 4 mV of scale and four degrees of freedom are 5.66 mV."""
+    view = View(452.0, 4.0, 4.0, 0.0, 0.0, 38.0, 38.0, 1.0, 2000.0, (), ())
+    assert spread_of(view) == pytest.approx(4 * math.sqrt(2))
+    assert spread_of(view._replace(df=2.0)) == 4.0  # it has none; the scale stands in for it
