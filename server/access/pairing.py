@@ -95,7 +95,7 @@ class Desk:
         """
         if token is not None:
             hashed = hash_of_token(token)
-            phone = await self._record.read_at_once(lambda record: phones.phone_of(record, hashed))
+            phone = await self._record.look_up(lambda record: phones.phone_of(record, hashed))
             if phone is not None and phone.revoked_at_ms is None:
                 return phone
             if wait_s := self._wrong_tokens.wait_s(sender):

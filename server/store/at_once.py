@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
 R = TypeVar("R")
-THREADS = 3
+THREADS, WAIT_S = 3, 10.0
 
 
 class Asked(Protocol):
@@ -53,37 +53,46 @@ class ReadingThreads:
     def __init__(self, path: Path) -> None:
         self._path = path
         self._own = threading.local()
+        self._here: sqlite3.Connection | None = None
         self._opened: list[sqlite3.Connection] = []
         self._threads = ThreadPoolExecutor(THREADS, thread_name_prefix="reading")
 
     async def read(self, work: Callable[[Asked], Coroutine[Any, Any, R]]) -> R:
         """What the work makes of one moment of the record. It must wait for nothing but answers of the record."""
-        return await asyncio.get_running_loop().run_in_executor(self._threads, self._in_one_moment, work)
+        return await asyncio.get_running_loop().run_in_executor(self._threads, self._on_this_thread, work)
 
     async def close(self) -> None:
         """Once what is being read is read; closing twice is no error."""
         await asyncio.to_thread(self._threads.shutdown)
-        opened, self._opened = self._opened, []
+        opened, self._opened, self._here = self._opened, [], None
         for connection in opened:
             connection.close()
 
-    def _in_one_moment(self, work: Callable[[Asked], Coroutine[Any, Any, R]]) -> R:
-        connection = self._connection()
-        connection.execute("BEGIN")
+    async def look_up(self, work: Callable[[Asked], Coroutine[Any, Any, R]]) -> R:
+        """What the work makes of one moment of the record, here and now; on a thread only where it cannot be had at
+        once: the loop waits for nobody's lock."""
         try:
-            return _to_its_end(work(_Answering(connection)))
-        finally:
-            connection.rollback()
+            return _in_one_moment(self._connection_here(), work)
+        except sqlite3.OperationalError:
+            return await self.read(work)
 
-    def _connection(self) -> sqlite3.Connection:
+    def _on_this_thread(self, work: Callable[[Asked], Coroutine[Any, Any, R]]) -> R:
         found: sqlite3.Connection | None = getattr(self._own, "connection", None)
         if found is None:
-            found = sqlite3.connect(
-                f"{self._path.as_uri()}?mode=ro", uri=True, isolation_level=None, timeout=10, check_same_thread=False
-            )
-            self._opened.append(found)
-            self._own.connection = found
-        return found
+            found = self._own.connection = self._opens(WAIT_S)
+        return _in_one_moment(found, work)
+
+    def _connection_here(self) -> sqlite3.Connection:
+        if self._here is None:
+            self._here = self._opens(0)
+        return self._here
+
+    def _opens(self, wait_s: float) -> sqlite3.Connection:
+        connection = sqlite3.connect(
+            f"{self._path.as_uri()}?mode=ro", uri=True, isolation_level=None, timeout=wait_s, check_same_thread=False
+        )
+        self._opened.append(connection)
+        return connection
 
 
 class WritingThread:
@@ -127,6 +136,14 @@ class WritingThread:
             self._connection.rollback()  # does nothing where nothing was begun
             raise
         return made
+
+
+def _in_one_moment(connection: sqlite3.Connection, work: Callable[[Asked], Coroutine[Any, Any, R]]) -> R:
+    connection.execute("BEGIN")
+    try:
+        return _to_its_end(work(_Answering(connection)))
+    finally:
+        connection.rollback()
 
 
 def _to_its_end(work: Coroutine[Any, Any, R]) -> R:

@@ -78,7 +78,7 @@ async def append_if_new(connection: Written, changes: Sequence[tuple[int, Change
 
 
 async def page(
-    connection: aiosqlite.Connection, after: int, limit: int, max_body_bytes: int
+    connection: Asked, after: int, limit: int, max_body_bytes: int
 ) -> tuple[tuple[NumberedChange, ...], bool]:
     """Changes numbered above `after`, oldest first, and whether there are more.
 

@@ -20,6 +20,7 @@ import aiosqlite
 
 from server.store import change_log
 from server.store.at_once import Asked, ReadingThreads, WritingThread, Written
+from server.store.giving_way import GivingWay
 from server.store.line import Line
 from server.store.migrations import STEPS_DIR, RecordUnusable, migrate, read_steps
 from server.store.on_disk import make_private_folder, settle_file
@@ -88,6 +89,8 @@ class Database:
         self.in_turn = asyncio.Lock()
         """For those who have much to read before they can write: one after another, so that what the first has read is
         written while the next one reads."""
+        self.way = GivingWay()
+        """For those who keep the loop busy: who asks `read_at_once` goes first."""
         self._line = Line(writing, self._write_lock)
         self._all = [writer, *readers]
         self._free: asyncio.Queue[aiosqlite.Connection] = asyncio.Queue()
@@ -167,7 +170,12 @@ class Database:
 
     async def read_at_once(self, work: Callable[[Asked], Coroutine[Any, Any, R]]) -> R:
         """What `work` makes of one moment of the record, asked on a thread in one go; it waits for nothing else."""
-        return await self._threads.read(work)
+        with self.way.asking():
+            return await self._threads.read(work)
+
+    async def look_up(self, work: Callable[[Asked], Coroutine[Any, Any, R]]) -> R:
+        """The same for a question that is answered sooner than a thread has it: a row found by its key."""
+        return await self._threads.look_up(work)
 
     async def epoch(self) -> str:
         """Which record this is, now."""

@@ -3,10 +3,10 @@
 import aiosqlite
 import msgspec
 
-from server.store.record import entities_of, entity, facts_of_owners
-from server.store.sheet import JobWithoutSheet, whole_entity
+from server.store.record import entities_together, entity, facts_of_owners
+from server.store.sheet import JobWithoutSheet, whole_entities, whole_entity
 from shared_models.job import Job
-from shared_models.reading import Meter, Reading
+from shared_models.reading import Reading
 from shared_models.readings_file import FileKind, ReadingsQuestion
 
 
@@ -24,12 +24,11 @@ async def gather_readings(connection: aiosqlite.Connection, job_id: str, wanted:
     readings = [(msgspec.json.decode(record, type=Reading), is_removed) for _, record, is_removed in rows]
     if job.reference_board_id is not None:
         readings = [(one, is_removed) for one, is_removed in readings if one.socket == job.socket]
-    known = (await entities_of(connection, "meter"))["meter"]
-    meters = [whole_entity("meter", each, fields) for each, fields in known.items()]
+    meters = await entities_together(connection, "meter")
     return ReadingsQuestion(
         job=job,
         readings=tuple(one for one, _ in readings),
         removed_ids=tuple(one.id for one, is_removed in readings if is_removed),
-        meters=tuple(one for one in meters if isinstance(one, Meter)),
+        meters=whole_entities("meter", meters.get("meter", "{}")),
         wanted=wanted,
     )

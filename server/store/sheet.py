@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 import msgspec
 
 from server.store.at_once import Asked
-from server.store.record import entities_of, entity, facts_together, visible_fact
+from server.store.record import entities_together, entity, facts_together, visible_fact
 from server.store.shop_learnt import gather_shop
 from shared_models.board import BoardVersion, ReferenceBoard
 from shared_models.change import ENTITY_TYPES, FACT_TYPES
@@ -54,10 +54,10 @@ async def gather_sheet(
         raise JobWithoutSheet("board")
     if job.socket is None:
         raise JobWithoutSheet("socket")
-    whole = await entities_of(connection, "reference_board", "meter")
-    healthy: dict[str, ReferenceBoard] = _whole("reference_board", whole)
-    healthy = {key: one for key, one in healthy.items() if one.board_version_id == job.board_version_id}
-    meters: dict[str, Meter] = _whole("meter", whole)
+    whole = await entities_together(connection, "reference_board", "meter")
+    boards: tuple[ReferenceBoard, ...] = whole_entities("reference_board", whole.get("reference_board", "{}"))
+    healthy = {one.id: one for one in boards if one.board_version_id == job.board_version_id}
+    meters: tuple[Meter, ...] = whole_entities("meter", whole.get("meter", "{}"))
     rows = _Rows(await facts_together(connection, SHEET_FACTS, (job_id, job.board_version_id, *healthy)))
     figures: ShopFigures | None = whole_entity("shop", SHOP_ID, await entity(connection, "shop", SHOP_ID))
     return BenchSheet(
@@ -65,7 +65,7 @@ async def gather_sheet(
         asked_at_ms=asked_at_ms,
         board=_board(board),
         socket=job.socket,
-        meters=tuple(meters.values()),
+        meters=meters,
         reference_boards=tuple(healthy.values()),
         known_good_readings=rows.of("reading", *healthy),
         readings=rows.of("reading", job_id),
@@ -116,10 +116,16 @@ class _Rows:
         return tuple(found)
 
 
-def _whole(kind: str, found: dict[str, dict[str, dict[str, str]]]) -> dict[str, Any]:
-    """The entities of a kind that have every field they need; one known only by a later edit waits for the rest."""
-    made = {each: whole_entity(kind, each, fields) for each, fields in found[kind].items()}
-    return {each: one for each, one in made.items() if one is not None}
+@lru_cache(maxsize=16)
+def whole_entities(kind: str, entities: str) -> tuple[Any, ...]:
+    """The entities of a kind that have every field they need, in the order of their ids, from their text; one that is
+    known only by a later edit waits for the rest. Kept, like `_facts`.
+    """
+    found: dict[str, dict[str, Any]] = msgspec.json.decode(entities)
+    return tuple(
+        msgspec.convert({**found[each], "id": each}, ENTITY_TYPES[kind])
+        for each in sorted(found) if _needed[kind] <= found[each].keys()
+    )
 
 
 def whole_entity(kind: str, entity_id: str, fields: dict[str, str]) -> Any:

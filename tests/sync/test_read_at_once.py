@@ -1,6 +1,7 @@
 """Work that asks the record many things in one go, on a thread: what it sees, and that it holds nobody up."""
 
 import asyncio
+import json
 import sqlite3
 import threading
 from pathlib import Path
@@ -14,7 +15,8 @@ from server.access.pairing import Desk
 from server.store import change_log, record
 from server.store.at_once import Asked
 from server.store.sheet import SHEET_FACTS, gather_sheet
-from tests.sync.making import added, change, reading, removed
+from server.sync.exchange import hand_out
+from tests.sync.making import added, change, fields_set, reading, removed
 from tests.sync.rig import open_record, push
 
 JOB = "t10-cold"
@@ -58,7 +60,7 @@ async def test_it_cannot_write_and_cannot_wait_and_neither_spoils_the_next(tmp_p
         await database.close()
 
 
-async def test_a_sheet_and_a_token_are_asked_for_in_one_go_each(
+async def test_a_sheet_a_token_and_a_pull_are_asked_for_in_one_go_each(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     await asyncio.to_thread(fill, tmp_path)
@@ -78,6 +80,7 @@ async def test_a_sheet_and_a_token_are_asked_for_in_one_go_each(
         sheet = await database.read_at_once(
             lambda asked: gather_sheet(asked, JOB, asked_at_ms=0, mode="guided", stage="before_repair"))
         assert sheet.known_good_readings and sheet.readings
+        assert (await hand_out(database, 0, 100)).more
         assert went == []
 
 
@@ -94,3 +97,24 @@ async def test_facts_in_one_text_are_the_same_facts_and_the_same_are_taken_back(
         assert records == f"[{','.join(text for _, text, _ in facts)}]"
         assert sorted(removed_ids) == [found for found, _, is_removed in facts if is_removed]
     assert sum(len(gone) for _, gone in rows.values()) > 5
+
+
+async def test_entities_in_one_text_are_the_same_entities(tmp_path: Path) -> None:
+    await asyncio.to_thread(fill, tmp_path)
+    awkward = {"title": 'two "words", a {brace} and a\nline', "note": "Ω ✓"}
+    kinds = ("job", "meter", "reference_board", "shop")
+    async with open_record(tmp_path) as database:
+        await push(database, [
+            change(1, fields_set(awkward, "job-1"), "phone-t"), change(2, fields_set(awkward, "job-2"), "phone-t"),
+            change(3, removed("job-2", "job"), "phone-t"), change(4, removed("shop", "shop"), "phone-t"),
+        ])
+        together = await database.read_at_once(lambda asked: record.entities_together(asked, *kinds))
+        async with database.reading() as connection:
+            single = await record.visible_fields(connection)
+    assert sorted(together) == ["job", "meter", "reference_board"]
+    for kind, text in together.items():
+        assert json.loads(text) == {
+            key.split("/")[1]: {name: json.loads(value) for name, value in fields.items()}
+            for key, fields in single.items() if key.startswith(f"{kind}/")
+        }
+    assert json.loads(together["job"])["job-1"] == awkward
