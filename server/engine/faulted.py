@@ -184,8 +184,11 @@ def joined_mv(one_mv: float, other_mv: float, series_mv: float, other_series_mv:
         share = _first_of_two(u)
         error = junction_mv * u + (series_mv + other_series_mv) * share - series_mv - apart
         low, high = (low, u) if error > 0 else (u, high)
-        u -= error / (junction_mv + (series_mv + other_series_mv) * share * (1 - share))
-        u = low if u < low else high if u > high else u
+        after = u - error / (junction_mv + (series_mv + other_series_mv) * share * (1 - share))
+        after = low if after < low else high if after > high else after
+        if after == u:
+            break
+        u = after
     left = max(0.0, -u) + math.log1p(math.exp(-abs(u)))
     return one_mv - junction_mv * left + series_mv * (math.exp(-left) - 1)
 

@@ -225,6 +225,7 @@ def views_of(
         if key in moved:
             moved[key] = (moved[key][0], math.hypot(moved[key][1], sd))
     junction = VT_MV_PER_K * (KELVIN + to_c)
+    told = math.fsum(fit.common.weights)
     views = {}
     for (contact, lead), (loc, scale) in moved.items():
         if lead not in unread_leads and (contact, lead) not in seen:
@@ -232,7 +233,7 @@ def views_of(
         band = bands[contact, lead]
         path = band.path
         beside = [other for other in prepared.scene.neighbours[contact] if (other, lead) in moved]
-        df, wider = _as_others_stray(band, fit)
+        df, wider = _as_others_stray(band, told, fit.common.squares)
         views[contact, lead] = View(
             loc,
             scale * wider,
@@ -258,8 +259,9 @@ def views_of(
     return views
 
 
-def _as_others_stray(band: Healthy, fit: SessionFit) -> tuple[float, float]:
-    """(degrees of freedom of a band, factor on its scale) once other contacts have shown how far healthy ones stray.
+def _as_others_stray(band: Healthy, told: float, squares: float) -> tuple[float, float]:
+    """(degrees of freedom of a band, factor on its scale) once other contacts have shown how far healthy ones stray:
+    the weights of all in the session's fit together, and their weighed squares.
 
     How uncertain a spread is has a part that all contacts share, which those of this board have told (inverse
     chi-squared; Gelman et al., Bayesian Data Analysis, 3rd edition, section 2.6), and a part of the contact's own.
@@ -267,8 +269,7 @@ def _as_others_stray(band: Healthy, fit: SessionFit) -> tuple[float, float]:
     """
     if band.rests_on != "reference_boards" or band.path is None:
         return band.df, 1.0
-    told = math.fsum(fit.common.weights)
-    factor = math.sqrt(max(1.0, (band.df + fit.common.squares) / (band.df + told)))
+    factor = math.sqrt(max(1.0, (band.df + squares) / (band.df + told)))
     return max(band.df, 1 / (1 / OWN_SPREAD_DF + 1 / (band.df + told))), factor
 
 

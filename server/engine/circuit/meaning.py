@@ -259,7 +259,7 @@ def _sd_mv(line: _Line, meter: DiodeTest, lead: LeadOnGround, drop_mv: float, oh
         _meters_own(drop_mv, meter, doubts),
         (_shown(line, up, lead, ohm) - here) / SLOPE_SHARE * doubts.current,
         junction * doubts.healthy_mv,
-        junction * _by_ideality(line, meter, lead, ohm) * doubts.ideality,
+        junction * _by_ideality(line, meter, ohm, here) * doubts.ideality,
     ]
     known = dict(doubts.parts)
     for part in line.after:
@@ -277,13 +277,13 @@ def _junction_share(line: _Line, meter: DiodeTest, lead: LeadOnGround, ohm: floa
     return 0.0 if healthy <= 0 else (_shown(higher, meter, lead, ohm) - here_mv) / healthy
 
 
-def _by_ideality(line: _Line, meter: DiodeTest, lead: LeadOnGround, ohm: float) -> float:
+def _by_ideality(line: _Line, meter: DiodeTest, ohm: float, here_mv: float) -> float:
     """By how much the junctions behind drop less than healthy for the current the leak takes off them, mV.
 
     As n Vt ln of the share left to them, it goes with n: a share of n wrong is that share of this.
     """
     nvt_mv = max([law.nvt_mv for *_, law, _ in line.ready.parts if law is not None], default=0.0)
     passed = math.fsum([part.ohm or 0.0 for part in line.after]) * meter.current_ma
-    there_mv = _shown(line, meter, lead, ohm) - passed
+    there_mv = here_mv - passed
     left = 1 - there_mv / (max(ohm, LEAST_OHM) * meter.current_ma)
     return nvt_mv * abs(math.log(min(1.0, max(left, LEAST_SHARE_LEFT))))
