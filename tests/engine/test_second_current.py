@@ -10,9 +10,12 @@ import random
 import pytest
 from msgspec.structs import replace
 
+from server.engine.accept import Notes, accept_readings
 from server.engine.door import form_opinion
 from server.engine.drops import BAND, LEAK, OPEN, SHORT
 from server.engine.faulted import View
+from server.engine.inference import judge
+from server.engine.prepared import prepare
 from server.engine.second_current import (
     Second,
     leak_found,
@@ -196,6 +199,29 @@ def test_it_is_proposed_for_a_leak_of_any_size(leak: float) -> None:
     """However low it reads: a leak falls in proportion, two lines joined or another maker's chip do not."""
     told = form_opinion(pair_sheet({"5": leak}, twice=[], seed=3))
     assert "5 with a smaller current" in [one.title for one in told.next], [one.title for one in told.next]
+
+
+def test_a_current_that_is_hardly_smaller_is_no_second_one() -> None:
+    """From half the first down; four fifths show a leak hardly further."""
+    sheet = pair_sheet({"5": 300.0}, twice=[], seed=3)
+    told = form_opinion(replace(sheet, meters=(BENCH_METER, replace(LOW, test_current_ma=0.8))))
+    assert "second_current" not in [one.action for one in told.next]
+
+
+def test_what_all_lines_of_one_chip_do_at_the_second_current_is_no_leak() -> None:
+    """Six lines of one chip read 8 mV lower there than n and resistance have it, six of another as they should."""
+    board = board_of([line("1", "ground"), *(line(n, "control", leads_to=f"U{1 + int(n) % 2}") for n in LINES)])
+    job = touched({n: round(MEANS[n]) for n in LINES})
+    then = {n: round(reads(MEANS[n], 1.0, 1e12, 0.2)) - (8 if int(n) % 2 else 0) for n in LINES}
+    again = touched(then, prefix="low", meter_id="low", start_ms=2**41)
+    sheet = sheet_of(board, (*job, *again), known=nine_boards(MEANS), meters=(BENCH_METER, LOW))
+    ready = prepare(sheet, b"two chips")
+    seconds = judge(sheet, ready, accept_readings(sheet, ready.board, Notes([], []))).seconds
+    both = {n: seconds[place, "red"] for place, n in enumerate(LINES, 1)}
+    off = {n: (one.drop_mv or 0) - one.healthy_mv for n, one in both.items()}
+    leaning = [mv for n, mv in off.items() if int(n) % 2]
+    assert max(abs(mv) for mv in leaning) < 3.5, off
+    assert set(verdicts(form_opinion(sheet)).values()) <= {"expected", "unread"}
 
 
 def test_it_is_not_proposed_for_a_dead_short() -> None:
