@@ -96,7 +96,10 @@ def application(sheet: BenchSheet, path: Path) -> Litestar:
         await asyncio.get_running_loop().run_in_executor(thread, write_readings, connection, rows, seq)
         return Answers([Answer(one.id, "stored", seq + n) for n, one in enumerate(sent, 1)])
 
-    return Litestar([give_sheet, give_opinion, take_changes], openapi_config=None)
+    async def close() -> None:
+        connection.close()
+
+    return Litestar([give_sheet, give_opinion, take_changes], openapi_config=None, on_shutdown=[close])
 
 
 if __name__ == "__main__":
