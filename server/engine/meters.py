@@ -80,12 +80,12 @@ class AboveLimit(NamedTuple):
     """Numbers that a meter showed above the limit its sheet gives it: the highest, and how many there are."""
 
     highest_mv: float
-    count: int
+    numbers: int
 
     @property
     def limit_is_wrong(self) -> bool:
         """One number may be mistyped; of more the sheet's limit is."""
-        return self.count > 1
+        return self.numbers > 1
 
 
 def above_their_limit(meters: Iterable[Meter], shown: Iterable[tuple[str, float]]) -> dict[str, AboveLimit]:
