@@ -74,7 +74,7 @@ BARS = (
     Bar("walk medians", "guided over sweep with damage, medians of touches", 0.55, False),
     Bar("walk means", "the same, means", 0.60, False),
     Bar("walk seconds", "the same, mean seconds", 0.70, False),
-    Bar("stop agrees", "stopping agrees with the full reading", 0.98, True),
+    Bar("stop settled", "stopping agrees with the same walk once all is read", 0.98, True),
 )
 
 
@@ -194,7 +194,7 @@ def _walk_figures(rows: list[Row]) -> Figures:
         "walk medians": found["medians"],
         "walk means": found["means"],
         "walk seconds": found["mean seconds"],
-        "stop agrees": until_settled(rows)["guided"]["stop_agrees"],
+        "stop settled": until_settled(rows)["guided"]["settled_by_stop"],
     }
 
 

@@ -14,7 +14,8 @@ from tests.support.bench.words_scores import words_table
 
 Row = dict[str, Any]
 Rows = dict[str, list[Row]]
-JUDGES = ("ideal", OWN_RATES, "engine", *rules.NAMES)
+SHARP = ("ideal", OWN_RATES, "engine")
+JUDGES = (*SHARP, *rules.NAMES)
 HARD = ("odd", "heavy", "crowd")
 
 
@@ -72,10 +73,15 @@ def _contact_table(title: str, rows: list[Row]) -> str:
     width = 11
     short = [name.replace("leak ", "").replace(", 2 touches", "*") for name in names]
     body = [f"{'judge':17}{'FA 1':>7}{'FA 2':>7}" + "".join(f"{name:>{width}}" for name in short)]
-    for line in lines:
-        cells = "".join(f"{100 * line['missed'][name]:{width}.1f}" for name in names)
-        body.append(f"{line['judge']:17}{100 * line['fa_one_touch']:7.2f}{100 * line['fa_two_touches']:7.2f}{cells}")
+
+    def cells(line: dict[str, Any]) -> str:
+        missed = "".join(f"{100 * line['missed'][name]:{width}.1f}" for name in names)
+        return f"{line['judge']:17}{100 * line['fa_one_touch']:7.2f}{100 * line['fa_two_touches']:7.2f}{missed}"
+
+    body += [cells(line) for line in lines]
     body.append(f"{'n':31}" + "".join(f"{lines[0]['n'][name]:{width}}" for name in names))
+    body.append("of signals alone, rails left out:")
+    body += [cells(line) for line in table([row for row in rows if not row["rail"]], SHARP)]
     body.append("* at the judge's own threshold, after the second touch of what it doubted or what showed OL")
     return "\n".join([head, *body])
 
