@@ -6,6 +6,7 @@ that its phone can say what happened and go on keeping its work.
 """
 
 import sqlite3
+from collections.abc import Sequence
 
 import aiosqlite
 
@@ -13,11 +14,12 @@ from server.access.limits import WrongTries
 from server.access.secrets import CODE_LIFE_MS, hash_of_code, hash_of_token, new_code, new_phone_id, new_token
 from server.problems import Refusal
 from server.store import phones
+from server.store.at_once import Written
 from server.store.database import Database, clock_ms, is_disk_full
 from shared_models.change import Problem
 from shared_models.pairing import CodeWanted, Paired, Phone
 
-SYNC_NOTED_EVERY_MS = 30_000
+SYNC_NOTED_EVERY_MS, NOTED_TOGETHER = 30_000, 1000
 CLOCK_STEP_MS = 5 * 60_000
 """So far may this machine's clock be put back while a code waits; further, and the code is over."""
 AUTHENTICATE = {"WWW-Authenticate": 'Bearer realm="the shop"'}
@@ -114,13 +116,13 @@ class Desk:
         ), AUTHENTICATE)
 
     async def note_synced(self, phone: Phone) -> None:
-        """The phone has sent or fetched the record; noted at most twice a minute, and where there is room."""
+        """The phone has sent or fetched the record; noted at most twice a minute, and where there is room. Phones that
+        come together are noted in one transaction: each of its own would wait for the disk before it is heard."""
         now = clock_ms()
         # noted while the clock was ahead, it would stand for years
         if abs(now - (phone.last_synced_at_ms or 0)) >= SYNC_NOTED_EVERY_MS:
             try:
-                async with self._record.writing() as connection:
-                    await phones.note_synced(connection, phone.id, now)
+                await self._record.together(_note_all, [(phone.id, now)], NOTED_TOGETHER)
             except sqlite3.OperationalError as error:
                 if not is_disk_full(error):
                     raise  # on a full disk the record can still be read, and who writes is told by the route
@@ -164,3 +166,10 @@ def _too_many(what: str, wait_s: int) -> Refusal:
         where="the sender's address", given=f"more wrong {what} than are listened to",
         expected="a pause, then the right one", example=f"try again in {wait_s} seconds",
     ), {"Retry-After": str(wait_s)})
+
+
+async def _note_all(connection: Written, synced: Sequence[tuple[str, int]]) -> list[None]:
+    """Each phone's id, and when it has just sent or fetched the record."""
+    for phone_id, now_ms in synced:
+        await phones.note_synced(connection, phone_id, now_ms)
+    return [None] * len(synced)

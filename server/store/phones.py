@@ -5,7 +5,7 @@ Tokens and codes come in as hashes. Who may do what is `server.access`'s.
 
 import aiosqlite
 
-from server.store.at_once import Asked
+from server.store.at_once import Asked, Written
 from shared_models.pairing import CodeWanted, Phone
 
 _COLUMNS = "id, name, technician, role, paired_at_ms, last_synced_at_ms, revoked_at_ms"
@@ -69,7 +69,7 @@ async def all_phones(connection: aiosqlite.Connection) -> tuple[Phone, ...]:
     return tuple(map(_phone, rows))
 
 
-async def note_synced(connection: aiosqlite.Connection, phone_id: str, now_ms: int) -> None:
+async def note_synced(connection: Written, phone_id: str, now_ms: int) -> None:
     """The phone has just sent or fetched the record."""
     await connection.execute("UPDATE phone SET last_synced_at_ms = ? WHERE id = ?", (now_ms, phone_id))
 

@@ -15,7 +15,7 @@ from server.access.access import Access
 from server.access.guard import Doors
 from server.access.secrets import CODE_LIFE_MS
 from server.app import create_app
-from server.store.database import FILE_NAME
+from server.store.database import FILE_NAME, Database
 from shared_models.pairing import CodeWanted
 from tests.api.conftest import SeenFrom
 from tests.sync.making import added, batch, change, reading
@@ -120,6 +120,28 @@ async def test_when_a_phone_last_synced_is_noted_again_once_the_servers_clock_is
         assert (await shop.client.get("/api/changes?after=0", headers=phone)).status_code == 200
     (noted,) = await shop.access.desk.list()
     assert noted.last_synced_at_ms is not None and abs(noted.last_synced_at_ms - now) < 600_000
+
+
+async def test_that_phones_have_synced_is_noted_together_where_they_come_together(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    database, desk, transactions = await Database.open(tmp_path), pairing.Desk(), []
+    desk.open(database)
+    note_all = pairing._note_all
+
+    async def counted(connection: Any, synced: Any) -> list[None]:
+        transactions.append(len(synced))
+        return await note_all(connection, synced)
+
+    monkeypatch.setattr(pairing, "_note_all", counted)
+    for n in range(20):
+        code, _ = await desk.make_code(CodeWanted(phone_name=f"phone {n}", role="technician"))
+        await desk.pair(code, "here")
+    await asyncio.gather(*(desk.note_synced(phone) for phone in await desk.list()))
+    assert sum(transactions) == 20
+    assert len(transactions) <= 2
+    assert all(phone.last_synced_at_ms for phone in await desk.list())
+    await database.close()
 
 
 async def test_on_a_full_disk_a_phone_still_fetches_though_nobody_notes_that_it_did(
