@@ -159,9 +159,7 @@ def _reasons(judged: Judged, told: Told, explained: list[int], left: list[int], 
     if left:
         names = _numbers(judged, left)
         titles = [wording.story_title(one, judged.prepared.scene) for one in seconds[:SECONDS_NAMED]]
-        said.append(
-            Reason(code="leaves_open", sentence=leaves_open(names, titles), contacts=names)
-        )
+        said.append(Reason(code="leaves_open", sentence=leaves_open(names, titles), contacts=names))
     return said
 
 

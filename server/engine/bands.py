@@ -44,6 +44,7 @@ from server.engine.constants.sessions import (
 from server.engine.meters import Conditions, carry
 from server.engine.over_range import ol_odds_of, touch_fails
 from server.engine.reference_cells import ReferenceCell
+from server.engine.robust import median
 from server.engine.roles import PLAIN_PATH, Path, healthy_ol, leans_with, path_under, sibling_key, spreads_of
 from server.engine.straighten import Line
 from server.engine.student import NigPrior, StudentT, odd_ones_out, predictive, update
@@ -202,13 +203,6 @@ def beside_on_references(board: Board, lines: dict[int, Line]) -> dict[int, list
     return told
 
 
-def median(values: list[float]) -> float:
-    """The middle value, or halfway between the two in the middle."""
-    ordered = sorted(values)
-    half = len(ordered) // 2
-    return ordered[half] if len(ordered) % 2 else 0.5 * (ordered[half - 1] + ordered[half])
-
-
 def _sibling_groups(board: Board) -> dict[str, list[int]]:
     groups: dict[str, list[int]] = {}
     for index, contact in enumerate(board.contacts):
@@ -234,7 +228,7 @@ def role_band(board: Board, contact: int, lead: LeadOnGround, to: Conditions) ->
     row = ROLE_BY_ID[one.role]
     climb = 1.0 if row.climbs else 0.0
     if lead == "black":
-        path = path_under(one, lead, board.parts)
+        path = path_under(one, lead, board.parts, board.grounds)
         middle = 0.5 * (role.black_low_mv + role.black_high_mv)
         sd = (role.black_high_mv - role.black_low_mv) * RANGE_TO_SD
         loc = carry(middle, path, REFERENCE_CURRENT_MA, REFERENCE_C, to.current_ma, to.air_c)
