@@ -23,9 +23,9 @@ from server.engine.decide import decide
 from server.engine.digest import board_digest, sheet_digest
 from server.engine.errors import SheetError
 from server.engine.in_ohms import smallest_leak_missed
-from server.engine.inference import Judged, drops_shown, judge
+from server.engine.inference import Judged, judge
 from server.engine.learning_words import learnt_reasons
-from server.engine.meters import above_their_limit, carry, conditions_of, slopes
+from server.engine.meters import carry, conditions_of, slopes
 from server.engine.overstress import overstress_of
 from server.engine.prepared import prepare
 from server.engine.probing import next_touches
@@ -58,7 +58,7 @@ def _opinion(sheet: BenchSheet, board: bytes) -> Opinion:
     facts = accept_readings(sheet, prepared.board, notes)
     judged = judge(sheet, prepared, facts)
     _name_what_is_not_weighed(judged, notes)
-    _ask_about_limits(sheet, judged, notes)
+    _ask_about_limits(judged, notes)
     states = contact_states(judged)
     known = hypotheses(judged)
     data_matters = sheet.intake.data_matters != "no"
@@ -106,17 +106,15 @@ def _name_what_is_not_weighed(judged: Judged, notes: Notes) -> None:
             notes.set_aside.append(SetAside(record_id=touched.reading.id, code="not_weighed", sentence=sentence))
 
 
-def _ask_about_limits(sheet: BenchSheet, judged: Judged, notes: Notes) -> None:
+def _ask_about_limits(judged: Judged, notes: Notes) -> None:
     """Numbers above what their meter can show are asked about; of several the meter's limit is not used."""
-    names = {meter.id: meter for meter in sheet.meters}
-    for meter_id, above in sorted(above_their_limit(sheet.meters, drops_shown(judged.prepared, judged.facts)).items()):
-        meter = names[meter_id]
+    for _, above in sorted(judged.above_limit.items()):
         wrong = "its limit is not used until its sheet is put right" if above.limit_is_wrong else (
             "one of the two is mistyped"
         )
         sentence = (
-            f"{above.highest_mv:.0f} mV is more than {meter.name} can show, whose sheet says OL from "
-            f"{meter.open_circuit_mv or 0.0:.0f} mV on: {wrong}."
+            f"{above.highest_mv:.0f} mV is more than {above.meter_name} can show, whose sheet says OL from "
+            f"{above.limit_mv:.0f} mV on: {wrong}."
         )
         notes.questions.append(Question(code="above_the_meter", sentence=sentence))
 

@@ -22,6 +22,7 @@ from server.engine.latent import posterior, second_story_scores, story_scores, w
 from server.engine.latent.model import LatentModel
 from server.engine.likelihoods import lone_over_range, mixed, variable_densities
 from server.engine.meters import (
+    AboveLimit,
     Conditions,
     SessionFit,
     above_their_limit,
@@ -58,6 +59,7 @@ class Judged(NamedTuple):
     views: dict[tuple[int, str], View]
     seconds: dict[tuple[int, str], Second]
     meters: dict[str, Meter]
+    above_limit: dict[str, AboveLimit]
     findings: list[Finding]
     observations: tuple[Observation, ...]
     log_likelihoods: list[list[float] | None]
@@ -72,7 +74,8 @@ class Judged(NamedTuple):
 def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
     """The whole inference for one sheet."""
     meters = {meter.id: meter for meter in sorted(sheet.meters, key=msgspec.json.encode)}
-    for meter_id, above in above_their_limit(sheet.meters, drops_shown(prepared, facts)).items():
+    above_limit = above_their_limit(sheet.meters, _drops_shown(prepared, facts))
+    for meter_id, above in above_limit.items():
         if above.limit_is_wrong:  # asked about at the door
             meters[meter_id] = msgspec.structs.replace(meters[meter_id], open_circuit_mv=None)
     at = session_conditions(sheet, facts, meters)
@@ -96,10 +99,10 @@ def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
     views = views_of(prepared, seen, bands, fit, at, open_circuit_of(at.meter_id, meters), less_sure)
     views = shifted_together(prepared.board, seen, views)
     seconds = second_looks(prepared, seen, bands, views, again, counting.best.to_drawn, at, meters, known.ideality_sd)
-    return _infer(sheet, prepared, facts, at, counting, fit, seen, bands, views, seconds, meters, wrongly)
+    return _infer(sheet, prepared, facts, at, counting, fit, seen, bands, views, seconds, meters, above_limit, wrongly)
 
 
-def drops_shown(prepared: Prepared, facts: Facts) -> Iterator[tuple[str, float]]:
+def _drops_shown(prepared: Prepared, facts: Facts) -> Iterator[tuple[str, float]]:
     """(meter, mV) of every drop of this job and of its healthy boards."""
     for touched in (*facts.sweep, *prepared.known_good):
         if isinstance(touched.value, Drop):
@@ -118,6 +121,7 @@ def _infer(
     views: dict[tuple[int, str], View],
     seconds: dict[tuple[int, str], Second],
     meters: dict[str, Meter],
+    above_limit: dict[str, AboveLimit],
     wrongly: float,
 ) -> Judged:
     densities, failing = variable_densities(prepared, seen, views, seconds)
@@ -165,6 +169,7 @@ def _infer(
         views,
         seconds,
         meters,
+        above_limit,
         findings,
         observations,
         log_likelihoods,

@@ -79,6 +79,8 @@ def why_not_on_sockets(open_mv: float | None) -> str | None:
 class AboveLimit(NamedTuple):
     """Numbers that a meter showed above the limit its sheet gives it: the highest, and how many there are."""
 
+    meter_name: str
+    limit_mv: float
     highest_mv: float
     numbers: int
 
@@ -90,12 +92,18 @@ class AboveLimit(NamedTuple):
 
 def above_their_limit(meters: Iterable[Meter], shown: Iterable[tuple[str, float]]) -> dict[str, AboveLimit]:
     """By meter what it cannot have shown, if its sheet is right. `shown`: (meter, mV) of every drop that was typed."""
-    limits = {meter.id: meter.open_circuit_mv for meter in meters if meter.open_circuit_mv is not None}
+    none = {
+        meter.id: AboveLimit(meter.name, meter.open_circuit_mv, 0.0, 0)
+        for meter in meters
+        if meter.open_circuit_mv is not None
+    }
     found: dict[str, AboveLimit] = {}
     for meter_id, drop_mv in shown:
-        if meter_id in limits and drop_mv > limits[meter_id]:
-            highest_mv, count = found.get(meter_id, AboveLimit(0.0, 0))
-            found[meter_id] = AboveLimit(max(highest_mv, drop_mv), count + 1)
+        if meter_id in none and drop_mv > none[meter_id].limit_mv:
+            so_far = found.get(meter_id, none[meter_id])
+            found[meter_id] = so_far._replace(
+                highest_mv=max(so_far.highest_mv, drop_mv), numbers=so_far.numbers + 1
+            )
     return found
 
 
