@@ -16,7 +16,8 @@ from shared_models.sheet import BenchSheet
 class Board(NamedTuple):
     """The board as it is judged: the socket with corrections applied; contacts and paths in the order they lie.
 
-    `rows` are contacts alone; `spots` are all places at the pitch, None where no contact is.
+    `rows` are contacts alone; `spots` are all places at the pitch, None where no contact is. `grounds`: the nets that
+    are ground.
     """
 
     version: BoardVersion
@@ -26,6 +27,7 @@ class Board(NamedTuple):
     rows: list[list[int]]
     parts: dict[str, Part]
     nets: dict[str, Net]
+    grounds: tuple[str, ...]
     paths: list[Path | None]
     spots: list[list[int | None]]
 
@@ -81,6 +83,7 @@ def accept_board(sheet: BenchSheet) -> Board:
         _check_left_out(row, chosen)
     contacts = [by_number[number] for number in lying]
     parts = {part.ref: part for part in sheet.board.parts}
+    grounds = tuple(net.name for net in sheet.board.nets if net.rail_kind == "ground")
     index = {contact.number: place for place, contact in enumerate(contacts)}
     rows = [[index[number] for number in row.contacts] for row in chosen.rows]
     return Board(
@@ -91,7 +94,8 @@ def accept_board(sheet: BenchSheet) -> Board:
         rows,
         parts,
         {net.name: net for net in sheet.board.nets},
-        [path_of(contact, parts) for contact in contacts],
+        grounds,
+        [path_of(contact, parts, grounds) for contact in contacts],
         [_spots([index[number] for number in row.contacts], row.left_out) for row in chosen.rows],
     )
 

@@ -44,7 +44,8 @@ def with_paths_that_can_be(board: Board, known: list[Touched], meters: tuple[Met
         healthy_mv = median([drop_mv for _, drop_mv in over[place]])
         notes.questions.append(_asked(contacts[place], doubted[place], healthy_mv))
         contacts[place] = _without_values(contacts[place])
-    return board._replace(contacts=contacts, paths=[path_of(contact, board.parts) for contact in contacts])
+    paths = [path_of(contact, board.parts, board.grounds) for contact in contacts]
+    return board._replace(contacts=contacts, paths=paths)
 
 
 def _without_values(contact: Contact) -> Contact:

@@ -107,7 +107,7 @@ def drawn_lines(
     """Every line with a junction that healthy boards show a number at; `to` is what they were carried to."""
     members: dict[str, dict[int, Path]] = {}
     for contact, one in enumerate(board.contacts):
-        path = path_under(one, lead, board.parts)
+        path = path_under(one, lead, board.parts, board.grounds)
         if path is not None and (contact, lead) in cells and cells[contact, lead].values:
             members.setdefault(leans_with(one) or f"net {one.net or one.number}", {})[contact] = path
     vt = VT_MV_PER_K * (KELVIN + to.air_c)

@@ -48,7 +48,7 @@ def reference_cells(
         rows.setdefault((board.places[contact], lead), {}).setdefault(reading.of.reference_board_id, []).append(touched)
     taken = _Taken(meters, to)
     return {
-        (contact, lead): _cell(path_under(board.contacts[contact], lead, board.parts), by_board, taken)
+        (contact, lead): _cell(path_under(board.contacts[contact], lead, board.parts, board.grounds), by_board, taken)
         for (contact, lead), by_board in sorted(rows.items())
     }
 

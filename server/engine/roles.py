@@ -7,7 +7,7 @@ straps, unknown), so nothing shifts with the meter.
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import NamedTuple
 
 from server.engine.constants.circuit import LEAST_RAIL_LOAD_MV
@@ -70,24 +70,34 @@ PLAIN_PATH = Path(IDEALITY, BULK_OHM, 0.0, True)
 
 
 GROUND_NAMES = ("ground", "gnd")
+"""What a board's ground is called where its nets are not told."""
 NO_PARTS: Mapping[str, Part] = {}
 
 
-def path_of(contact: Contact, parts: Mapping[str, Part] = NO_PARTS, lead: LeadOnGround = "red") -> Path | None:
+def is_ground(net: str, grounds: Collection[str]) -> bool:
+    """Whether a net is ground, by its name or as one of the board's `grounds`."""
+    return net in grounds or net.lower() in GROUND_NAMES
+
+def path_of(
+    contact: Contact,
+    parts: Mapping[str, Part] = NO_PARTS,
+    grounds: Collection[str] = (),
+    lead: LeadOnGround = "red",
+) -> Path | None:
     """The path of a contact, its own if it has one, else by role; None where there is no junction.
 
     Of a part in line behind a clamp the reading has little: what it keeps from the chip the clamp takes, so that even
     1 kohm there adds less to a healthy reading than 10 ohm before the clamp (two alike junctions, one behind R: under
-    n Vt / 4 I). `parts` tell which shunts are clamps; with red on ground those to ground conduct, with black those to a
-    rail.
+    n Vt / 4 I). `parts` tell which shunts are clamps, `grounds` which nets are ground; with red on ground the clamps to
+    ground conduct, with black those to a rail.
     """
     if contact.role in NO_JUNCTION:
         return None
     series = [element for element in contact.path if isinstance(element, SeriesPart)]
     if series:
-        first = next((place for place, element in enumerate(contact.path) if _clamps(element, parts, lead)), None)
-        before = _ohms_of(contact.path if first is None else contact.path[:first])
-        behind = _ohms_of(() if first is None else contact.path[first:])
+        clamps = [place for place, element in enumerate(contact.path) if _clamps(element, parts, grounds, lead)]
+        first = clamps[0] if clamps else len(contact.path)
+        before, behind = _ohms_of(contact.path[:first]), _ohms_of(contact.path[first:])
         known = all(element.ohm is not None for element in series)
         sd = SERIES_PART_SD * before if known else SERIES_UNKNOWN_SD_OHM
         of_behind = min(0.5 * behind, SERIES_UNKNOWN_SD_OHM)
@@ -110,20 +120,22 @@ def _ohms_of(path: Sequence[PathElement]) -> float:
     return ohm
 
 
-def _clamps(element: PathElement, parts: Mapping[str, Part], lead: LeadOnGround) -> bool:
+def _clamps(element: PathElement, parts: Mapping[str, Part], grounds: Collection[str], lead: LeadOnGround) -> bool:
     """Whether an element takes the test current as a junction of its own."""
     if not isinstance(element, Clamp | ShuntPart) or not _leads_off(element, parts):
         return False
-    return (element.to_net is None or element.to_net.lower() in GROUND_NAMES) == (lead == "red")
+    return (element.to_net is None or is_ground(element.to_net, grounds)) == (lead == "red")
 
 
-def path_under(contact: Contact, lead: LeadOnGround, parts: Mapping[str, Part] = NO_PARTS) -> Path | None:
+def path_under(
+    contact: Contact, lead: LeadOnGround, parts: Mapping[str, Part], grounds: Collection[str]
+) -> Path | None:
     """The path of a contact under a lead; None where there is no junction.
 
     With red on ground the lower clamp conducts (`path_of`). With black on ground the upper one does, into a rail
     without power: what that rail feeds lies behind the junction as one more resistance, known by its role's range.
     """
-    path = path_of(contact, parts, lead)
+    path = path_of(contact, parts, grounds, lead)
     if path is None or lead == "red" or contact.role == "unknown":
         return path
     numbers = ROLE_NUMBERS[contact.role]

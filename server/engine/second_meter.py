@@ -64,14 +64,15 @@ def one_meters_sweep(facts: Facts, board: Board, at: Conditions, meters: dict[st
         if touched.reading.meter_id == at.meter_id:
             sweep.append(touched)
         elif key not in own:
-            path = path_under(board.contacts[key[0]], key[1], board.parts)
+            path = path_under(board.contacts[key[0]], key[1], board.parts, board.grounds)
             sweep.append(_carried(touched, path, there, at))
             carried[key] = _carried_sd(path, there, at)
         elif abs(math.log(there.current_ma / at.current_ma)) < CURRENT_RATIO_LEAST or (
             key not in numbers and isinstance(touched.value, Drop)
         ):
             # as good as the same current, or OL until now: nothing to compare with, a touch like any other
-            sweep.append(_carried(touched, path_under(board.contacts[key[0]], key[1], board.parts), there, at))
+            path = path_under(board.contacts[key[0]], key[1], board.parts, board.grounds)
+            sweep.append(_carried(touched, path, there, at))
         else:
             again.append(touched)
     return Sweep(facts._replace(sweep=sweep), again, carried)

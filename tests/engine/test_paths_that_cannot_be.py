@@ -14,7 +14,7 @@ from server.engine.meters import carry
 from server.engine.roles import path_of
 from shared_models.board import ChipPin, Part, PathElement, SeriesPart, ShuntPart
 from shared_models.opinion import ContactOpinion, Opinion
-from shared_models.reading import Meter
+from shared_models.reading import LeadOnGround, Meter
 from shared_models.sheet import BenchSheet
 from tests.support.benches import BENCH_METER, board_of, line, nine_boards, sheet_of, touched
 
@@ -58,6 +58,17 @@ def test_behind_a_clamp_a_part_moves_a_healthy_reading_by_what_the_circuit_says(
     assert ready is not None
     shown = read(ready, forced_current(to_ma), "red", short_way=False).drop_mv
     assert shown == pytest.approx(carry(520.0, path, 1.0, 23.0, to_ma, 23.0), abs=11.0)
+
+
+@pytest.mark.parametrize("lead", ["red", "black"])
+def test_a_clamp_to_a_net_that_the_board_calls_ground_is_one_to_ground(lead: LeadOnGround) -> None:
+    parts = {part.ref: part for part in PARTS}
+    path = behind_a_clamp(1000.0)
+    named = tuple(replace(element, to_net="VSS") if isinstance(element, ShuntPart) else element for element in path)
+    plain, other = (line("8", "control", path=one) for one in (path, named))
+    assert named != path
+    assert path_of(other, parts, ("VSS",), lead) == path_of(plain, parts, ("VSS",), lead)
+    assert path_of(other, parts, (), lead) != path_of(plain, parts, (), lead)
 
 
 @pytest.mark.parametrize("reads", [510.0, 515.0, 525.0])

@@ -26,7 +26,7 @@ from server.engine.constants.sessions import (
     REFERENCE_CURRENT_MA,
     VT_MV_PER_K,
 )
-from server.engine.roles import CONDUCTING_SHUNTS, NO_JUNCTION, usual_load_ohm
+from server.engine.roles import CONDUCTING_SHUNTS, NO_JUNCTION, is_ground, usual_load_ohm
 from shared_models.board import BoardVersion, ChipPin, Clamp, Contact, Pull, SeriesPart, ShuntPart, TestPoint
 from shared_models.reading import Meter
 from shared_models.tables import ROLE_BY_ID
@@ -144,7 +144,7 @@ class _Builder:
 
     def net(self, name: str | None) -> str:
         """The node of a net; its rail's own parts come with it, once."""
-        if name is None or name in self.grounds or name.lower() in (GROUND, "gnd"):
+        if name is None or is_ground(name, self.grounds):
             return GROUND
         node = f"net {name}"
         if not any(node in (part.near, part.far) for part in self.parts):
@@ -222,4 +222,4 @@ class _Builder:
 
     def is_rail(self, name: str | None) -> bool:
         """Whether a net is anything but ground."""
-        return name is not None and name not in self.grounds and name.lower() not in (GROUND, "gnd")
+        return name is not None and not is_ground(name, self.grounds)
