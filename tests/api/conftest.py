@@ -65,6 +65,14 @@ async def in_this_loop(data_dir: Path) -> AsyncIterator[httpx.AsyncClient]:
 
     The framework's test client runs each request to its end before the caller goes on.
     """
+    async with edge_in_this_loop(data_dir) as (_, client):
+        yield client
+
+
+@asynccontextmanager
+async def edge_in_this_loop(data_dir: Path) -> AsyncIterator[tuple[Edge, httpx.AsyncClient]]:
+    """The same with the application itself, for who sends it messages of his own: its locks and futures belong to the
+    loop it was started in, and one asked from another loop waits for ever."""
     access = Access()
     routes = create_routes(data_dir, Vocabulary(), access)
     edge = Edge(routes, access, lambda _path: False)
@@ -72,7 +80,7 @@ async def in_this_loop(data_dir: Path) -> AsyncIterator[httpx.AsyncClient]:
         transport=httpx.ASGITransport(edge), base_url=THIS_MACHINE
     ) as client:
         await pair_here(client)
-        yield client
+        yield edge, client
 
 
 async def pair_here(client: httpx.AsyncClient) -> httpx.AsyncClient:

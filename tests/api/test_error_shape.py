@@ -16,7 +16,7 @@ from server.app import create_app
 from server.store.at_once import Written
 from server.store.database import Database
 from shared_models.change import ProblemAnswer
-from tests.api.conftest import THIS_MACHINE, SeenFrom, in_this_loop, pair_here
+from tests.api.conftest import THIS_MACHINE, SeenFrom, edge_in_this_loop, in_this_loop, pair_here
 from tests.sync.making import added, batch, change, reading
 
 Client = AsyncTestClient[Any]
@@ -111,10 +111,9 @@ async def test_a_body_of_100_mb_is_refused_before_it_is_read(tmp_path: Path, rou
             "headers": headers + ([(b"content-length", b"100000000")] if announced else []),
             "client": ("127.0.0.1", 1), "server": ("127.0.0.1", 80), "scheme": "http", "http_version": "1.1",
         }
-        async with AsyncTestClient(SeenFrom(app := create_app(tmp_path, None)), base_url=THIS_MACHINE) as client:
-            token = (await pair_here(client)).headers["authorization"].encode()
-            with_token = [*scope["headers"], (b"authorization", token)]
-            await app(scope | {"app": client.app, "headers": with_token}, receive, send)
+        async with edge_in_this_loop(tmp_path) as (edge, client):
+            with_token = [*scope["headers"], (b"authorization", client.headers["authorization"].encode())]
+            await edge(scope | {"headers": with_token}, receive, send)
         assert sent[0]["status"] == 413
         problem = msgspec.json.decode(sent[1]["body"], type=ProblemAnswer).problem
         assert (problem.code, problem.expected) == ("too_large", f"at most {BODY_LIMIT_BYTES} bytes")
