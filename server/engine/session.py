@@ -21,6 +21,7 @@ from server.engine.bands import (
 from server.engine.branches import Branches
 from server.engine.common_fit import lean_of
 from server.engine.constants.circuit import LINE_MV
+from server.engine.constants.next_touch import VERDICT_Z_RETOUCH
 from server.engine.constants.readings import BRIDGE_N_SD_MV, DOUBLE_TOUCH_MV, EQUAL_SD_MV, OWN_SPREAD_DF
 from server.engine.constants.sessions import (
     FREED_ROUNDS,
@@ -232,7 +233,11 @@ def views_of(
             continue
         band = bands[contact, lead]
         path = band.path
-        beside = [other for other in prepared.scene.neighbours[contact] if (other, lead) in moved]
+        beside = [
+            other
+            for other in prepared.scene.neighbours[contact]
+            if (other, lead) in moved and bands[other, lead].ol_odds < 0.5
+        ]
         df, wider = _as_others_stray(band, told, fit.common.squares)
         views[contact, lead] = View(
             loc,
@@ -244,7 +249,7 @@ def views_of(
             path.series_ohm if path is not None else 0.0,
             to_ma,
             limit_mv,
-            tuple(moved[other, lead] for other in beside if bands[other, lead].ol_odds < 0.5),
+            tuple(_slipped_to(moved[other, lead], seen.get((other, lead))) for other in beside),
             tuple(
                 _meets(prepared, contact, other, lead, seen, bands, moved, junction, to_ma)
                 for other in prepared.scene.neighbours[contact]
@@ -257,6 +262,16 @@ def views_of(
             band.cut_mv,
         )
     return views
+
+
+def _slipped_to(healthy: tuple[float, float], beside: Seen | None) -> tuple[float, float]:
+    """(centre, scale) of what a touch that slips to a neighbour shows: what that one showed, once it was read and is in
+    its band; else what a healthy one reads. One out of its band may be joined to this very contact, or have slipped.
+    """
+    loc, scale = healthy
+    if beside is None or beside.drop_mv is None or beside.rival is not None:
+        return healthy
+    return (beside.drop_mv, EQUAL_SD_MV) if abs(beside.drop_mv - loc) < VERDICT_Z_RETOUCH * scale else healthy
 
 
 def _as_others_stray(band: Healthy, told: float, squares: float) -> tuple[float, float]:

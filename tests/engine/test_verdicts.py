@@ -268,3 +268,19 @@ def test_a_neighbours_number_on_one_touch_is_not_believed_at_once() -> None:
     # 7 read as a lane reads: more likely the probe sat on 6's other side than a leak of just that size
     once = of(form_opinion(sheet({**HEALTHY, "7": 338})), "7")
     assert once.touch_again
+
+
+def test_a_touch_that_slipped_shows_what_the_neighbour_shows_today_and_not_on_other_boards() -> None:
+    # healthy boards read the rail beside lane 3 from 381 to 407 mV; 3 reads 394: the rail's number, or a high line
+    board = board_of(
+        [line("1", "ground"), *(line(n, "lane", leads_to="U1") for n in "23"), line("4", "panel_supply", net="3V3"),
+         *(line(n, "lane", leads_to="U1") for n in "567"), line("8", "ground")]
+    )  # fmt: skip
+    known = nine_boards({**dict.fromkeys("23567", 338.0), "4": 394.0}, spread_mv=8.0)
+
+    def high(rail_mv: float) -> float:
+        read = touched({**dict.fromkeys("2567", 338.0), "3": 394.0, "4": rail_mv})
+        return of(form_opinion(sheet_of(board, read, known=known)), "3").odds.high
+
+    assert high(394.0) < 0.5 * high(383.0)
+    assert high(394.0) < 0.5 * high(405.0)
