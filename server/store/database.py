@@ -30,12 +30,16 @@ R = TypeVar("R")
 FILE_NAME = "record.sqlite3"
 READERS = 2
 WAL_TRIES, WAL_PAUSE_S = 200, 0.05
+LOG_BYTES = 4 * 1024 * 1024
+"""How long the log beside the record stays: what SQLite brings into the record at a time (1000 pages of 4 KiB)."""
 PRAGMAS = ("PRAGMA foreign_keys = ON", "PRAGMA busy_timeout = 10000")
 WRITERS_PRAGMAS = (
     # FULL: in WAL mode NORMAL may lose the last commits with the power, and they were answered.
     "PRAGMA synchronous = FULL",
     # What is forgotten is overwritten, not only let go.
     "PRAGMA secure_delete = ON",
+    # A log that one large batch made long is cut again with the next write, and takes no room for good.
+    f"PRAGMA journal_size_limit = {LOG_BYTES}",
 )
 LEAST_ROOM_BYTES = 65_536
 """Less than what SQLite puts beside a record to open it (its -shm file has 32 KiB, its log at least a page)."""

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from server.store.database import FILE_NAME, Database, RecordDamaged
+from server.store.database import FILE_NAME, LOG_BYTES, Database, RecordDamaged
 from server.store.migrations import STEPS_DIR, RecordFromNewerServer, RecordUnusable, read_steps, statements
 from server.sync.accept import Vocabulary
 from server.sync.catch_up import apply_waiting
@@ -103,6 +103,16 @@ async def test_what_is_answered_is_on_the_disk(tmp_path: Path) -> None:
         [(synchronous,)] = await connection.execute_fetchall("PRAGMA synchronous")
         [(keys,)] = await connection.execute_fetchall("PRAGMA foreign_keys")
         assert (mode, synchronous, keys) == ("wal", 2, 1)
+
+
+async def test_the_log_that_a_large_batch_made_long_is_cut_again(tmp_path: Path) -> None:
+    log = tmp_path / f"{FILE_NAME}-wal"
+    async with open_record(tmp_path) as database:
+        await push(database, [change(n, added(reading(f"r-{n}", note="x" * 1900))) for n in range(1, 2500)])
+        assert log.stat().st_size > 2 * LOG_BYTES
+        for n in (3000, 3001):  # the first goes on behind what is brought into the record then
+            await push(database, [change(n, added(reading(f"r-{n}")))])
+        assert log.stat().st_size <= LOG_BYTES
 
 
 @pytest.mark.parametrize("spoil", ["no database at all", "a page overwritten"])
