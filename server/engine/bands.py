@@ -30,7 +30,6 @@ from server.engine.constants.readings import (
     REFERENCE_DF,
     REFERENCE_KAPPA,
     ROLE_DF,
-    SIBLING_DF,
 )
 from server.engine.constants.roles import BLACK_OL, RANGE_TO_SD, ROLE_NUMBERS
 from server.engine.constants.sessions import (
@@ -45,7 +44,16 @@ from server.engine.meters import Conditions, carry
 from server.engine.over_range import ol_odds_of, touch_fails
 from server.engine.reference_cells import ReferenceCell
 from server.engine.robust import median
-from server.engine.roles import PLAIN_PATH, Path, healthy_ol, leans_with, path_under, sibling_key, spreads_of
+from server.engine.roles import (
+    PLAIN_PATH,
+    Path,
+    healthy_ol,
+    leans_with,
+    path_under,
+    sibling_groups,
+    sibling_key,
+    spreads_of,
+)
 from server.engine.straighten import Line
 from server.engine.student import NigPrior, StudentT, odd_ones_out, predictive, update
 from shared_models.reading import LeadOnGround
@@ -190,7 +198,7 @@ def beside_on_references(board: Board, lines: dict[int, Line]) -> dict[int, list
     enough of them, and the other half of its pair.
     """
     middles = {contact: median(line.values) for contact, line in lines.items()}
-    groups = _sibling_groups(board)
+    groups = sibling_groups(board.contacts)
     told: dict[int, list[Beside]] = {}
     for contact in middles:
         key = sibling_key(board.contacts[contact])
@@ -201,15 +209,6 @@ def beside_on_references(board: Board, lines: dict[int, Line]) -> dict[int, list
             beside.append(Beside(others[partner], PARTNER_SD_MV))
         told[contact] = beside
     return told
-
-
-def _sibling_groups(board: Board) -> dict[str, list[int]]:
-    groups: dict[str, list[int]] = {}
-    for index, contact in enumerate(board.contacts):
-        key = sibling_key(contact)
-        if key is not None:
-            groups.setdefault(key, []).append(index)
-    return groups
 
 
 def mean_current_ma(cell: ReferenceCell, to: Conditions) -> float:
@@ -267,44 +266,3 @@ def with_limit(band: Healthy, open_circuit_mv: float) -> Healthy:
         return band._replace(ol_odds=1.0)
     above = 1 - StudentT(band.df, band.loc, band.scale).cdf(edge)
     return band._replace(ol_odds=1 - (1 - band.ol_odds) * (1 - above))
-
-
-def sibling_bands(board: Board, read: dict[int, float], bands: dict[int, Healthy]) -> dict[int, Healthy]:
-    """Bands by siblings for contacts whose band rests on the role: judged without the contact itself.
-
-    `read` is this session's drop of each contact that was read (mV). Enough siblings: their median.
-    Only one other half of a pair: the half read first is judged by the role, the other by it.
-    """
-    told: dict[int, Healthy] = {}
-    for members in _sibling_groups(board).values():
-        present = [index for index in members if index in read]
-        for index in members:
-            band = bands.get(index)
-            if band is None or band.rests_on != "role":
-                continue
-            better = _from_siblings(board, index, [other for other in present if other != index], read, band)
-            if better is not None:
-                told[index] = better
-    return told
-
-
-def _from_siblings(
-    board: Board, index: int, others: list[int], read: dict[int, float], band: Healthy
-) -> Healthy | None:
-    partner = board.places.get(board.contacts[index].pair_with or "")
-    values = sorted(read[other] for other in others)
-    if len(values) >= GROUP_MIN:
-        middle = median(values)
-        loc, variance = middle, GROUP_SD_MV * GROUP_SD_MV
-        if partner in others and partner is not None and abs(read[partner] - middle) < VERDICT_Z_RETOUCH * GROUP_SD_MV:
-            weight, own = 1 / (PARTNER_SD_MV * PARTNER_SD_MV), 1 / variance
-            loc, variance = (read[partner] * weight + middle * own) / (weight + own), 1 / (weight + own)
-        return _sibling(band, loc, math.sqrt(variance), tuple(board.contacts[other].number for other in others))
-    leader = partner if partner in others and partner is not None and partner < index else None
-    if leader is not None and abs(read[leader] - band.loc) < VERDICT_Z_RETOUCH * band.scale:
-        return _sibling(band, read[leader], PARTNER_SD_MV, (board.contacts[leader].number,))
-    return None
-
-
-def _sibling(band: Healthy, loc: float, sd: float, siblings: tuple[str, ...]) -> Healthy:
-    return band._replace(rests_on="siblings", loc=loc, scale=sd, df=SIBLING_DF, siblings=siblings)

@@ -7,10 +7,7 @@ from typing import NamedTuple
 import msgspec
 
 from server.engine.accept import Facts
-from server.engine.bands import (
-    Healthy,
-    sibling_bands,
-)
+from server.engine.bands import Healthy
 from server.engine.blunders import blunder_factors, last_read
 from server.engine.constants.answers import SPEAKS_FOR
 from server.engine.constants.bench import TINY
@@ -41,6 +38,7 @@ from server.engine.session import (
     views_of,
 )
 from server.engine.session_fit import fit_from_references
+from server.engine.sibling_bands import sibling_bands
 from shared_models.job import Observation
 from shared_models.reading import Drop, Meter
 from shared_models.sheet import BenchSheet

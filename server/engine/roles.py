@@ -255,3 +255,13 @@ def sibling_key(contact: Contact) -> str | None:
     path = path_of(contact)
     series = f"{path.series_ohm:.0f}" if path is not None else ""
     return f"{contact.role}/{chip_of(contact) or ''}/{series}"
+
+
+def sibling_groups(contacts: Sequence[Contact]) -> dict[str, list[int]]:
+    """The places of contacts that should read alike on one board, by `sibling_key`."""
+    groups: dict[str, list[int]] = {}
+    for index, contact in enumerate(contacts):
+        key = sibling_key(contact)
+        if key is not None:
+            groups.setdefault(key, []).append(index)
+    return groups

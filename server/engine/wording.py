@@ -53,7 +53,7 @@ def against_band(contact: str, drop_mv: float, view: View, band: Healthy) -> Rea
     off = drop_mv - view.loc
     basis = {
         "reference_boards": f"{band.boards} healthy board{'s' if band.boards != 1 else ''}",
-        "siblings": f"its siblings {', '.join(band.siblings)} on this board",
+        "siblings": f"its sibling{'s' * (len(band.siblings) > 1)} {', '.join(band.siblings)} on this board",
         "role": "its role alone",
     }[band.rests_on]
     if view.ol_odds > 0.5:

@@ -7,6 +7,7 @@ from msgspec.structs import replace
 
 from demo.shop.boards import ALL_BOARDS
 from server.engine.door import form_opinion
+from server.engine.sibling_bands import _as_siblings_stray
 from shared_models.board import Contact, SeriesPart
 from shared_models.opinion import ContactOpinion, Opinion
 from shared_models.reading import Meter
@@ -223,6 +224,58 @@ def test_a_path_that_lacks_the_roles_usual_resistor_is_judged_without_it() -> No
     assert called(opinion) == []
     silent = form_opinion(sheet_of(board_of([line("1", "ground"), line("2", "hot_plug_detect")]), touched({"1": 0})))
     assert of(silent, "2").band.centre_mv == pytest.approx(1446, abs=1)
+
+
+def two_bus_lines(one_mv: float, other_mv: float) -> Opinion:
+    board = board_of([line("1", "ground"), line("2", "bus", leads_to="U1"), line("3", "bus", leads_to="U1")])
+    return form_opinion(sheet_of(board, touched({"1": 0, "2": one_mv, "3": other_mv})))
+
+
+@pytest.mark.parametrize("swapped", [False, True])
+def test_of_two_alike_the_lower_is_judged_by_the_higher_whichever_was_read_first(swapped: bool) -> None:
+    # half a kilohm to ground; the role alone would let it pass
+    opinion = two_bus_lines(545, 390) if swapped else two_bus_lines(390, 545)
+    low, healthy = ("3", "2") if swapped else ("2", "3")
+    assert called(opinion) == [low]
+    assert of(opinion, low).verdict == "low"
+    assert of(opinion, low).band.siblings == (healthy,)
+    assert of(opinion, healthy).band.rests_on == "role"
+
+
+def test_two_that_read_alike_vouch_for_each_other() -> None:
+    opinion = two_bus_lines(545, 551)
+    assert called(opinion) == []
+    assert {of(opinion, n).band.siblings for n in "23"} == {("2",), ("3",)}
+    assert width(opinion, "2") < 0.4 * width(two_bus_lines(545, 390), "2")
+
+
+def test_two_faults_among_four_alike_do_not_make_the_healthy_ones_odd() -> None:
+    # the median of the three others lies on a leaky one
+    board = board_of([line("1", "ground"), *(line(n, "lane", leads_to="U1") for n in "2345")])
+    opinion = form_opinion(sheet_of(board, touched({"1": 0, "2": 432, "3": 430, "4": 337, "5": 1})))
+    assert called(opinion) == ["4", "5"]
+    assert of(opinion, "2").band.siblings == ("3",)
+
+
+def test_a_small_leak_is_surer_among_siblings_that_lie_close_together() -> None:
+    def low(apart_mv: int) -> float:
+        names = [str(n) for n in range(2, 12)]
+        board = board_of([line("1", "ground"), *(line(n, "lane", leads_to="U1") for n in names)])
+        drops = {n: 372 + apart_mv * (int(n) % 3 - 1) for n in names} | {"1": 0, "2": 372 - 32}
+        return of(form_opinion(sheet_of(board, touched(drops))), "2").odds.low
+
+    assert low(1) > low(14) + 0.1
+
+
+def test_how_siblings_stray_by_hand() -> None:
+    # the shared part of five degrees beside twelve of one's own: 1 / (1/5 - 1/12) = 60/7; nine of them tell 8 more
+    df, wider = _as_siblings_stray([0.0] * 9)
+    assert df == pytest.approx(1 / (1 / 12 + 1 / (60 / 7 + 8)), rel=1e-9)
+    assert wider == 1.0
+    # each 10 mV off where 6.5 are usual: 9 x 2.367 = 21.3 beside 8 expected
+    _, wider = _as_siblings_stray([10.0, -10.0] * 4 + [10.0])
+    assert wider == pytest.approx(((60 / 7 + 21.30) / (60 / 7 + 8)) ** 0.5, rel=1e-3)
+    assert _as_siblings_stray([0.0])[0] == pytest.approx(5.0)
 
 
 # ---- what a band says of itself --------------------------------------------

@@ -48,7 +48,7 @@ def test_on_a_rail_that_is_low_every_contact_shows_what_healthy_boards_read(rail
 def test_one_contact_of_a_healthy_rail_that_reads_high_is_told_by_how_far_it_is_above_the_rail() -> None:
     told = read_as(c2=455.0, c3=455.0, c4=490.0)
     assert told["4"].off_by_mv == pytest.approx(35, abs=4)
-    assert "its siblings 2 on this board" in told["4"].reasons[0].sentence
+    assert "its sibling 2 on this board" in told["4"].reasons[0].sentence
 
 
 def test_a_bad_touch_at_a_rails_first_contact_does_not_make_the_rail_high() -> None:
