@@ -10,6 +10,7 @@ from server.engine.constants.sessions import CURRENT_SD_KNOWN, SOLVED_IN_OHMS
 from server.engine.faulted import View, leak_ohm
 from server.engine.in_ohms import low_in_ohms, pair_in_ohms, plainly_in_ohms, smallest_leak_missed, would_not_show_at
 from server.engine.inference import Judged, Seen
+from server.engine.joined_lines import joined_line
 from server.engine.rail_bands import shown_band
 from server.engine.roles import SIGNAL_ROLES, blocked
 from server.engine.rounding import millivolts, plain, probability
@@ -138,7 +139,10 @@ def _not_to_ground(judged: Judged, state: ContactState, black_mv: float) -> bool
 
 
 def _in_ohms(judged: Judged, state: ContactState, drop_mv: float, view: View, solved: bool) -> list[Reason]:
-    """A low number in ohms, and what a second current says of it."""
+    """A low number in ohms, and what a second current says of it; of lines proved joined it is no line's own."""
+    joined = joined_line(judged, state.contact, drop_mv)
+    if joined is not None:
+        return [joined]
     one = judged.prepared.board.contacts[state.contact]
     air_c = judged.at.air_c + judged.fit.common.kelvin
     current_sd = current_known_within(judged)

@@ -125,6 +125,28 @@ def ohms_left(
     )
 
 
+def joined_with(
+    contact: str, other: str, between_ohm: float, drop_mv: float, healthy_mv: float | None, *, explains: bool
+) -> Reason:
+    """A low number of two lines proved joined from contact to contact; `healthy_mv`: what both would read healthy."""
+    numbers = [Number(name="drop_mv", value=millivolts(drop_mv)), Number(name="between_ohm", value=plain(between_ohm))]
+    both = "both lines share this number, and no leak is sized from it."
+    if healthy_mv is not None:
+        numbers.append(Number(name="joined_mv", value=millivolts(healthy_mv)))
+        both = (
+            f"two healthy lines joined read about {healthy_mv:.0f} mV, so the bridge alone explains it."
+            if explains
+            else f"two healthy lines joined read about {healthy_mv:.0f} mV, so one of the two is wrong besides; which "
+            "and by how many ohms is known once they are apart."
+        )
+    return Reason(
+        code="joined_lines",
+        contacts=(contact, other),
+        sentence=f"{contact} is joined with {other} ({between_ohm:.1f} ohm from contact to contact): {both}",
+        numbers=tuple(numbers),
+    )
+
+
 def _with_value(name: str, circuit: Circuit) -> str:
     ohm = next((part.ohm for part in circuit.parts if part.name == name), None)
     return name if ohm is None else f"{name} ({ohms(ohm)})"

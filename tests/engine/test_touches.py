@@ -222,6 +222,34 @@ def test_on_a_half_read_healthy_board_nobody_is_told_that_it_is_enough() -> None
     assert proposed & unread or (opinion.stop is not None and opinion.stop.code == "all_must_be_read")
 
 
+def test_what_would_hardly_change_what_to_do_first_is_listed_and_the_work_may_stop() -> None:
+    """One line left on a healthy board tells some bits and changes the decision once in a hundred: it may stop."""
+    plug = bench().pen.rail_ohms("3V3D", "2.1", subject="module_plug")
+    left = {number: typed for number, typed in HEALTHY.items() if number != "28"}
+    opinion = t10(left, replace(plug, id="plug"))
+    assert [one.title for one in opinion.next] == ["28 T_INT"]
+    assert opinion.next[0].gain_bits >= STOP_GAIN_BITS
+    assert opinion.stop is not None
+    assert opinion.stop.code == "all_must_be_read"
+    assert "1 contact is left" in opinion.stop.sentence
+
+
+def test_a_proved_bridge_may_stop_while_contacts_are_unread_that_change_nothing() -> None:
+    own = bench()
+    joined = {"9": "321", "11": "321"}
+    drops = {n: typed for n, typed in T10_J7.typed("job2").items() if n not in ("22", "24", "26", "28", "30")} | joined
+    readings = own.pen.sweep(drops, CLIMBS) + own.pen.sweep(joined, {})
+    sheet = own.sheet(
+        readings=(*readings, own.pen.between(9, 11, "0.3")), intake=Intake(what_happened=("soldered_at_socket",))
+    )
+    opinion = form_opinion(sheet)
+    unread = {one.contact for one in opinion.contacts if one.verdict == "unread"}
+    listed = [one for one in opinion.next if set(one.run) & unread]
+    assert [one.gain_bits >= STOP_GAIN_BITS for one in listed] == [True]
+    assert opinion.stop is not None
+    assert opinion.stop.code == "not_worth_its_time"
+
+
 def test_when_all_was_read_and_measured_there_is_nothing_left_and_it_is_said() -> None:
     plug = bench().pen.rail_ohms("3V3D", "2.1", subject="module_plug")
     opinion = t10(HEALTHY, replace(plug, id="plug"))
