@@ -9,9 +9,15 @@ from typing import NamedTuple
 import msgspec
 
 from server.engine.accepted_board import Board
-from server.engine.constants.sessions import ABSURD_AIR_HIGH_C, ABSURD_AIR_LOW_C
-from server.engine.meters import why_not_on_sockets
+from server.engine.constants.sessions import (
+    ABSURD_AIR_HIGH_C,
+    ABSURD_AIR_LOW_C,
+    CURRENT_HIGH_MA,
+    CURRENT_LOW_MA,
+)
+from server.engine.meters import possible_current, why_not_on_sockets
 from server.engine.quantities import Doubt, read_text
+from server.engine.wording_units import current_words
 from shared_models.opinion import Question, SetAside
 from shared_models.reading import (
     AtContact,
@@ -264,12 +270,21 @@ def sane_air(air_c: float | None) -> float | None:
 
 
 def _ask_about_meters(rows: list[Reading], sheet: BenchSheet, notes: Notes) -> None:
-    known = [meter.id for meter in sheet.meters]
-    for meter_id in sorted({reading.meter_id for reading in rows}):
-        if meter_id not in known:
-            notes.questions.append(
-                Question(
-                    code="unknown_meter",
-                    sentence=f"Meter {meter_id} has no sheet here; its test current is taken as unknown.",
-                )
+    known = {meter.id: meter for meter in sheet.meters}
+    used = {reading.meter_id for reading in rows}
+    for meter_id in sorted(used - known.keys()):
+        notes.questions.append(
+            Question(
+                code="unknown_meter",
+                sentence=f"Meter {meter_id} has no sheet here; its test current is taken as unknown.",
             )
+        )
+    for meter_id in sorted((used | {reading.meter_id for reading in sheet.known_good_readings}) & known.keys()):
+        meter = known[meter_id]
+        if meter.test_current_ma is not None and not possible_current(meter.test_current_ma):
+            sentence = (
+                f"{meter.name}'s sheet says {current_words(meter.test_current_ma)}; diode tests force "
+                f"{CURRENT_LOW_MA:g} to {CURRENT_HIGH_MA:g} mA. It is used as it stands, and every number of ohms "
+                "rests on it: is it in the right unit? Two known resistors make its sheet."
+            )
+            notes.questions.append(Question(code="absurd_current", sentence=sentence))

@@ -31,12 +31,13 @@ from server.engine.prepared import prepare
 from server.engine.probing import next_touches
 from server.engine.reminders import gate_waits_for, reminders_of
 from server.engine.roles import PLAIN_PATH, SIGNAL_ROLES, path_of
-from server.engine.rounding import millivolts, plain
+from server.engine.rounding import millivolts, plain, test_current
 from server.engine.sheet_bytes import read_sheet
 from server.engine.touches import candidates
 from server.engine.verdicts import contact_states, odds_of_kind
 from server.engine.wording_findings import found
 from server.engine.wording_ohms import current_not_told, not_shown, references_not_told
+from server.engine.wording_units import forced_words
 from shared_models.board import BoardVersion
 from shared_models.opinion import Number, Opinion, Overstress, Question, Reason, Session, SetAside
 from shared_models.reading import OfReferenceBoard
@@ -150,7 +151,7 @@ def _session(judged: Judged) -> Session:
     variance = per_log * per_log * aa + per_k * per_k * bb + 2 * per_log * per_k * ab
     reasons = _session_reasons(judged, shift, to_ma)
     return Session(
-        current_ma=plain(to_ma),
+        current_ma=test_current(to_ma),
         current_sd_pct=plain(PERCENT * math.sqrt(aa)),
         junction_c=plain(at.air_c + fit.kelvin),
         junction_sd_k=plain(math.sqrt(bb)),
@@ -177,11 +178,11 @@ def _session_reasons(judged: Judged, shift_mv: float, to_ma: float) -> tuple[Rea
                 code="common_shift",
                 numbers=(
                     Number(name="shift_mv", value=millivolts(shift_mv)),
-                    Number(name="current_ma", value=plain(to_ma)),
+                    Number(name="current_ma", value=test_current(to_ma)),
                 ),
                 sentence=(
                     f"Everything here reads about {abs(shift_mv):.0f} mV {side} than on the healthy "
-                    f"boards, more where a resistor lies in series: {how} ({to_ma:.2f} mA). It was "
+                    f"boards, more where a resistor lies in series: {how} ({forced_words(to_ma)}). It was "
                     "taken out, path by path."
                 ),
             )
@@ -195,11 +196,11 @@ def _session_reasons(judged: Judged, shift_mv: float, to_ma: float) -> tuple[Rea
             Reason(
                 code="session_differs",
                 sentence=(
-                    f"The readings fit {to_ma:.2f} mA and {junction_c:.0f} °C, far from what "
+                    f"The readings fit {forced_words(to_ma)} and {junction_c:.0f} °C, far from what "
                     "was told: another meter, a warm or cold board, or healthy boards of another revision."
                 ),
                 numbers=(
-                    Number(name="current_ma", value=plain(to_ma)),
+                    Number(name="current_ma", value=test_current(to_ma)),
                     Number(name="junction_c", value=plain(junction_c)),
                 ),
             )

@@ -14,6 +14,7 @@ import math
 from server.engine.constants.meters import (
     PAIR_COVERAGE,
     PAIR_LEAST_MV,
+    PAIR_MOST_DF,
     PAIR_ODD_SCALES,
     PAIR_PRIOR_DF,
     PAIR_SERIES_OHM,
@@ -22,7 +23,7 @@ from server.engine.constants.meters import (
     PAIR_SHARE_WANTED,
     PAIR_STEPS,
 )
-from server.engine.constants.readings import GAIN_SD, NOISE_PERSON_MV
+from server.engine.constants.readings import GAIN_SD, LEAD_NOISE_OHM, NOISE_MV
 from server.engine.constants.sessions import (
     BULK_OHM,
     CURRENT_HIGH_MA,
@@ -34,21 +35,22 @@ from server.engine.constants.sessions import (
     KELVIN,
     OFFSET_SD_MV,
     PERCENT,
-    REFERENCE_C,
     VT_MV_PER_K,
 )
 from server.engine.errors import SheetError
-from server.engine.meter_sheet import number_shown
+from server.engine.meter_sheet import checked_air, number_shown
+from server.engine.meters import possible_current
 from server.engine.robust import huber_location, mad_scale_of_few
 from server.engine.rounding import milliamperes, plain
 from server.engine.student import StudentT
+from server.engine.wording_units import forced_words
 from shared_models.meters import MeterPair, MeterPairQuestion
 
 
 def meter_pair(question: MeterPairQuestion) -> MeterPair:
     """The ratio of the two currents with its interval. Raises SheetError for what cannot be compared."""
     first_ma = question.first_current_ma
-    if not CURRENT_LOW_MA * 0.5 <= first_ma <= CURRENT_HIGH_MA * 2:
+    if not possible_current(first_ma):
         raise SheetError(
             "no_such_current", f"{first_ma:g} mA is no current of a diode test", where="$.first_current_ma",
             given=f"{first_ma:g}", expected=f"{CURRENT_LOW_MA:g} to {CURRENT_HIGH_MA:g} mA", example="1.0",
@@ -59,7 +61,7 @@ def meter_pair(question: MeterPairQuestion) -> MeterPair:
             where="$.first_current_sd_pct", given=f"{question.first_current_sd_pct:g}", expected="0 to 100 %",
             example="2",
         )
-    vt = VT_MV_PER_K * (KELVIN + (REFERENCE_C if question.air_c is None else question.air_c))
+    vt = VT_MV_PER_K * (KELVIN + checked_air(question.air_c))
     moved, middle_mv = _moved_mv(question)
     if len(moved) < 2:
         raise SheetError(
@@ -76,8 +78,10 @@ def meter_pair(question: MeterPairQuestion) -> MeterPair:
     scale = _scatter(logs, own)
     df = PAIR_PRIOR_DF + len(logs) - 1
     shared = _shared(centre, IDEALITY * vt, first_ma, middle_mv)
-    sd = math.hypot(scale / math.sqrt(len(logs)), shared)
-    low, high = StudentT(df, centre, sd).limits(PAIR_COVERAGE)
+    own_sd = scale / math.sqrt(len(logs))
+    sd = math.hypot(own_sd, shared)
+    low, high = StudentT(_degrees(df, own_sd, sd), centre, sd).limits(PAIR_COVERAGE)
+    _check_second(first_ma, low, centre, high)
     odd = [name for (name, _), each in zip(moved, logs, strict=True) if abs(each - centre) > PAIR_ODD_SCALES * scale]
     ratio = math.exp(centre)
     enough = _enough(scale, shared, df)
@@ -100,8 +104,12 @@ def _per_log(log: float, junction_mv: float, first_ma: float) -> float:
 
 
 def _scatter_expected(log: float, junction_mv: float, first_ma: float) -> float:
-    """How far one contact's logarithm strays by itself: a touch with either meter, its own n, what it has in series."""
-    touches = math.sqrt(2) * NOISE_PERSON_MV
+    """How far one contact's logarithm strays by itself: a touch with either meter, its own n, what it has in series.
+
+    One hand touches with both: what another meter adds, its zero and its gain, all contacts share.
+    """
+    leads_mv = LEAD_NOISE_OHM * first_ma * math.hypot(1, math.exp(log))
+    touches = math.hypot(NOISE_MV, NOISE_MV, leads_mv)
     ideality = abs(log) * junction_mv * IDEALITY_OWN_SD / IDEALITY
     series = PAIR_SERIES_OWN_SD_OHM * first_ma * abs(math.expm1(log))
     return math.hypot(touches, ideality, series) / _per_log(log, junction_mv, first_ma)
@@ -113,6 +121,30 @@ def _shared(log: float, junction_mv: float, first_ma: float, read_mv: float) -> 
     series = PAIR_SERIES_SD_OHM * first_ma * abs(math.expm1(log))
     meters = math.sqrt(2) * math.hypot(OFFSET_SD_MV, GAIN_SD * read_mv)
     return math.hypot(ideality, series, meters) / _per_log(log, junction_mv, first_ma)
+
+
+def _degrees(df: float, own: float, whole: float) -> float:
+    """Degrees of freedom of a deviation whose one part, `own`, has `df` and whose other part is known.
+
+    Welch and Satterthwaite's formula (JCGM 100:2008, G.4.2).
+    """
+    share = own / whole
+    return min(df / (share * share * share * share), PAIR_MOST_DF) if share > 0 else PAIR_MOST_DF
+
+
+def _check_second(first_ma: float, low: float, centre: float, high: float) -> None:
+    """Refuses a second current that no diode test forces, however far its interval reaches."""
+    low_ma, second_ma, high_ma = (first_ma * math.exp(each) for each in (low, centre, high))
+    nearest_ma = low_ma if second_ma > CURRENT_HIGH_MA else high_ma
+    if not possible_current(second_ma) and not possible_current(nearest_ma):
+        raise SheetError(
+            "second_does_not_fit",
+            f"the second meter would force {forced_words(second_ma)}, which no diode test does",
+            where="$.contacts", given=f"{forced_words(low_ma)} to {forced_words(high_ma)}",
+            expected=f"numbers at which it forces {CURRENT_LOW_MA:g} to {CURRENT_HIGH_MA:g} mA: were both on the same "
+            "contacts, in diode mode, in the same unit?",
+            example='[{"contact":"3","first_shown":"452","second_shown":"431"}]',
+        )
 
 
 def _scatter(logs: list[float], expected: float) -> float:
@@ -168,8 +200,11 @@ def log_ratio(change_mv: float, junction_mv: float, series_mv: float) -> float:
 def _sentences(
     first_ma: float, logs: tuple[float, float, float], contacts: int, enough: int, odd: list[str]
 ) -> tuple[str, ...]:
-    low_ma, ma, high_ma = (first_ma * math.exp(each) for each in logs)
-    told = [f"The second meter forces {ma:.2f} mA ({low_ma:.2f} to {high_ma:.2f}), from {contacts} contacts."]
+    low, ma, high = (forced_words(first_ma * math.exp(each)) for each in logs)
+    between = f"{low.removesuffix(' mA')} to {high.removesuffix(' mA')}"
+    told = [f"The second meter forces {ma} ({between}), from {contacts} contacts."]
+    if not CURRENT_LOW_MA <= first_ma * math.exp(logs[1]) <= CURRENT_HIGH_MA:
+        told.append(f"Diode tests force {CURRENT_LOW_MA:g} to {CURRENT_HIGH_MA:g} mA: this is out of that.")
     if contacts < enough:
         told.append(f"{enough} contacts would narrow it; more than that hardly do.")
     else:

@@ -9,8 +9,9 @@ what the resistor beside it takes. A meter above 4 V in diode mode is refused fo
 import math
 from typing import NamedTuple
 
-from server.engine.constants.bench import UNIT_FACTORS
+from server.engine.accept import sane_air
 from server.engine.constants.meters import (
+    BESIDE_TOLERANCE_PCT,
     DIODE_NUMBER_SD_MV,
     IDEALITY_HIGHEST,
     IDEALITY_LOWEST,
@@ -22,11 +23,24 @@ from server.engine.constants.meters import (
     THOUSAND,
 )
 from server.engine.constants.readings import GAIN_SD
-from server.engine.constants.sessions import CURRENT_HIGH_MA, CURRENT_LOW_MA, KELVIN, PERCENT, REFERENCE_C, VT_MV_PER_K
+from server.engine.constants.sessions import (
+    ABSURD_AIR_HIGH_C,
+    ABSURD_AIR_LOW_C,
+    AIR_SD_KNOWN_K,
+    AIR_SD_UNKNOWN_K,
+    CURRENT_HIGH_MA,
+    CURRENT_LOW_MA,
+    CURRENT_SD_UNKNOWN,
+    KELVIN,
+    PERCENT,
+    REFERENCE_C,
+    VT_MV_PER_K,
+)
 from server.engine.errors import SheetError
-from server.engine.meters import why_not_on_sockets
+from server.engine.meters import possible_current, why_not_on_sockets
 from server.engine.quantities import read_text
 from server.engine.rounding import milliamperes, millivolts, plain
+from server.engine.wording_units import current_words, ohm_words
 from shared_models.meters import DiodeShown, MeterSheet, MeterSheetQuestion, ResistorShown
 from shared_models.reading import OverRange, Volts
 
@@ -44,6 +58,7 @@ class Line(NamedTuple):
 
 def meter_sheet(question: MeterSheetQuestion) -> MeterSheet:
     """The sheet of one meter. Raises SheetError, with the resistor meant, for what cannot be."""
+    checked_air(question.air_c)
     shown = [
         number_shown(each.shown, question.display_unit, f"$.resistors[{index}].shown")
         for index, each in enumerate(question.resistors)
@@ -53,9 +68,9 @@ def meter_sheet(question: MeterSheetQuestion) -> MeterSheet:
         _check_resistor(each, shown_mv, f"$.resistors[{index}]")
         if shown_mv is not None:
             known.append((each, shown_mv))
-    line = _line(known)
+    line, doubts = _doubted(_line(known), known)
     sentences = [f"Forces {line.current_ma:.3f} mA, from {len(known)} resistors."]
-    sentences += _doubts(line, known)
+    sentences += doubts
     lowest, highest, number = _open_circuit(question, [mv for _, mv in known], line)
     ideality = None if question.diode is None else _ideality(question.diode, question, line, sentences)
     why_not = _why_not(lowest, number)
@@ -111,9 +126,9 @@ def _check_resistor(each: ResistorShown, shown_mv: float | None, where: str) -> 
     if shown_mv is None:
         return
     current_ma = shown_mv / ohm
-    if _possible(current_ma):
+    if possible_current(current_ma):
         return
-    fits = next((factor for factor in (THOUSAND, 1 / THOUSAND) if _possible(current_ma / factor)), None)
+    fits = next((factor for factor in (THOUSAND, 1 / THOUSAND) if possible_current(current_ma / factor)), None)
     meant = "" if fits is None else f": did you mean {ohm_words(ohm * fits)}?"
     raise SheetError(
         "resistor_by_a_thousand" if fits is not None else "resistor_does_not_fit",
@@ -122,25 +137,6 @@ def _check_resistor(each: ResistorShown, shown_mv: float | None, where: str) -> 
         expected=f"a resistor at which the current is {CURRENT_LOW_MA:g} to {CURRENT_HIGH_MA:g} mA",
         example=f"{ohm * fits:g}" if fits is not None else RESISTOR_EXAMPLE,
     )
-
-
-def _possible(current_ma: float) -> bool:
-    """Half of the least a diode test forces, to twice the most: a new kind of meter is not a slip."""
-    return CURRENT_LOW_MA * 0.5 <= current_ma <= CURRENT_HIGH_MA * 2
-
-
-def ohm_words(ohm: float) -> str:
-    """470 ohm, 4.7 kohm, 1 Mohm."""
-    unit = next((name for name in ("Mohm", "kohm") if ohm >= UNIT_FACTORS[name]), "ohm")
-    return f"{ohm / UNIT_FACTORS[unit]:g} {unit}"
-
-
-def current_words(current_ma: float) -> str:
-    """470 mA, 1.2 A, 0.47 µA; three digits."""
-    # by what is shown: 999.9 mA is 1 A
-    if abs(float(f"{current_ma:.3g}")) >= UNIT_FACTORS["A"]:
-        return f"{current_ma / UNIT_FACTORS['A']:.3g} A"
-    return f"{current_ma:.3g} mA" if abs(current_ma) >= CURRENT_LOW_MA / PERCENT else f"{current_ma * THOUSAND:.3g} µA"
 
 
 def _line(known: list[tuple[ResistorShown, float]]) -> Line:
@@ -164,11 +160,14 @@ def _line(known: list[tuple[ResistorShown, float]]) -> Line:
     return line
 
 
+def _variance(each: ResistorShown, current_ma: float) -> float:
+    """Of what a resistor shows, mV squared: by its tolerance, and by the touch."""
+    resistor_mv = current_ma * each.resistor_ohm * each.tolerance_pct / PERCENT * RESISTOR_SPREAD
+    return resistor_mv * resistor_mv + DIODE_NUMBER_SD_MV * DIODE_NUMBER_SD_MV
+
+
 def _weighted(known: list[tuple[ResistorShown, float]], current_ma: float) -> Line:
-    weights = []
-    for each, _ in known:
-        resistor_mv = current_ma * each.resistor_ohm * each.tolerance_pct / PERCENT * RESISTOR_SPREAD
-        weights.append(1 / (resistor_mv * resistor_mv + DIODE_NUMBER_SD_MV * DIODE_NUMBER_SD_MV))
+    weights = [1 / _variance(each, current_ma) for each, _ in known]
     total = math.fsum(weights)
     middle = math.fsum([w * each.resistor_ohm for w, (each, _) in zip(weights, known, strict=True)]) / total
     level = math.fsum([w * mv for w, (_, mv) in zip(weights, known, strict=True)]) / total
@@ -179,8 +178,11 @@ def _weighted(known: list[tuple[ResistorShown, float]], current_ma: float) -> Li
     return Line(slope, math.sqrt(1 / spread), level - slope * middle, offset_sd)
 
 
-def _doubts(line: Line, known: list[tuple[ResistorShown, float]]) -> list[str]:
-    """What makes the line doubtful: it misses zero, or the current is one no diode test forces."""
+def _doubted(line: Line, known: list[tuple[ResistorShown, float]]) -> tuple[Line, list[str]]:
+    """The line, less sure where its resistors contradict each other, and what makes it doubtful. Raises SheetError.
+
+    The deviations grow by the root of chi-square a degree of freedom (Birge 1932, Phys. Rev. 40, 207).
+    """
     told = []
     if abs(line.offset_mv) > METER_ZERO_MV + LINE_DOUBT_SD * line.offset_sd_mv:
         told.append(
@@ -190,24 +192,68 @@ def _doubts(line: Line, known: list[tuple[ResistorShown, float]]) -> list[str]:
         told.append(f"Diode tests force {CURRENT_LOW_MA:g} to {CURRENT_HIGH_MA:g} mA: this is out of that.")
     if len(known) == 2:
         told.append("Two resistors cannot contradict each other: a third would show a wrong marking.")
-    return told
+    off = _off_the_line(line, known)
+    if off is not None:
+        told.append(off[1])
+        line = line._replace(current_sd_ma=line.current_sd_ma * off[0], offset_sd_mv=line.offset_sd_mv * off[0])
+    if line.current_sd_ma > CURRENT_SD_UNKNOWN * line.current_ma:
+        raise SheetError(
+            "resistors_too_alike", "these resistors leave the current as unknown as without them", where="$.resistors",
+            given=", ".join(ohm_words(each.resistor_ohm) for each, _ in known),
+            expected="two values far apart, well marked",
+            example='[{"resistor_ohm":100,"shown":"100"},' + RESISTOR_EXAMPLE + "]",
+        )
+    return line, told
+
+
+def _off_the_line(line: Line, known: list[tuple[ResistorShown, float]]) -> tuple[float, str] | None:
+    """(by how much the deviations are too small, which resistors contradict the others); None where none does."""
+    if len(known) <= 2:
+        return None
+    off_sd = [
+        (mv - line.current_ma * each.resistor_ohm - line.offset_mv) / math.sqrt(_variance(each, line.current_ma))
+        for each, mv in known
+    ]
+    degrees = len(known) - 2
+    square = math.fsum([one * one for one in off_sd])
+    if square <= LINE_DOUBT_SD * LINE_DOUBT_SD * degrees:
+        return None
+    worst, _ = max(zip(known, off_sd, strict=True), key=lambda one: abs(one[1]))
+    which = "" if degrees == 1 else f", {ohm_words(worst[0].resistor_ohm)} most of all"
+    return math.sqrt(square / degrees), f"The resistors contradict each other{which}: look at their markings again."
 
 
 def _open_circuit(
     question: MeterSheetQuestion, shown: list[float], line: Line
 ) -> tuple[float, float | None, float | None]:
-    """The open-circuit limit: at least, at most, and the number where one is known; mV."""
+    """The open-circuit limit: at least, at most, and the number where one is known; mV.
+
+    Raises SheetError for a number below what the meter showed across a resistor.
+    """
     unit = question.display_unit
     over = [each.resistor_ohm for each in question.resistors if number_shown(each.shown, unit, "$") is None]
     number = question.open_measured_mv
     if number is None and question.open_shown is not None:
         number = number_shown(question.open_shown, question.display_unit, "$.open_shown")
+    if number is not None:
+        number = abs(number)  # the leads of the one that measures may be the other way round
+        _check_limit(number, max(shown), "$.open_shown" if question.open_measured_mv is None else "$.open_measured_mv")
     seen = shown if number is None else [*shown, number]
     lowest = max(seen)
     highest = max(lowest, min(over) * line.current_ma + line.offset_mv) if over else None
     if number is None and highest is not None and highest <= LIMIT_NEAR * lowest:
         number = 0.5 * (lowest + highest)
     return lowest, highest, number
+
+
+def _check_limit(limit_mv: float, shown_mv: float, where: str) -> None:
+    """A meter puts no less on open leads than across a resistor, but for what two displays differ."""
+    if limit_mv >= shown_mv * (1 - LINE_DOUBT_SD * GAIN_SD) - METER_ZERO_MV:
+        return
+    raise SheetError(
+        "limit_below_shown", f"{limit_mv:g} mV across open leads is less than it showed across a resistor", where=where,
+        given=f"{limit_mv:g} mV", expected=f"{shown_mv:g} mV or more", example="2900",
+    )
 
 
 def _why_not(lowest: float, number: float | None) -> str | None:
@@ -229,10 +275,45 @@ def _ideality(
     if alone is None or beside is None or not 0 < left_ma < line.current_ma or beside >= alone:
         sentences.append("The diode says nothing: with the resistor beside it it has to show less, and not OL.")
         return None
-    vt = VT_MV_PER_K * (KELVIN + (REFERENCE_C if question.air_c is None else question.air_c))
+    vt = VT_MV_PER_K * (KELVIN + checked_air(question.air_c))
     log_ratio = math.log(line.current_ma / left_ma)
     ideality = (alone - beside) / (vt * log_ratio)
-    sd = math.sqrt(2) * DIODE_NUMBER_SD_MV / (vt * log_ratio)
+    sd = _ideality_sd(diode, question, line, beside, left_ma, vt, ideality)
     if not IDEALITY_LOWEST - LINE_DOUBT_SD * sd <= ideality <= IDEALITY_HIGHEST + LINE_DOUBT_SD * sd:
         sentences.append(f"A silicon diode has n from 1 to 2; this one {ideality:.1f}: look at the resistors again.")
     return ideality, sd
+
+
+def _ideality_sd(
+    diode: DiodeShown,
+    question: MeterSheetQuestion,
+    line: Line,
+    beside_mv: float,
+    left_ma: float,
+    vt: float,
+    ideality: float,
+) -> float:
+    """By propagation: both numbers, the meter's current, the resistor beside the diode, the temperature."""
+    log_ratio = math.log(line.current_ma / left_ma)
+    touch = DIODE_NUMBER_SD_MV / (vt * log_ratio)
+    # a millivolt more beside is less to divide, and less current left
+    touch_beside = touch + ideality / log_ratio * DIODE_NUMBER_SD_MV / (diode.beside_ohm * left_ma)
+    by_current = ideality / log_ratio * (1 / left_ma - 1 / line.current_ma) * line.current_sd_ma
+    same = [each.tolerance_pct for each in question.resistors if each.resistor_ohm == diode.beside_ohm]
+    share = (same[0] if same else BESIDE_TOLERANCE_PCT) / PERCENT * RESISTOR_SPREAD
+    by_resistor = ideality / log_ratio * beside_mv / diode.beside_ohm / left_ma * share
+    air_sd_k = AIR_SD_UNKNOWN_K if question.air_c is None else AIR_SD_KNOWN_K
+    by_air = ideality * VT_MV_PER_K * air_sd_k / vt
+    return math.hypot(touch, touch_beside, by_current, by_resistor, by_air)
+
+
+def checked_air(air_c: float | None) -> float:
+    """The air's temperature, or the usual one where it was not told. Raises SheetError for one that no bench has."""
+    if air_c is None:
+        return REFERENCE_C
+    if sane_air(air_c) is None:
+        raise SheetError(
+            "absurd_air", f"{air_c:g} °C is no air temperature at a bench", where="$.air_c", given=f"{air_c:g}",
+            expected=f"{ABSURD_AIR_LOW_C:g} to {ABSURD_AIR_HIGH_C:g} °C", example="23",
+        )
+    return air_c

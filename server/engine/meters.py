@@ -20,6 +20,8 @@ from server.engine.constants.sessions import (
     AIR_SD_KNOWN_K,
     AIR_SD_UNKNOWN_K,
     BANDGAP_MV,
+    CURRENT_HIGH_MA,
+    CURRENT_LOW_MA,
     CURRENT_SD_KNOWN,
     CURRENT_SD_SAME_METER,
     CURRENT_SD_UNKNOWN,
@@ -74,6 +76,11 @@ def why_not_on_sockets(open_mv: float | None) -> str | None:
     if open_mv is None or open_mv <= DIODE_MODE_MAX_MV:
         return None
     return f"It puts {open_mv / UNIT_FACTORS['V']:.1f} V on its leads in diode mode; {DIODE_MODE_WHY}"
+
+
+def possible_current(current_ma: float) -> bool:
+    """Half of the least a diode test forces, to twice the most: a new kind of meter is not a slip."""
+    return CURRENT_LOW_MA * 0.5 <= current_ma <= CURRENT_HIGH_MA * 2
 
 
 class AboveLimit(NamedTuple):

@@ -5,6 +5,7 @@ and ranking by (rounded value, id), makes equal sheets give equal opinions. `+ 0
 """
 
 from server.engine.constants.bench import PLACES_BITS, PLACES_MA, PLACES_MV, PLACES_PROBABILITY, PLACES_RATE
+from server.engine.constants.sessions import CURRENT_LOW_MA
 
 
 def probability(value: float) -> float:
@@ -27,6 +28,11 @@ def millivolts(value: float) -> float:
 def milliamperes(value: float) -> float:
     """Milliamperes of a diode test, 4 decimals."""
     return round(value, PLACES_MA) + 0.0
+
+
+def test_current(value: float) -> float:
+    """Milliamperes as they are told, 2 decimals; 4 where a current is less than any diode test forces."""
+    return plain(value) if value >= CURRENT_LOW_MA else milliamperes(value)
 
 
 def bits(value: float) -> float:

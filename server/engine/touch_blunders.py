@@ -7,6 +7,7 @@ from server.engine.constants.overstress import UNKNOWN_IO_LIMIT_MV
 from server.engine.findings import KNOWN_RESISTOR
 from server.engine.inference import Judged
 from server.engine.overstress import net_key
+from server.engine.wording_units import forced_words
 from shared_models.reading import AtRail, AtTestPoint, Touch
 from shared_models.tables import ROLE_BY_ID
 
@@ -23,9 +24,9 @@ def _known_resistor(judged: Judged, known: list[Hypothesis]) -> list[Candidate]:
     name = f"{KNOWN_RESISTOR} {KNOWN_RESISTOR_OHM:.0f} ohm"
     shows = KNOWN_RESISTOR_OHM * judged.at.current_ma
     why = (
-        f"The sheet says {judged.at.current_ma:.2f} mA: across {KNOWN_RESISTOR_OHM:.0f} ohm that shows {shows:.0f} mV. "
-        "Another number is another current; the same number means the board is warm or cold. Three contacts with "
-        "another meter tell as much."
+        f"The sheet says {forced_words(judged.at.current_ma)}: across {KNOWN_RESISTOR_OHM:.0f} ohm that shows "
+        f"{shows:.0f} mV. Another number is another current; the same number means the board is warm or cold. Three "
+        "contacts with another meter tell as much."
     )
     return [
         candidate(

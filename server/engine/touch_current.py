@@ -11,6 +11,7 @@ from server.engine.constants.next_touch import DEEP_LOW_SD
 from server.engine.constants.sessions import DIODE_MODE_MAX_MV, SECOND_RATIO
 from server.engine.inference import Judged
 from server.engine.verdicts import ContactState
+from server.engine.wording_units import forced_words
 from shared_models.reading import AtContact, Meter
 
 LEAKS = ("leak", "wet", "shunt_short", "chip_damaged", "plugged_live", "plug_off_by", "plug_tilted", "tool_slip")
@@ -33,8 +34,8 @@ def with_a_smaller_current(
     one = judged.prepared.board.contacts[contact]
     ratio = view.current_ma / (meter.test_current_ma or 1.0)
     sentence = (
-        f"At {meter.test_current_ma:.2f} mA ({meter.name}) a leak at {one.number} shows {ratio:.0f} times as far, "
-        "and what this board strays by cancels between the two."
+        f"At {forced_words(meter.test_current_ma or 1.0)} ({meter.name}) a leak at {one.number} shows {ratio:.0f} "
+        "times as far, and what this board strays by cancels between the two."
     )
     return [
         candidate(

@@ -11,8 +11,9 @@ from server.engine.circuit.meaning import LeakAt, Meaning
 from server.engine.circuit.parts import Circuit
 from server.engine.constants.answers import EVEN_SIDES
 from server.engine.constants.bench import UNIT_FACTORS
-from server.engine.rounding import millivolts, plain
+from server.engine.rounding import millivolts, plain, test_current
 from server.engine.second_current import Second
+from server.engine.wording_units import forced_words
 from shared_models.opinion import Number, Reason
 
 CLAMP_ENDS = (".lower", ".upper")
@@ -68,7 +69,7 @@ def means(contact: str, meaning: Meaning, circuit: Circuit) -> Reason | None:
         return None
     first = meaning.places[0]
     shorts = [place for place in told if place.short_like]
-    start = f"{meaning.drop_mv:.0f} mV at {meaning.current_ma:.2f} mA is {meaning.ohm:.0f} ohm."
+    start = f"{meaning.drop_mv:.0f} mV at {forced_words(meaning.current_ma)} is {meaning.ohm:.0f} ohm."
     if shorts and shorts[0] is not first:
         place = shorts[0]
         between = " and ".join(_with_value(name, circuit) for name in _passed(place, circuit))
@@ -118,8 +119,9 @@ def ohms_left(
         contacts=(contact,),
         parts=(part,),
         sentence=(
-            f"{drop_mv:.0f} mV at {current_ma:.2f} mA is {drop_mv / current_ma:.0f} ohm, {part} ({ohms(part_ohm)}) in "
-            f"line: if the fault lies behind it, {interval(ohm, low, high)} to ground there would read this."
+            f"{drop_mv:.0f} mV at {forced_words(current_ma)} is {drop_mv / current_ma:.0f} ohm, {part} "
+            f"({ohms(part_ohm)}) in line: if the fault lies behind it, {interval(ohm, low, high)} to ground there "
+            "would read this."
         ),
         numbers=tuple(numbers),
     )
@@ -169,7 +171,7 @@ def _where(place: LeakAt, circuit: Circuit) -> str:
 def _numbers(meaning: Meaning, place: LeakAt) -> tuple[Number, ...]:
     told = {
         "drop_mv": millivolts(meaning.drop_mv),
-        "current_ma": plain(meaning.current_ma),
+        "current_ma": test_current(meaning.current_ma),
         "ohm": plain(meaning.ohm),
         "left_ohm": plain(place.ohm or 0.0),
         "left_low_ohm": plain(place.low_ohm or 0.0),
@@ -197,7 +199,7 @@ def not_shown(ohm: float, current_ma: float) -> Reason:
         code="leak_above_does_not_show",
         sentence=(
             f"A leak above about {ohms(ohm)} would not show at most signal contacts with this meter "
-            f"({current_ma:.2f} mA); a smaller test current shows lighter ones."
+            f"({forced_words(current_ma)}); a smaller test current shows lighter ones."
         ),
         numbers=(Number(name="largest_visible_ohm", value=plain(ohm)),),
     )
@@ -208,10 +210,10 @@ def current_not_told(current_ma: float) -> Reason:
     return Reason(
         code="current_not_told",
         sentence=(
-            f"Nobody has measured this meter's test current: taken as {current_ma:.2f} mA, it may be half or twice "
-            "that, and every number of ohms here with it. Two known resistors make its sheet."
+            f"Nobody has measured this meter's test current: taken as {forced_words(current_ma)}, it may be half or "
+            "twice that, and every number of ohms here with it. Two known resistors make its sheet."
         ),
-        numbers=(Number(name="current_ma", value=plain(current_ma)),),
+        numbers=(Number(name="current_ma", value=test_current(current_ma)),),
     )
 
 
@@ -230,8 +232,8 @@ def references_not_told(boards: int) -> Reason:
 
 def _pair(drop_mv: float, second: Second) -> str:
     return (
-        f"{drop_mv:.0f} mV at {second.first_ma:.2f} mA and {second.drop_mv or 0.0:.0f} mV at "
-        f"{second.current_ma:.2f} mA"
+        f"{drop_mv:.0f} mV at {forced_words(second.first_ma)} and {second.drop_mv or 0.0:.0f} mV at "
+        f"{forced_words(second.current_ma)}"
     )
 
 

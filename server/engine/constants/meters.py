@@ -30,6 +30,9 @@ TABLE.append(
     Entry("MAD_OF_FEW", MAD_OF_FEW, "1", "SOURCE", "Croux and Rousseeuw 1992, of 2 to 9 values; from memory")
 )
 MAD_OF_MANY = _num("MAD_OF_MANY", 0.8, "values", "SOURCE", "Croux and Rousseeuw 1992, n / (n - 0.8) above 9; memory")
+BESIDE_TOLERANCE_PCT = _num(
+    "BESIDE_TOLERANCE_PCT", 1.0, "%", "ASSUMED", "of a resistor whose tolerance was not told: the usual film resistor"
+)
 PAIR_COVERAGE = _num("PAIR_COVERAGE", 0.95, "1", "PRACTICE", "an interval is a 95 % one unless it says otherwise")
 PAIR_PRIOR_DF = _num(
     "PAIR_PRIOR_DF", 4.0, "contacts", "ASSUMED", "how far contacts scatter between two meters is known as from so many"
@@ -43,5 +46,6 @@ PAIR_SHARE_WANTED = _num(
     "PAIR_SHARE_WANTED", 0.05, "ln", "ASSUMED", "the scatter of contacts is worth narrowing down to 5 %, no further"
 )
 PAIR_ODD_SCALES = _num("PAIR_ODD_SCALES", 3.0, "scales", "PRACTICE", "a contact that moved otherwise than the rest")
+PAIR_MOST_DF = _num("PAIR_MOST_DF", 1000.0, "contacts", "ASSUMED", "with more Student's t is the normal law to 0.2 %")
 PAIR_STEPS = int(_num("PAIR_STEPS", 30, "steps", "ASSUMED", "Newton steps; quadratic after the third"))
 PAIR_LEAST_MV = _num("PAIR_LEAST_MV", 100.0, "mV", "ASSUMED", "below it there is no junction to compare by")
