@@ -60,6 +60,8 @@ YES = {"t": {1: 0.05, 0: 0.01}, "l": {1: 0.10, 0: 0.01}, "b": {1: 0.6, 0: 0.3}}
 D_YES = {(1, 1): 0.9, (1, 0): 0.7, (0, 1): 0.8, (0, 0): 0.1}
 STATES = list(product((1, 0), repeat=5))
 ASIA, X_RAY, DYSPNOEA = range(3)
+NOT_NORMALISED = 1.7
+"""Added to every story's log prior: only their ratios have a meaning."""
 
 
 def clinic() -> latent.LatentModel:
@@ -75,7 +77,7 @@ def clinic() -> latent.LatentModel:
         chances = (0.01 if a else 0.99, YES["t"][a], 0.5, YES["l"][s], YES["b"][s])
         given = [chances[0], 0.5, *(p if on else 1 - p for p, on in zip(chances[1::2], (t, lung), strict=True))]
         given.append(chances[-1] if b else 1 - chances[-1])
-        priors.append(math.fsum(math.log(one) for one in given))
+        priors.append(math.fsum(math.log(one) for one in given) + NOT_NORMALISED)
         either = int(t or lung)
         moved = [(ASIA, 1)] if a else []
         moved += [(X_RAY, 1)] if either else []

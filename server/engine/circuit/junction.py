@@ -64,19 +64,6 @@ def lambert_w_of_exp(x: float) -> float:
     return w
 
 
-def current_behind(law: Law, source_mv: float, ohm: float) -> float:
-    """The current a voltage drives through `ohm`, the law's own RS and the junction, mA.
-
-    i + IS = (a / S) W((IS S / a) exp((V + IS S) / a)), a = n Vt, S = ohm + RS.
-    """
-    saturation, nvt, series = law
-    whole = ohm + series
-    if whole <= 0:
-        return saturation * math.expm1(source_mv / nvt)
-    x = math.log(saturation * whole / nvt) + (source_mv + saturation * whole) / nvt
-    return nvt / whole * lambert_w_of_exp(x) - saturation
-
-
 def carried(
     drop_mv: float,
     ideality: float,
