@@ -196,7 +196,7 @@ def _stop(judged: Judged, worth_it: list[Ranked], ranked: list[Ranked]) -> Stop 
         for index, contact in enumerate(judged.prepared.board.contacts)
         if (index, "red") not in judged.seen
     ]
-    if unread and judged.post[0] >= 0 and not _anything_odd(judged):
+    if unread and not _anything_odd(judged):
         left = "1 contact is left" if len(unread) == 1 else f"{len(unread)} contacts are left"
         return Stop(
             code="all_must_be_read",
