@@ -60,6 +60,7 @@ def _opinion(sheet: BenchSheet, board: bytes) -> Opinion:
     judged = judge(sheet, prepared, facts)
     _name_what_is_not_weighed(judged, notes)
     _ask_about_limits(judged, notes)
+    _ask_about_states(judged, notes)
     states = contact_states(judged)
     known = hypotheses(judged)
     data_matters = sheet.intake.data_matters != "no"
@@ -118,6 +119,15 @@ def _ask_about_limits(judged: Judged, notes: Notes) -> None:
             f"{above.limit_mv:.0f} mV on: {wrong}."
         )
         notes.questions.append(Question(code="above_the_meter", sentence=sentence))
+
+
+def _ask_about_states(judged: Judged, notes: Notes) -> None:
+    """A part that was measured open and whole is asked about; the two answers say nothing either way."""
+    across = [one for one in judged.findings if one.code == "part_open"]
+    for part in sorted({one.where for one in across}):
+        if {one.was_so for one in across if one.where == part} == {True, False}:
+            sentence = f"{part} was measured open and not open: until one is taken back they say nothing either way."
+            notes.questions.append(Question(code="part_in_two_states", sentence=sentence))
 
 
 def opinion_json(sheet_json: bytes) -> bytes:

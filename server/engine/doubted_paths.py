@@ -1,7 +1,8 @@
 """Paths that cannot be: parts in line that would drop more than healthy boards read at their contact altogether.
 
 Most likely the value was mistyped (10k for 10). It is then taken for one that nobody told, and asked about, so that no
-number is computed from it in silence.
+number is computed from it in silence. A path that names one part in line, or one pin, twice would be a loop: it counts
+once, and is asked about too.
 """
 
 import math
@@ -14,9 +15,39 @@ from server.engine.constants.sessions import BULK_OHM, CURRENT_LOW_MA
 from server.engine.robust import median
 from server.engine.roles import path_of
 from server.engine.wording_ohms import ohms
-from shared_models.board import Contact, SeriesPart
+from shared_models.board import ChipPin, Contact, PathElement, SeriesPart
 from shared_models.opinion import Question
 from shared_models.reading import Drop, Meter
+
+
+def without_loops(board: Board, notes: Notes) -> Board:
+    """The board with each part in line and each pin once in a path; what was named twice is asked about in `notes`."""
+    contacts = list(board.contacts)
+    for place, contact in enumerate(contacts):
+        once: list[PathElement] = []
+        twice: list[str] = []
+        for element in contact.path:
+            if isinstance(element, SeriesPart | ChipPin) and element.part and _name(element) in map(_name, once):
+                twice.append(_name(element))
+            else:
+                once.append(element)
+        if twice:
+            contacts[place] = replace(contact, path=tuple(once))
+            sentence = (
+                f"The path of {contact.number} names {' and '.join(dict.fromkeys(twice))} twice: it is taken once, "
+                "where it stands first, until the path is put right."
+            )
+            notes.questions.append(Question(code="path_twice", sentence=sentence, contact=contact.number))
+    if contacts == list(board.contacts):
+        return board
+    paths = [path_of(contact, board.parts, board.grounds) for contact in contacts]
+    return board._replace(contacts=contacts, paths=paths)
+
+
+def _name(element: PathElement) -> str:
+    if isinstance(element, ChipPin):
+        return f"{element.part}.{element.pin}"
+    return element.part if isinstance(element, SeriesPart) else ""
 
 
 def with_paths_that_can_be(board: Board, known: list[Touched], meters: tuple[Meter, ...], notes: Notes) -> Board:

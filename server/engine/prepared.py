@@ -15,7 +15,7 @@ from server.engine.companions import Companions, companions_of
 from server.engine.constants.overstress import OUTCOME_OF
 from server.engine.constants.sessions import MEMO_SIZE
 from server.engine.constants.stories import BASE_ODD, BASE_ODD_SPLIT, SECOND_FAULT
-from server.engine.doubted_paths import with_paths_that_can_be
+from server.engine.doubted_paths import with_paths_that_can_be, without_loops
 from server.engine.drops import BAND, MEETS, OTHER_LEAD, SHORT, STATE_WORDS
 from server.engine.latent import LatentModel
 from server.engine.over_range import touch_fails
@@ -84,7 +84,7 @@ def _make(sheet: BenchSheet) -> Prepared:
     board = accept_board(sheet)
     notes = Notes([], [])
     known = accept_known_good(sheet, board, notes)
-    board = with_paths_that_can_be(board, known.sweep, sheet.meters, notes)
+    board = with_paths_that_can_be(without_loops(board, notes), known.sweep, sheet.meters, notes)
     scene = scene_of(board, sheet.intake, sheet.shop)
     stories = told(scene)
     net_variable, members = _variables(board, scene)

@@ -5,6 +5,7 @@ What the circuit's own doors refuse, each with its five words, is in `test_circu
 
 from typing import Any
 
+import pytest
 from msgspec.structs import replace
 
 from server.engine.door import form_opinion
@@ -40,6 +41,22 @@ def test_a_path_with_a_part_twice_is_read_and_a_low_number_stays_a_sentence() ->
     low = contact(form_opinion(sheet(loop, "90")))
     assert low.verdict == "low"
     assert any("ohm" in reason.sentence for reason in low.reasons)
+
+
+@pytest.mark.parametrize(("loop", "once", "named"), [
+    ((R1, R1, END), (R1, END), "R1"),
+    ((END, R1, END), (END, R1), "U1.A1"),
+])
+def test_a_path_that_names_a_part_twice_counts_it_once_and_asks(
+    loop: tuple[PathElement, ...], once: tuple[PathElement, ...], named: str
+) -> None:
+    told, plain = (form_opinion(sheet(path, "45")) for path in (loop, once))
+    assert [one.sentence for one in told.questions if one.code == "path_twice"] == [
+        f"The path of 8 names {named} twice: it is taken once, where it stands first, until the path is put right."
+    ]
+    assert not plain.questions
+    assert contact(told) == contact(plain)
+    assert told.stories == plain.stories
 
 
 def test_a_path_that_ends_nowhere_takes_the_roles_own_end() -> None:
@@ -84,7 +101,15 @@ def test_a_part_measured_open_and_whole_says_nothing_either_way() -> None:
         stories = form_opinion(sheet((R1, END), "OL", *more)).stories
         return next((one.odds for one in stories if one.kind == "series_open"), 0.0)
 
+    def questions(*more: Reading) -> list[str]:
+        opinion = form_opinion(sheet((R1, END), "OL", *more))
+        return [one.sentence for one in opinion.questions if one.code == "part_in_two_states"]
+
     alone = odds()
+    assert questions(across("OL", "a")) == questions(across("33.1", "b")) == []
+    assert questions(across("OL", "a"), across("33.1", "b")) == [
+        "R1 was measured open and not open: until one is taken back they say nothing either way."
+    ]
     assert odds(across("OL", "a")) > alone
     assert abs(odds(across("OL", "a"), across("33.1", "b")) - alone) < 0.05
 

@@ -3,11 +3,15 @@
 import pytest
 from msgspec.structs import replace
 
-from server.engine import door
-from shared_models.chances import StopLine
+from server.engine import decide, door
+from server.engine.inference import Judged
+from server.engine.stop_list import stop_list
+from shared_models.chances import Options, StopLine
 from shared_models.decision_tables import STOP_LINES
 from shared_models.job import Intake, Observation
-from shared_models.opinion import Opinion, Stop
+from shared_models.opinion import NextTouch, Opinion, Stop
+from shared_models.reading import AtContact
+from shared_models.sheet import BenchSheet
 from tests.support.what_next import kept, noted, opinion_on
 
 SLIPPED = "t10_slipped_in_crooked_then_all_answers"
@@ -54,6 +58,13 @@ def test_wet_at_a_chip_that_guards_the_data_is_that_line() -> None:
     assert line(with_seen(noted("wet", part="U31")), "corroded_under_chip").state == "look"
 
 
+def test_where_no_line_leads_to_the_data_none_is_said_to_be_whole() -> None:
+    board = kept(BRIDGED).board
+    plain = tuple(replace(part, holds_data=False, guards_data=False) for part in board.parts)
+    assert line(opinion_on(BRIDGED), "short_in_data_chip").state == "does_not_hold"
+    assert line(opinion_on(BRIDGED, board=replace(board, parts=plain)), "short_in_data_chip").state == "look"
+
+
 def test_bench_minutes_stand_against_what_was_agreed() -> None:
     worked = opinion_on(SLIPPED).options
     assert worked is not None and 2 < worked.worked_min < 20
@@ -85,6 +96,37 @@ def test_data_that_matter_with_only_heat_or_power_left_is_a_reason_to_stop(monke
     assert none_matter.state == "does_not_hold" and "do not matter" in none_matter.sentence
     # a whisker can be cleaned away without heat
     assert line(opinion_on(BRIDGED), name).state == "does_not_hold"
+
+
+@pytest.mark.parametrize(("action", "state"), [("heat", "holds"), ("draw", "holds"), ("retouch", "does_not_hold")])
+def test_a_next_touch_that_heats_or_powers_is_nothing_gentle(
+    monkeypatch: pytest.MonkeyPatch, action: str, state: str
+) -> None:
+    coming = NextTouch(
+        touch=AtContact(contact="28"), kind="drop", title="28", gain_bits=0.1, seconds=9, risk=0, action=action
+    )
+    monkeypatch.setattr(door, "next_touches", lambda *_, **__: ((coming,), None))
+    assert line(opinion_on(SLIPPED), "data_and_only_heat_or_power").state == state
+
+
+@pytest.mark.parametrize(("ways", "lows", "state"), [
+    (False, True, "holds"), (False, False, "look"), (True, False, "holds"),
+])
+def test_what_is_left_heats_where_a_low_line_is_not_explained_or_what_helps_cannot_be_undone(
+    monkeypatch: pytest.MonkeyPatch, *, ways: bool, lows: bool, state: str
+) -> None:
+    told: list[StopLine] = []
+
+    def asked(
+        sheet: BenchSheet, judged: Judged, options: Options, coming: tuple[NextTouch, ...], done: Stop | None, **_: bool
+    ) -> tuple[StopLine, ...]:
+        done = Stop(code="not_worth_its_time", sentence="")
+        told.extend(stop_list(sheet, judged, options if ways else replace(options, ways=()), (), done, lows=lows))
+        return ()
+
+    monkeypatch.setattr(decide, "stop_list", asked)
+    opinion_on(SLIPPED)
+    assert next(one for one in told if one.id == "data_and_only_heat_or_power").state == state
 
 
 def test_a_sheet_that_must_be_read_again_is_no_reason_to_stop() -> None:
