@@ -58,8 +58,9 @@ def test_lines_measured_apart_keep_their_leaks_size() -> None:
     assert sizes(told(317, "4.7 kohm")) and not joined(told(317, "4.7 kohm"))
 
 
-def test_a_bridge_to_ground_is_the_number_itself() -> None:
-    held = told(3, "2.0 ohm", ends=("3", "1"))
+@pytest.mark.parametrize("between", ["0.8 ohm", "2.0 ohm"])
+def test_a_bridge_to_ground_is_the_number_itself(between: str) -> None:
+    held = told(3, between, ends=("3", "1"))
     assert sizes(held) and not joined(held)
 
 
