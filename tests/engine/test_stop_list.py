@@ -1,5 +1,7 @@
 """When to stop: every line of the trade's list, and which of them the record shows."""
 
+from typing import Any
+
 import pytest
 from msgspec.structs import replace
 
@@ -100,7 +102,7 @@ def test_data_that_matter_with_only_heat_or_power_left_is_a_reason_to_stop(monke
 
 @pytest.mark.parametrize(("action", "state"), [("heat", "holds"), ("draw", "holds"), ("retouch", "does_not_hold")])
 def test_a_next_touch_that_heats_or_powers_is_nothing_gentle(
-    monkeypatch: pytest.MonkeyPatch, action: str, state: str
+    monkeypatch: pytest.MonkeyPatch, action: Any, state: str
 ) -> None:
     coming = NextTouch(
         touch=AtContact(contact="28"), kind="drop", title="28", gain_bits=0.1, seconds=9, risk=0, action=action
