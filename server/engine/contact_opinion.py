@@ -35,7 +35,9 @@ def _opinion(judged: Judged, state: ContactState, solved: bool, expected: list[i
     one = board.contacts[state.contact]
     key = (state.contact, "red")
     seen = judged.seen.get(key)
-    view, band = shown_band(judged.prepared, judged.seen, judged.views, judged.bands, state.contact, expected)
+    view, band = shown_band(
+        judged.prepared, judged.seen, judged.views, judged.bands, judged.leaders, state.contact, expected
+    )
     drop_mv = seen.drop_mv if seen is not None else None
     off = None if drop_mv is None or view.ol_odds > 0.5 else drop_mv - view.loc
     return ContactOpinion(

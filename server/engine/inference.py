@@ -27,6 +27,7 @@ from server.engine.meters import (
 from server.engine.numbering import Counting, count
 from server.engine.other_maker import freed_of_leaning, shifted_together
 from server.engine.prepared import Prepared
+from server.engine.rail_bands import Leaders, leaders_of
 from server.engine.second_current import Second
 from server.engine.second_meter import one_meters_sweep, second_looks
 from server.engine.seen import Seen, as_drawn, drawn_observation, gather
@@ -56,6 +57,7 @@ class Judged(NamedTuple):
     bands: dict[tuple[int, str], Healthy]
     views: dict[tuple[int, str], View]
     seconds: dict[tuple[int, str], Second]
+    leaders: Leaders
     meters: dict[str, Meter]
     above_limit: dict[str, AboveLimit]
     findings: list[Finding]
@@ -122,7 +124,8 @@ def _infer(
     above_limit: dict[str, AboveLimit],
     wrongly: float,
 ) -> Judged:
-    densities, failing = variable_densities(prepared, seen, views, seconds)
+    leaders = leaders_of(prepared, seen, views)
+    densities, failing = variable_densities(prepared, seen, views, seconds, leaders)
     log_likelihoods: list[list[float] | None] = []
     for variable, row in enumerate(densities):
         fail = failing[variable]
@@ -166,6 +169,7 @@ def _infer(
         bands,
         views,
         seconds,
+        leaders,
         meters,
         above_limit,
         findings,

@@ -18,7 +18,7 @@ from server.engine.drops import (
 )
 from server.engine.faulted import View, normal
 from server.engine.prepared import Prepared
-from server.engine.rail_bands import as_the_rail, leader_of
+from server.engine.rail_bands import Leaders, as_the_rail
 from server.engine.second_current import Second, second_factors
 from server.engine.seen import Seen
 from server.engine.stories.kinds import Mixture
@@ -37,17 +37,18 @@ def variable_densities(
     seen: dict[tuple[int, str], Seen],
     views: dict[tuple[int, str], View],
     seconds: dict[tuple[int, str], Second],
+    leaders: Leaders,
 ) -> tuple[list[list[float] | None], list[tuple[float, float] | None]]:
     """For each variable the density of what was seen under each state, and (chance, density) of a failed touch.
 
-    `seconds`: contacts that were looked at with another current too.
+    `seconds`: contacts that were looked at with another current too; `leaders`: who speaks for each rail.
     """
     densities: list[list[float] | None] = [None] * len(prepared.members)
     failing: list[tuple[float, float] | None] = [None] * len(prepared.members)
     for (contact, lead), one in seen.items():
         variable = prepared.net_variable[contact]
-        leader = contact if variable == contact else leader_of(prepared, variable, seen, views, lead)
-        if leader is None or leader == contact:
+        leader = leaders.get((variable, lead), contact)
+        if leader == contact:
             view = _of_the_net(prepared, variable, contact, lead, views)
             own, fail = _own_densities(prepared, _with_its_net(prepared, one, variable, seen), view)
             if (contact, lead) in seconds:

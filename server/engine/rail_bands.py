@@ -25,13 +25,17 @@ class Shown(NamedTuple):
     band: Healthy
 
 
+Leaders = dict[tuple[int, str], int]
+"""(rail's variable, lead) -> the contact that speaks for it."""
+
+
 def leader_of(
     prepared: Prepared,
     variable: int,
     seen: dict[tuple[int, str], Seen],
     views: dict[tuple[int, str], View],
     lead: str,
-) -> int | None:
+) -> int:
     """The contact of a net that speaks for it: of those read one that gave a number, else the first.
 
     Of several numbers the first of those that most others agree with; where no two agree, the one nearest to what
@@ -40,7 +44,7 @@ def leader_of(
     read = [contact for contact in prepared.members[variable] if (contact, lead) in seen]
     told = {one: mv for one in read if (mv := seen[one, lead].drop_mv) is not None}
     if len(told) < 2:
-        return next(iter(told or read), None)
+        return next(iter(told or read))
 
     def agreeing(contact: int) -> list[int]:
         return [one for one, mv in told.items() if abs(told[contact] - mv) <= DOUBLE_TOUCH_MV]
@@ -50,6 +54,18 @@ def leader_of(
 
     believed = min(told, key=lambda one: (-len(agreeing(one)), off(one), one))
     return min(agreeing(believed))
+
+
+def leaders_of(
+    prepared: Prepared, seen: dict[tuple[int, str], Seen], views: dict[tuple[int, str], View]
+) -> Leaders:
+    """The contact that speaks for each rail under each lead it was read with, found once for all that ask."""
+    rails = dict.fromkeys((prepared.net_variable[contact], lead) for contact, lead in seen)
+    return {
+        (variable, lead): leader_of(prepared, variable, seen, views, lead)
+        for variable, lead in rails
+        if variable >= len(prepared.board.contacts)
+    }
 
 
 def as_the_rail(view: View, leader: View, rail_mv: float | None) -> View:
@@ -69,13 +85,13 @@ def shown_band(
     seen: dict[tuple[int, str], Seen],
     views: dict[tuple[int, str], View],
     bands: dict[tuple[int, str], Healthy],
+    leaders: Leaders,
     contact: int,
     expected: Container[int],
 ) -> Shown:
     """The band of a contact, red on ground, as an opinion shows it; `expected`: the contacts judged healthy."""
     own = Shown(views[contact, "red"], bands[contact, "red"])
-    variable = prepared.net_variable[contact]
-    leader = leader_of(prepared, variable, seen, views, "red") if variable != contact else None
+    leader = leaders.get((prepared.net_variable[contact], "red"))
     if leader is None or leader == contact or leader not in expected or own.view.ol_odds > 0.5:
         return own
     rail, first = views[leader, "red"], seen[leader, "red"]
