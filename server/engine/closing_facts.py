@@ -11,7 +11,6 @@ from server.engine.constants.next_touch import WRITE_DOWN_S
 from server.engine.constants.papers import TENS_LEAST
 from server.engine.constants.readings import FINE_PITCH_MM
 from server.engine.constants.touches import TOUCHES
-from server.engine.digest import board_digest
 from server.engine.door import form_opinion
 from server.engine.inference import judge
 from server.engine.learning_words import together
@@ -34,7 +33,7 @@ def closing_facts(question: ClosingQuestion) -> ClosingFacts:
     """
     sheet = question.sheet
     opinion = form_opinion(sheet)
-    prepared = prepare(sheet, board_digest(sheet))
+    prepared = prepare(sheet)
     facts = accept_readings(sheet, prepared.board, Notes([], []))
     judged = judge(sheet, prepared, facts)
     seen = judged.seen.values()

@@ -164,7 +164,7 @@ def current_known_within(judged: Judged) -> float:
     """How well the test current itself is known, as a share: by the meter's sheet; without one by the fit, if other
     meters with a sheet read the healthy boards. One meter against itself tells nothing of its current.
     """
-    at, used = judged.at, {touched.reading.meter_id for touched in judged.prepared.known_good}
+    at, used = judged.at, {meter_id for meter_id, _ in judged.prepared.known.read_with}
     if at.told or not used or at.meter_id in used:
         return at.current_sd
     sheets = [judged.meters[one].test_current_ma if one in judged.meters else None for one in sorted(used)]

@@ -1,4 +1,4 @@
-"""Digests of a sheet's content, whatever the order of its lists: the memo's key and the opinion's mark.
+"""Digests of a sheet's content, whatever the order of its lists: by these an opinion says what it is of.
 
 What never changes while a job is read (board, healthy boards, meters, intake) is digested once and goes into both.
 """
@@ -14,7 +14,7 @@ _encode = msgspec.json.Encoder().encode
 
 
 def board_digest(sheet: BenchSheet, known_good: bytes | None = None) -> bytes:
-    """A digest of everything that `prepared` looks at.
+    """A digest of everything that `prepared` looks at, and of all that was taken back.
 
     `known_good` is `rows_digest` of the healthy boards' readings, the largest part, where the caller has it already.
     """

@@ -30,7 +30,7 @@ from server.engine.overstress import overstress_of
 from server.engine.prepared import prepare
 from server.engine.probing import next_touches
 from server.engine.reminders import gate_waits_for, reminders_of
-from server.engine.roles import PLAIN_PATH, SIGNAL_ROLES, path_of
+from server.engine.roles import PLAIN_PATH, SIGNAL_ROLES
 from server.engine.rounding import millivolts, plain, test_current
 from server.engine.sheet_bytes import read_sheet
 from server.engine.touches import candidates
@@ -40,7 +40,6 @@ from server.engine.wording_ohms import current_not_told, not_shown, references_n
 from server.engine.wording_units import forced_words
 from shared_models.board import BoardVersion
 from shared_models.opinion import Number, Opinion, Overstress, Question, Reason, Session, SetAside
-from shared_models.reading import OfReferenceBoard
 from shared_models.sheet import BenchSheet
 
 ENGINE_VERSION = "0.1.0"
@@ -54,7 +53,7 @@ def form_opinion(sheet: BenchSheet) -> Opinion:
 
 
 def _opinion(sheet: BenchSheet, board: bytes) -> Opinion:
-    prepared = prepare(sheet, board)
+    prepared = prepare(sheet)
     notes = Notes(list(prepared.notes.questions), list(prepared.notes.set_aside))
     facts = accept_readings(sheet, prepared.board, notes)
     judged = judge(sheet, prepared, facts)
@@ -152,7 +151,7 @@ def _session(judged: Judged) -> Session:
         if lead == "red"
         and band.ol_odds < 0.5
         and band.rests_on == "reference_boards"
-        and path_of(judged.prepared.board.contacts[contact]) is not None
+        and judged.prepared.board.paths[contact] is not None
     )
     middle, carried = junctions[len(junctions) // 2] if junctions else (0.0, 0.0)
     shift = carry(middle, PLAIN_PATH, at.current_ma, at.air_c, to_ma, at.air_c + fit.kelvin) - middle + carried
@@ -243,11 +242,9 @@ def _currents_nobody_measured(judged: Judged, to_ma: float) -> list[Reason]:
     if current_known_within(judged) >= CURRENT_SD_UNKNOWN:
         told.append(current_not_told(to_ma))
     boards = {
-        touched.reading.of.reference_board_id
-        for touched in judged.prepared.known_good
-        if isinstance(touched.reading.of, OfReferenceBoard)
-        and touched.reading.meter_id != judged.at.meter_id
-        and not conditions_of("", judged.meters.get(touched.reading.meter_id), None).told
+        board
+        for meter_id, board in judged.prepared.known.read_with
+        if meter_id != judged.at.meter_id and not conditions_of("", judged.meters.get(meter_id), None).told
     }
     if boards:
         told.append(references_not_told(len(boards)))

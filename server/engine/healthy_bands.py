@@ -9,7 +9,6 @@ import msgspec
 from server.engine.accept import Facts, Notes, accept_known_good
 from server.engine.bands import Healthy
 from server.engine.contact_opinion import band_of
-from server.engine.digest import board_digest
 from server.engine.meters import Conditions
 from server.engine.prepared import Prepared, prepare
 from server.engine.reference_cells import ReferenceCell, reference_cells
@@ -31,7 +30,7 @@ _encoder = msgspec.json.Encoder()
 
 def healthy_bands(sheet: BenchSheet) -> HealthyBands:
     """The bands for the sheet's meter and air; readings of the job are not looked at. Raises SheetError."""
-    prepared = prepare(sheet, board_digest(sheet))
+    prepared = prepare(sheet)
     meters = {meter.id: meter for meter in sorted(sheet.meters, key=msgspec.json.encode)}
     at = session_conditions(sheet, Facts([], [], {}, []), meters)
     known = known_bands(prepared, meters, at)

@@ -74,7 +74,7 @@ class Judged(NamedTuple):
 def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
     """The whole inference for one sheet."""
     meters = {meter.id: meter for meter in sorted(sheet.meters, key=msgspec.json.encode)}
-    above_limit = above_their_limit(sheet.meters, _drops_shown(prepared, facts))
+    above_limit = above_their_limit(sheet.meters, _drops_shown(facts), prepared.known.above_limit)
     for meter_id, above in above_limit.items():
         if above.limit_is_wrong:  # asked about at the door
             meters[meter_id] = msgspec.structs.replace(meters[meter_id], open_circuit_mv=None)
@@ -102,9 +102,9 @@ def judge(sheet: BenchSheet, prepared: Prepared, facts: Facts) -> Judged:
     return _infer(sheet, prepared, facts, at, counting, fit, seen, bands, views, seconds, meters, above_limit, wrongly)
 
 
-def _drops_shown(prepared: Prepared, facts: Facts) -> Iterator[tuple[str, float]]:
-    """(meter, mV) of every drop of this job and of its healthy boards."""
-    for touched in (*facts.sweep, *prepared.known_good):
+def _drops_shown(facts: Facts) -> Iterator[tuple[str, float]]:
+    """(meter, mV) of every drop of this job."""
+    for touched in facts.sweep:
         if isinstance(touched.value, Drop):
             yield touched.reading.meter_id, touched.value.drop_mv
 
@@ -141,7 +141,7 @@ def _infer(
         )
     sweep = {contact: one.drop_mv for (contact, lead), one in seen.items() if lead == "red" and one.drop_mv is not None}
     further = [as_drawn(prepared, touched, counting, seen) for touched in facts.further]
-    bench = Bench(prepared.board, sweep, lambda contact: _shifted(bands, views, contact), at, prepared.known_ohms)
+    bench = Bench(prepared.board, sweep, lambda contact: _shifted(bands, views, contact), at, prepared.known.ohms)
     findings = findings_of(bench, further)
     observations = tuple(
         drawn_observation(prepared, one, counting) for one in sheet.observations if one.id not in sheet.removed_ids

@@ -11,7 +11,7 @@ of the test current and the temperature, each passed through the path of the con
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 from server.engine.common_fit import CommonFit, Point
@@ -97,14 +97,21 @@ class AboveLimit(NamedTuple):
         return self.numbers > 1
 
 
-def above_their_limit(meters: Iterable[Meter], shown: Iterable[tuple[str, float]]) -> dict[str, AboveLimit]:
-    """By meter what it cannot have shown, if its sheet is right. `shown`: (meter, mV) of every drop that was typed."""
+NOTHING_ABOVE: Mapping[str, AboveLimit] = {}
+
+
+def above_their_limit(
+    meters: Iterable[Meter], shown: Iterable[tuple[str, float]], before: Mapping[str, AboveLimit] = NOTHING_ABOVE
+) -> dict[str, AboveLimit]:
+    """By meter what it cannot have shown, if its sheet is right. `shown`: (meter, mV) of every drop that was typed;
+    `before`: what was found so of others of these meters.
+    """
     none = {
         meter.id: AboveLimit(meter.name, meter.open_circuit_mv, 0.0, 0)
         for meter in meters
         if meter.open_circuit_mv is not None
     }
-    found: dict[str, AboveLimit] = {}
+    found = dict(before)
     for meter_id, drop_mv in shown:
         if meter_id in none and drop_mv > none[meter_id].limit_mv:
             so_far = found.get(meter_id, none[meter_id])

@@ -1,4 +1,4 @@
-"""What depends on the board, its reference boards and the intake alone: made once, kept by content.
+"""What depends on the board, its healthy boards (`known_boards`) and the intake alone: made once, kept by content.
 
 Variables of the latent model are the contacts, in the order they lie, followed by one for each rail
 net with several contacts: a rail is one net with one state, so what happens to the net is said of
@@ -7,26 +7,26 @@ The memo is keyed by content: the same sheet gets the same answer warm or cold.
 """
 
 import math
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from server.engine.accept import Notes, Touched, accept_known_good
-from server.engine.accepted_board import Board, accept_board
+from server.engine.accept import Notes
+from server.engine.accepted_board import Board
 from server.engine.companions import Companions, companions_of
 from server.engine.constants.overstress import OUTCOME_OF
 from server.engine.constants.sessions import MEMO_SIZE
 from server.engine.constants.stories import BASE_ODD, BASE_ODD_SPLIT, SECOND_FAULT
-from server.engine.doubted_paths import with_paths_that_can_be, without_loops
 from server.engine.drops import BAND, MEETS, OTHER_LEAD, SHORT, STATE_WORDS
+from server.engine.known_boards import KnownBoards, known_boards
 from server.engine.latent import LatentModel
 from server.engine.over_range import touch_fails
 from server.engine.overstress import net_key
-from server.engine.rail_places import known_rail_ohms
 from server.engine.roles import healthy_ol
 from server.engine.stories import told
 from server.engine.stories.kinds import STATE_OF, Mixture, Scene, Story, scene_of
 from server.engine.stories.places import placed
 from server.engine.touch_sides import Sides, sides_of
-from shared_models.sheet import BenchSheet
+from shared_models.job import Intake
+from shared_models.sheet import BenchSheet, Shop
 
 Joins = list[tuple[int, int]]
 """The bridges that a variable could be in: a contact of it, and the place of the other among its neighbours. The
@@ -40,8 +40,7 @@ class Prepared(NamedTuple):
     the variable that carries the contact's net (its own where the net has one contact);
     `members[variable]` the contacts that inform a variable, `joins[variable]` the bridges it could be in.
     `log_second[story]`: log prior odds of the story being true beside another one, `companions` what comes with a
-    story. `known_ohms`: what each rail measured to ground on healthy boards.
-    `known_bands` is a memo that `session.known_bands` fills.
+    story. `known`: the healthy boards, with `board` and `notes` as they were accepted with them.
     """
 
     board: Board
@@ -56,10 +55,8 @@ class Prepared(NamedTuple):
     companions: Companions
     decisions: list[tuple[str, str]]
     touch_fails: float
-    known_good: list[Touched]
-    known_ohms: dict[str, list[float]]
+    known: KnownBoards
     notes: Notes
-    known_bands: dict[tuple[Any, ...], Any]
     sides: Sides
 
 
@@ -68,23 +65,24 @@ OPEN_WHERE_OL = (BAND, OTHER_LEAD, *(STATE_OF[word] for word in ("open", "high",
 """The states in the words of OUTCOME_OF where those are not the outcome itself; and those that show OL where that is
 healthy."""
 
-_MEMO: dict[bytes, Prepared] = {}
+_MEMO: list[tuple[KnownBoards, tuple[Intake, Shop | None], Prepared]] = []
 
 
-def prepare(sheet: BenchSheet, key: bytes) -> Prepared:
-    """The prepared board of a sheet, from the memo or made now; `key` is `digest.board_digest` of it."""
-    if key not in _MEMO:
-        if len(_MEMO) >= MEMO_SIZE:
-            del _MEMO[next(iter(_MEMO))]
-        _MEMO[key] = _make(sheet)
-    return _MEMO[key]
+def prepare(sheet: BenchSheet) -> Prepared:
+    """The prepared board of a sheet, from the memo or made now. Raises SheetError as `known_boards` does."""
+    known, said = known_boards(sheet), (sheet.intake, sheet.shop)
+    for of, when_said, kept in _MEMO:
+        if of is known and when_said == said:
+            return kept
+    prepared = _make(sheet, known)
+    if len(_MEMO) >= MEMO_SIZE:
+        del _MEMO[0]
+    _MEMO.append((known, said, prepared))
+    return prepared
 
 
-def _make(sheet: BenchSheet) -> Prepared:
-    board = accept_board(sheet)
-    notes = Notes([], [])
-    known = accept_known_good(sheet, board, notes)
-    board = with_paths_that_can_be(without_loops(board, notes), known.sweep, sheet.meters, notes)
+def _make(sheet: BenchSheet, known: KnownBoards) -> Prepared:
+    board = known.board
     scene = scene_of(board, sheet.intake, sheet.shop)
     stories = told(scene)
     net_variable, members = _variables(board, scene)
@@ -113,10 +111,8 @@ def _make(sheet: BenchSheet) -> Prepared:
         companions_of(stories, model.masks, board),
         list(decisions),
         touch_fails(board.socket.pitch_mm, sheet.shop),
-        known.sweep,
-        known_rail_ohms(board, known.ohms),
-        notes,
-        {},
+        known,
+        known.notes,
         sides_of(board),
     )
 

@@ -85,17 +85,17 @@ class KnownBands(NamedTuple):
 
 
 def known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) -> KnownBands:
-    """The bands at these conditions; kept with the prepared board, since one more reading changes none of them."""
+    """The bands at these conditions; kept with the healthy boards, since one more reading changes none of them."""
     key = (at, *(msgspec.json.encode(meters[one]) for one in sorted(meters)))
-    if key not in prepared.known_bands:
-        if len(prepared.known_bands) >= MEMO_SIZE:
-            prepared.known_bands.clear()
-        prepared.known_bands[key] = _make_known_bands(prepared, meters, at)
-    return prepared.known_bands[key]
+    if key not in prepared.known.bands:
+        if len(prepared.known.bands) >= MEMO_SIZE:
+            prepared.known.bands.clear()
+        prepared.known.bands[key] = _make_known_bands(prepared, meters, at)
+    return prepared.known.bands[key]
 
 
 def _make_known_bands(prepared: Prepared, meters: dict[str, Meter], at: Conditions) -> KnownBands:
-    carried = reference_cells(prepared.board, prepared.known_good, meters, at)
+    carried = reference_cells(prepared.board, prepared.known.sweep, meters, at)
     drawn = drawn_lines(prepared.board, carried, at, "red")
     red_lines = straightened(drawn, carried, at, is_freed=False)
     lie, moved = lying(prepared.board), dict[str, Moved]()
@@ -169,7 +169,7 @@ def session_current_sd(
     Carrying over a ratio of currents also needs n; an n that is wrong for the whole socket looks like
     a current that is wrong, so its spread (`ideality_sd`) is added here and not to every contact alone.
     """
-    used = sorted({touched.reading.meter_id for touched in prepared.known_good})
+    used = sorted({meter_id for meter_id, _ in prepared.known.read_with})
     if not used:
         return at.current_sd
     sds = sorted(log_current_sd(at, conditions_of(one, meters.get(one), None)) for one in used)

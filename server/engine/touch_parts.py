@@ -82,7 +82,7 @@ def _across(judged: Judged, known: list[Hypothesis], story: Story) -> Candidate:
 
 
 def _rail_ohms(judged: Judged, known: list[Hypothesis], story: Story) -> Candidate:
-    healthy = judged.prepared.known_ohms.get(story.subject, [])
+    healthy = judged.prepared.known.ohms.get(story.subject, [])
     beside = f" Healthy boards measured {min(healthy):.1f} to {max(healthy):.1f} ohm." if healthy else ""
     why = f"Ohms from {story.subject} to ground, leads nulled first.{beside}"
     return candidate(
@@ -101,7 +101,7 @@ def _honest_rails(judged: Judged, known: list[Hypothesis]) -> list[Candidate]:
     for hypothesis in known:
         for story in hypothesis.stories:
             silent = story.kind == "rail_short" and not story.footprint
-            if silent and story.subject not in asked and story.subject in judged.prepared.known_ohms:
+            if silent and story.subject not in asked and story.subject in judged.prepared.known.ohms:
                 asked.append(story.subject)
                 found.append(_rail_ohms(judged, known, story))
     return found

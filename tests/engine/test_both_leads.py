@@ -131,7 +131,7 @@ def two_touches(red: str | None, black: str | None) -> BenchSheet:
 
 
 def judged(sheet: BenchSheet) -> Judged:
-    ready = prepare(sheet, sheet.sheet_id.encode() + str(len(sheet.readings)).encode())
+    ready = prepare(sheet)
     return judge(sheet, ready, accept_readings(sheet, ready.board, Notes([], [])))
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from server.engine import branches
+from server.engine import branches, known_boards
 from server.engine.accept import Notes, accept_readings
 from server.engine.accepted_board import Board
 from server.engine.circuit.anchored import anchored
@@ -47,7 +47,7 @@ def seen_as(name: str, lead: LeadOnGround) -> tuple[View, Contact, float, float]
     means = {"2": READS[lead]}
     known = nine_boards(means, 3.0, lead_on_ground=lead)
     sheet = sheet_of(board, touched({"2": READS[lead]}, lead_on_ground=lead), known=known)
-    ready = prepare(sheet, f"{name} {lead}".encode())
+    ready = prepare(sheet)
     judged = judge(sheet, ready, accept_readings(sheet, ready.board, Notes([], [])))
     path = judged.bands[1, lead].path
     assert path is not None
@@ -121,8 +121,9 @@ def solved_for(monkeypatch: pytest.MonkeyPatch, *drops: str) -> tuple[list[str],
         return solve(board, one, *told)
 
     monkeypatch.setattr(branches, "_solved", counted)
+    monkeypatch.setattr(known_boards, "_MEMO", [])
     sheet = sheet_of(TWO_PULLED_UP, touched(dict.fromkeys(drops, 460.0)), known=HEALTHY)
-    ready = prepare(sheet, f"solved for {drops}".encode())
+    ready = prepare(sheet)
     judged = judge(sheet, ready, accept_readings(sheet, ready.board, Notes([], [])))
     return solved, judged.views
 

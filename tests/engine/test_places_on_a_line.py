@@ -57,7 +57,7 @@ def test_a_shorted_clamp_behind_the_resistor_is_the_chips_and_a_short_before_it_
 
 
 def test_shorts_and_leaks_are_shared_out_between_the_two_places() -> None:
-    prepared_board = prepare(sheet_of(BOARD), b"places")
+    prepared_board = prepare(sheet_of(BOARD))
     for story in prepared_board.stories:
         whole = {SHORT: 0.4, LEAK: 0.4}
         told = dict(placed(tuple(whole.items()), story, prepared_board.board, 1))
@@ -72,7 +72,7 @@ def test_a_protection_part_is_where_the_path_says(behind: bool) -> None:
     d7 = ShuntPart(part="D7")
     contact = line(2, "control", leads_to="U1", path=(R5, d7) if behind else (d7, R5))
     board = board_of([line(1, "ground"), contact, line(3, "lane", leads_to="U1")], parts=PARTS)
-    known = prepare(sheet_of(board), f"d7 {behind}".encode())
+    known = prepare(sheet_of(board))
     story = next(one for one in known.stories if one.kind == "shunt_short" and one.part == "D7")
     told = dict(placed(((SHORT, 1.0),), story, known.board, 1))
     assert (told[SHORT_BEHIND] > 0.9) is behind

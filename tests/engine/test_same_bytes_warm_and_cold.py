@@ -17,11 +17,15 @@ from demo.shop.boards import T10
 from demo.shop.meters import BENCH_METER, BORROWED_METER, BORROWED_METER_NO_SHEET, SMALL_METER
 from demo.shop.references import T10_GOOD
 from demo.shop.table import T10_J7
-from server.engine import prepared
+from server.engine import known_boards, prepared, session
 from server.engine.constants.sessions import MEMO_SIZE
 from server.engine.door import SheetError, opinion_json, sheet_digest
+from server.engine.meters import Conditions
+from server.engine.prepared import Prepared, prepare
+from server.engine.session import KnownBands
 from shared_models.board import ContactCorrection
 from shared_models.job import Intake
+from shared_models.reading import Meter
 from shared_models.sheet import BenchSheet, ExposureOdds, Shop, ShopWeight
 from tests.support.pyodide_node import PhoneError, PyodideNode
 from tests.support.sheets import random_sheet
@@ -50,22 +54,33 @@ def variants() -> dict[str, BenchSheet]:
     first = sheet.reference_boards[0]
     aside = replace(first, set_aside_why="read with the module plugged in")
     found["one reference set aside"] = replace(sheet, reference_boards=(aside, *sheet.reference_boards[1:]))
+    found["a reading of this job taken back"] = replace(sheet, removed_ids=(sheet.readings[8].id,))
     found["a known-good reading taken back"] = replace(sheet, removed_ids=(sheet.known_good_readings[8].id,))
     fix = ContactCorrection(
         id="f", board_version_id=T10.id, socket="J7", contact="9", role="strap", made_at_ms=1_745_000_000_000
     )
     found["a corrected role"] = replace(sheet, corrections=(fix,))
+    found["a correction taken back"] = replace(sheet, corrections=(fix,), removed_ids=(fix.id,))
     socket = replace(T10.sockets[0], kind="usb_c")
     found["another board"] = replace(sheet, board=replace(T10, sockets=(socket,)))
     found["nothing read"] = replace(sheet, readings=())
     found["after the repair"] = replace(sheet, stage="after_repair")
     found["reference meter without a sheet"] = replace(sheet, meters=(BENCH_METER,))
+    for what, open_circuit_mv in (("can show", 300.0), ("puts on its leads", 9000.0)):
+        meters = tuple(replace(one, open_circuit_mv=open_circuit_mv) for one in sheet.meters)
+        found[f"what every meter {what}"] = replace(sheet, meters=meters)
     return found
+
+
+def forget() -> None:
+    """Nothing is kept from before."""
+    prepared._MEMO.clear()
+    known_boards._MEMO.clear()
 
 
 def cold(sheet: BenchSheet) -> bytes:
     """The answer with nothing kept from before."""
-    prepared._MEMO.clear()
+    forget()
     return opinion_json(msgspec.json.encode(sheet))
 
 
@@ -75,7 +90,7 @@ def test_sheets_of_one_board_asked_in_any_order_get_what_each_gets_alone() -> No
     assert len(set(alone.values())) == len(alone), "two variants are not told apart"
     order = list(sheets) * 2
     random.Random(7).shuffle(order)
-    prepared._MEMO.clear()
+    forget()
     for name in order:
         assert opinion_json(msgspec.json.encode(sheets[name])) == alone[name], name
 
@@ -83,9 +98,42 @@ def test_sheets_of_one_board_asked_in_any_order_get_what_each_gets_alone() -> No
 def test_a_sheet_that_grows_by_a_reading_gets_what_the_whole_gets_at_once() -> None:
     sheet = base()
     growing = [replace(sheet, readings=sheet.readings[:count]) for count in range(0, 35, 5)]
-    prepared._MEMO.clear()
+    forget()
     warm = [opinion_json(msgspec.json.encode(one)) for one in growing]
     assert warm == [cold(one) for one in growing]
+
+
+def test_healthy_boards_are_carried_once_for_all_jobs_that_are_compared_with_them(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    carried: list[Conditions] = []
+
+    def noted(known: Prepared, meters: dict[str, Meter], at: Conditions) -> KnownBands:
+        carried.append(at)
+        return made(known, meters, at)
+
+    made = session._make_known_bands
+    monkeypatch.setattr(session, "_make_known_bands", noted)
+    sheets = variants()
+    forget()
+    of_the_job = ("other intake", "a shop's weight", "a reading of this job taken back", "after the repair")
+    for name in ("base", *of_the_job):
+        opinion_json(msgspec.json.encode(sheets[name]))
+    assert len(carried) == 1
+    of_the_boards = ("a known-good reading taken back", "a corrected role", "one reference set aside", "another board")
+    for count, name in enumerate(of_the_boards):
+        opinion_json(msgspec.json.encode(sheets[name]))
+        assert len(carried) == 2 + count, name
+
+
+def test_stories_are_told_once_while_nothing_is_said_that_they_rest_on() -> None:
+    sheets = variants()
+    forget()
+    told = prepare(sheets["base"])
+    for name in ("a reading of this job taken back", "nothing read", "after the repair"):
+        assert prepare(sheets[name]) is told, name
+    for name in ("other intake", "how often a shop's touches fail", "a known-good reading taken back"):
+        assert prepare(sheets[name]) is not told, name
 
 
 def test_the_memo_forgets_the_oldest_and_still_answers_the_same() -> None:
@@ -93,7 +141,7 @@ def test_the_memo_forgets_the_oldest_and_still_answers_the_same() -> None:
     before = cold(first)
     for seed in range(1, MEMO_SIZE + 3):
         opinion_json(msgspec.json.encode(random_sheet(seed)))
-    assert len(prepared._MEMO) == MEMO_SIZE
+    assert len(prepared._MEMO) == len(known_boards._MEMO) == MEMO_SIZE
     assert opinion_json(msgspec.json.encode(first)) == before
 
 

@@ -215,7 +215,7 @@ def test_what_all_lines_of_one_chip_do_at_the_second_current_is_no_leak() -> Non
     then = {n: round(reads(MEANS[n], 1.0, 1e12, 0.2)) - (8 if int(n) % 2 else 0) for n in LINES}
     again = touched(then, prefix="low", meter_id="low", start_ms=2**41)
     sheet = sheet_of(board, (*job, *again), known=nine_boards(MEANS), meters=(BENCH_METER, LOW))
-    ready = prepare(sheet, b"two chips")
+    ready = prepare(sheet)
     seconds = judge(sheet, ready, accept_readings(sheet, ready.board, Notes([], []))).seconds
     both = {n: seconds[place, "red"] for place, n in enumerate(LINES, 1)}
     off = {n: (one.drop_mv or 0) - one.healthy_mv for n, one in both.items()}

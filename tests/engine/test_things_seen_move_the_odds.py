@@ -10,7 +10,6 @@ from msgspec.structs import replace
 
 from demo.shop import other_jobs, t10_jobs
 from server.engine.accept import Notes, accept_readings
-from server.engine.digest import board_digest
 from server.engine.inference import Judged, judge
 from server.engine.looked import SEEN_WITH
 from server.engine.prepared import prepare
@@ -36,7 +35,7 @@ def reading(sheet: BenchSheet, contact: str, as_typed: str) -> BenchSheet:
 
 
 def judged(sheet: BenchSheet) -> Judged:
-    prepared = prepare(sheet, board_digest(sheet))
+    prepared = prepare(sheet)
     return judge(sheet, prepared, accept_readings(sheet, prepared.board, Notes([], [])))
 
 

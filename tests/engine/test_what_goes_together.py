@@ -8,7 +8,6 @@ import math
 
 import pytest
 
-from server.engine.digest import board_digest
 from server.engine.door import form_opinion
 from server.engine.prepared import prepare
 from shared_models.board import BoardVersion
@@ -57,7 +56,7 @@ def test_a_line_that_reads_higher_is_held_down_by_the_rail() -> None:
 def test_an_event_has_its_share_once_with_all_that_goes_with_it() -> None:
     sheet = small({})
     for one in (sheet, sheet_of(board(), known=nine_boards(MEANS))):
-        prepared = prepare(one, board_digest(one))
+        prepared = prepare(one)
         log_alone, log_beside = prepared.companions
         together = {first for first, _ in log_beside}
         assert {prepared.stories[first].kind for first in together} >= {"plugged_live", "wet"}

@@ -147,7 +147,7 @@ def test_a_sessions_current_is_as_sure_as_the_middle_of_the_boards_it_is_compare
         for one in LOW.known_good_readings
     )
     sheet = replace(LOW, sheet_id="three meters", known_good_readings=known, meters=meters)
-    ready = prepare(sheet, b"three meters")
+    ready = prepare(sheet)
     at = conditions_of("bench", BENCH_METER, 23.0)
     sd = known_bands(ready, {one.id: one for one in meters}, at).current_sd
     assert sd == pytest.approx(math.hypot(0.02, 0.02), rel=0.02)
@@ -162,7 +162,7 @@ def test_of_two_touches_that_contradict_each_other_the_later_one_stands_with_its
 
 def test_where_a_healthy_contact_shows_ol_that_is_what_a_touch_is_expected_to_show() -> None:
     board = board_of([line("1", "ground"), line("2", "lane_coupled"), line("3", "lane", leads_to="U1")])
-    model = prepare(sheet_of(board), b"coupled").model
+    model = prepare(sheet_of(board)).model
     band, near_zero, low, high, over = model.signatures[1][0]
     assert over > 0.95
     assert max(band, near_zero, low, high) < 0.05

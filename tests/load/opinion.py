@@ -182,12 +182,11 @@ def _cold_and_more(ask: Callable[[bytes], float], pairs: list[tuple[bytes, bytes
 
 
 def _stories(sheet_json: bytes) -> int:
-    from server.engine.digest import board_digest
     from server.engine.prepared import prepare
     from shared_models.sheet import BenchSheet
 
     sheet = msgspec.json.decode(sheet_json, type=BenchSheet)
-    return len(prepare(sheet, board_digest(sheet)).stories)
+    return len(prepare(sheet).stories)
 
 
 def _on_phone(

@@ -10,7 +10,6 @@ from typing import NamedTuple
 from server.engine.accept import Notes, accept_readings
 from server.engine.account import _led_odds
 from server.engine.constants.next_touch import COUNTED_DIFFERENTLY
-from server.engine.digest import board_digest
 from server.engine.door import form_opinion
 from server.engine.drops import BAND, HIGH, LEAK, LEAK_BEHIND, LOST, OPEN, SHORT, SHORT_BEHIND, UPPER
 from server.engine.inference import judge
@@ -62,8 +61,7 @@ def opinion_of(sheet: BenchSheet) -> Opinion:
 
 def class_odds(sheet: BenchSheet, plan: SocketPlan) -> dict[str, float]:
     """The probability of every class, pairs of stories counted under the leading one as an opinion does."""
-    board = board_digest(sheet)
-    prepared = prepare(sheet, board)
+    prepared = prepare(sheet)
     notes = Notes(list(prepared.notes.questions), list(prepared.notes.set_aside))
     judged = judge(sheet, prepared, accept_readings(sheet, prepared.board, notes))
     odds, _ = _led_odds(judged)
@@ -80,7 +78,7 @@ def stories_told(sheet: BenchSheet, plan: SocketPlan) -> list[Told]:
 
     What a state reads (which leaks, how high) stays the world's. Mistakes that the world never makes are left out.
     """
-    prepared = prepare(sheet, board_digest(sheet))
+    prepared = prepare(sheet)
     told = [Told("wrong_end", "counted", COUNTED_DIFFERENTLY * math.fsum(one.weight for one in prepared.stories))]
     for story in prepared.stories:
         kind = {"contact_torn": "torn", "other_revision": "revision"}.get(story.kind, story.kind)
