@@ -32,6 +32,9 @@ Joins = list[tuple[int, int]]
 """The bridges that a variable could be in: a contact of it, and the place of the other among its neighbours. The
 state of the n-th is MEETS + n."""
 
+Numbered = dict[Mixture, int]
+"""The mixtures of a variable and which signature each is, in their order."""
+
 
 class Prepared(NamedTuple):
     """Everything that later readings do not change.
@@ -87,8 +90,9 @@ def _make(sheet: BenchSheet, known: KnownBoards) -> Prepared:
     stories = told(scene)
     net_variable, members = _variables(board, scene)
     joins = [[(index, place) for index in of for place in range(len(scene.neighbours[index]))] for of in members]
-    mixtures: list[list[Mixture]] = [[placed(_baseline(), None, board, of[0])] for of in members]
-    footprints = [_footprint(story, scene, net_variable, joins, mixtures) for story in stories]
+    numbers: list[Numbered] = [{placed(_baseline(), None, board, of[0]): 0} for of in members]
+    footprints = [_footprint(story, scene, net_variable, joins, numbers) for story in stories]
+    mixtures = [list(of_variable) for of_variable in numbers]
     total = math.fsum(story.weight for story in stories)
     log_priors = [math.log(story.weight / total) for story in stories]
     decisions = sorted({story.decision for story in stories})
@@ -134,9 +138,9 @@ def _baseline() -> Mixture:
 
 
 def _footprint(
-    story: Story, scene: Scene, net_variable: list[int], joins: list[Joins], mixtures: list[list[Mixture]]
+    story: Story, scene: Scene, net_variable: list[int], joins: list[Joins], numbers: list[Numbered]
 ) -> list[tuple[int, int]]:
-    """The story's footprint on the model's variables, its mixtures registered as signatures."""
+    """The story's footprint on the model's variables, its mixtures numbered as signatures."""
     entries: dict[int, int] = {}
     for contact, mixture in sorted(story.footprint.items()):
         variable = contact
@@ -149,9 +153,7 @@ def _footprint(
                     continue
                 mixture = met
         mixture = placed(mixture, story, scene.board, contact)
-        if mixture not in mixtures[variable]:
-            mixtures[variable].append(mixture)
-        entries[variable] = mixtures[variable].index(mixture)
+        entries[variable] = numbers[variable].setdefault(mixture, len(numbers[variable]))
     return sorted(entries.items())
 
 
