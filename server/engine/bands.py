@@ -129,7 +129,7 @@ def from_references(
     """The band of a contact from its reference boards, each already freed of what it has in common with itself.
 
     The band holds what the contact strays by alone; what its chip, the meter and the air do to all of its
-    neighbours too is the session's (`session.views_of`). Each reference reading carries its own scatter of
+    neighbours too is the session's (`views`). Each reference reading carries its own scatter of
     hand and meter into the spread; only what this meter adds beyond that is added again. `beside`: what its siblings
     read on the same boards, for which they are worth a board or two.
     """

@@ -13,8 +13,9 @@ from server.engine.meters import Conditions
 from server.engine.prepared import Prepared, prepare
 from server.engine.reference_cells import ReferenceCell, reference_cells
 from server.engine.rounding import millivolts, plain
-from server.engine.session import known_bands, open_circuit_of, session_conditions, views_of
+from server.engine.session import known_bands, open_circuit_of, session_conditions
 from server.engine.session_fit import fit_from_references
+from server.engine.views import views_of
 from shared_models.healthy_bands import HealthyBands, HealthyContact
 from shared_models.opinion import Band, BoardMark
 from shared_models.reading import LeadOnGround, Meter

@@ -36,10 +36,10 @@ from server.engine.session import (
     open_circuit_of,
     session_conditions,
     session_slack,
-    views_of,
 )
 from server.engine.session_fit import fit_from_references
 from server.engine.sibling_bands import sibling_bands
+from server.engine.views import views_of
 from shared_models.job import Observation
 from shared_models.reading import Drop, Meter
 from shared_models.sheet import BenchSheet
