@@ -2,7 +2,7 @@
 
 From reference boards: a conjugate Normal-inverse-gamma model (see `student.py`) over readings carried
 to this session's meter and temperature, prior spread by role; odd boards are set aside, not averaged
-in. Without any: the contact's siblings on the same board, judged without itself, then the role.
+in. Without any: the contact's siblings on this very board (`sibling_bands`), then the role.
 OL is often healthy; then the band says so instead of a number. Polarities are never mixed: every
 band belongs to one `lead_on_ground`.
 """

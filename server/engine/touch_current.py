@@ -22,8 +22,8 @@ def with_a_smaller_current(
 ) -> list[Candidate]:
     """The second current at one contact in doubt, if a meter for it is known and it is low, but no plain short."""
     seen, band = judged.seen.get((contact, "red")), judged.bands[contact, "red"]
-    meter = _smallest(judged)
-    if meter is None or seen is None or seen.drop_mv is None or band.path is None or band.ol_odds > 0.5:
+    smallest = _smallest(judged)
+    if smallest is None or seen is None or seen.drop_mv is None or band.path is None or band.ol_odds > 0.5:
         return []
     view = judged.views[contact, "red"]
     low_by_sd = (view.loc - seen.drop_mv) / view.scale
@@ -32,9 +32,10 @@ def with_a_smaller_current(
     if state.odds.short > state.odds.low:
         return []  # a short reads in proportion to the current, as what is left of it does: nothing to learn
     one = judged.prepared.board.contacts[contact]
-    ratio = view.current_ma / (meter.test_current_ma or 1.0)
+    second_ma, meter = smallest
+    ratio = view.current_ma / second_ma
     sentence = (
-        f"At {forced_words(meter.test_current_ma or 1.0)} ({meter.name}) a leak at {one.number} shows {ratio:.0f} "
+        f"At {forced_words(second_ma)} ({meter.name}) a leak at {one.number} shows {ratio:.0f} "
         "times as far, and what this board strays by cancels between the two."
     )
     return [
@@ -61,13 +62,13 @@ def _row(hypothesis: Hypothesis, contact: int, *, plain: bool) -> Row:
     return two(SURE if story.kind in LEAKS else 1 - SURE)
 
 
-def _smallest(judged: Judged) -> Meter | None:
-    """The meter on the sheet with the smallest known current, if that is well below the session's."""
+def _smallest(judged: Judged) -> tuple[float, Meter] | None:
+    """(mA, the meter) of the smallest known current on the sheet, if that is well below the session's."""
     usable = [
-        meter
+        (meter.test_current_ma, meter)
         for meter in judged.meters.values()
         if meter.test_current_ma is not None
         and meter.test_current_ma <= SECOND_RATIO * judged.at.current_ma
         and (meter.open_circuit_mv is None or meter.open_circuit_mv <= DIODE_MODE_MAX_MV)
     ]
-    return min(usable, key=lambda meter: (meter.test_current_ma or 0.0, meter.id), default=None)
+    return min(usable, key=lambda one: (one[0], one[1].id), default=None)
