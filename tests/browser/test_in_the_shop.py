@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric import ec
-from playwright.sync_api import Browser, BrowserContext, Error, Page, Playwright, expect
+from playwright.sync_api import Browser, BrowserContext, Error, Page, Playwright, Route, expect
 
 from server.network.authority import in_one_file, open_authority, write_whole
 from server.network.leaf import sign
@@ -177,9 +177,11 @@ def test_an_owner_pairs_and_takes_out_from_the_phone(shop: ShopProcess, owner: s
     page = phone.new_page()
     page.goto(f"{address(shop)}/#/pair/{_owners_code(shop, owner)}")
     page.get_by_role("button", name="Pair this phone").click()
+    expect(page.get_by_text("This phone is in, as counter.")).to_be_visible()
     go(page, "#/phones")
     page.get_by_label("What it is called here").fill("loft")
     page.get_by_role("button", name="Make a code").click()
+    expect(page.locator(".code")).to_be_visible()
     code = page.locator(".code").inner_text()
     expect(page.get_by_role("img", name="The code as a picture")).to_be_visible()
     assert shop.ask("POST", "/api/pair", {"code": code})[0] == 200
@@ -187,6 +189,23 @@ def test_an_owner_pairs_and_takes_out_from_the_phone(shop: ShopProcess, owner: s
     page.get_by_role("button", name="Take loft out").click()
     page.get_by_role("button", name="Take loft out").click()
     expect(page.locator("li").filter(has_text="loft")).to_contain_text("taken out")
+
+
+def test_who_goes_on_before_the_shop_has_answered_a_pairing_stays_there_and_sees_its_phones(
+    shop: ShopProcess, owner: str, phone: BrowserContext
+) -> None:
+    page = phone.new_page()
+    page.goto(f"{address(shop)}/#/pair/{_owners_code(shop, owner)}")
+    waiting: list[Route] = []
+    page.route("**/api/pair", lambda route: waiting.append(route))
+    with page.expect_request("**/api/pair"):
+        page.get_by_role("button", name="Pair this phone").click()
+    go(page, "#/phones")
+    expect(page.get_by_role("alert")).to_contain_text("does not know this phone yet")
+    waiting.pop().continue_()
+    expect(page.get_by_role("listitem").filter(has_text="counter").first).to_contain_text("owner")
+    expect(page.get_by_role("alert")).to_have_count(0)
+    assert page.url.endswith("#/phones")
 
 
 def _owners_code(shop: ShopProcess, owner: str) -> str:
