@@ -195,7 +195,7 @@ def _beside_siblings(told: NigPrior, spread: float, beside: Sequence[Beside]) ->
 
 def beside_on_references(board: Board, lines: dict[int, Line]) -> dict[int, list[Beside]]:
     """Of each contact read on healthy boards what its siblings read there, without the contact itself: the middle of
-    enough of them, and the other half of its pair.
+    enough of them, or each of a few; and the other half of its pair.
     """
     middles = {contact: median(line.values) for contact, line in lines.items()}
     groups = sibling_groups(board.contacts)
@@ -204,7 +204,11 @@ def beside_on_references(board: Board, lines: dict[int, Line]) -> dict[int, list
         key = sibling_key(board.contacts[contact])
         others = {other: middles[other] for other in groups.get(key or "", []) if other != contact and other in middles}
         partner = board.places.get(board.contacts[contact].pair_with or "")
-        beside = [Beside(median(list(others.values())), GROUP_SD_MV)] if len(others) >= GROUP_MIN else []
+        if len(others) >= GROUP_MIN:
+            beside = [Beside(median(list(others.values())), GROUP_SD_MV)]
+        else:
+            apart = math.sqrt(2) * GROUP_SD_MV
+            beside = [Beside(read, apart) for other, read in others.items() if other != partner]
         if partner is not None and partner in others:
             beside.append(Beside(others[partner], PARTNER_SD_MV))
         told[contact] = beside

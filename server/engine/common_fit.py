@@ -82,7 +82,6 @@ class CommonFit(NamedTuple):
     `weights` are the probabilities that each point is healthy, in the order of the points. `evidence`: the
     logarithm of the probability of the readings under this prior, by Laplace's approximation (Bishop, Pattern
     Recognition and Machine Learning, 2006, section 4.4.1): two priors are weighed against each other by it.
-    `squares`: the squared deviations of the points from the fit in their own scatter, each by its weight, added up.
     """
 
     log_current: float
@@ -92,7 +91,6 @@ class CommonFit(NamedTuple):
     chips: dict[str, Chip]
     weights: list[float]
     evidence: float
-    squares: float = 0.0
 
 
 def nothing_in_common(prior: Prior) -> CommonFit:
@@ -336,13 +334,10 @@ def _told(frame: Frame, laid: Laid, step: _Step, prior: Prior) -> CommonFit:
     weights = [0.0] * len(step.weights)
     for place, weight in zip(frame.order, step.weights, strict=True):
         weights[place] = weight
-    squares = 0.0
-    for weight, residual, (*_, scale) in zip(step.weights, step.left, laid.rows, strict=True):
-        squares += weight * (residual / scale) * (residual / scale)
     to = step.to
     chips = _chips(laid.names, to, step.arrow)
     return CommonFit(
-        to.log_current, to.kelvin, to.offset_mv, step.arrow.covariance, chips, weights, evidence, squares
+        to.log_current, to.kelvin, to.offset_mv, step.arrow.covariance, chips, weights, evidence
     )
 
 

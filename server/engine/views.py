@@ -5,13 +5,14 @@ import math
 from server.engine.bands import Healthy, carry_sd
 from server.engine.common_fit import lean_of
 from server.engine.constants.next_touch import VERDICT_Z_RETOUCH
-from server.engine.constants.readings import BRIDGE_N_SD_MV, DOUBLE_TOUCH_MV, EQUAL_SD_MV, OWN_SPREAD_DF
+from server.engine.constants.readings import BRIDGE_N_SD_MV, DOUBLE_TOUCH_MV, EQUAL_SD_MV
 from server.engine.constants.sessions import KELVIN, SELF_SHARE_LEFT, VT_MV_PER_K
 from server.engine.faulted import View, joined_mv
 from server.engine.meters import Conditions, SessionFit, carry, slopes
 from server.engine.prepared import Prepared
 from server.engine.roles import leans_with
 from server.engine.seen import Seen
+from server.engine.strays import as_others_stray, strays_of
 from shared_models.reading import LeadOnGround
 
 
@@ -41,7 +42,8 @@ def views_of(
         if key in moved:
             moved[key] = (moved[key][0], math.hypot(moved[key][1], sd))
     junction = VT_MV_PER_K * (KELVIN + to_c)
-    told = math.fsum(fit.common.weights)
+    shown = {key: drop for key in fit.weights if (drop := seen[key].drop_mv) is not None}
+    strays = strays_of(prepared, shown, fit.weights, moved)
     views = {}
     for (contact, lead), (loc, scale) in moved.items():
         if lead not in unread_leads and (contact, lead) not in seen:
@@ -53,7 +55,7 @@ def views_of(
             for other in prepared.scene.neighbours[contact]
             if (other, lead) in moved and bands[other, lead].ol_odds < 0.5
         ]
-        df, wider = _as_others_stray(band, told, fit.common.squares)
+        df, wider = as_others_stray(prepared, contact, band, strays)
         views[contact, lead] = View(
             loc,
             scale * wider,
@@ -87,20 +89,6 @@ def _slipped_to(healthy: tuple[float, float], beside: Seen | None) -> tuple[floa
     if beside is None or beside.drop_mv is None or beside.rival is not None:
         return healthy
     return (beside.drop_mv, EQUAL_SD_MV) if abs(beside.drop_mv - loc) < VERDICT_Z_RETOUCH * scale else healthy
-
-
-def _as_others_stray(band: Healthy, told: float, squares: float) -> tuple[float, float]:
-    """(degrees of freedom of a band, factor on its scale) once other contacts have shown how far healthy ones stray:
-    the weights of all in the session's fit together, and their weighed squares.
-
-    How uncertain a spread is has a part that all contacts share, which those of this board have told (inverse
-    chi-squared; Gelman et al., Bayesian Data Analysis, 3rd edition, section 2.6), and a part of the contact's own.
-    Scales are widened only: the far ones among healthy contacts have little weight in a fit.
-    """
-    if band.rests_on != "reference_boards" or band.path is None:
-        return band.df, 1.0
-    factor = math.sqrt(max(1.0, (band.df + squares) / (band.df + told)))
-    return max(band.df, 1 / (1 / OWN_SPREAD_DF + 1 / (band.df + told))), factor
 
 
 def _other_lead(key: tuple[int, str]) -> tuple[int, str]:

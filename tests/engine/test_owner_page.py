@@ -211,7 +211,7 @@ def test_a_whole_visit_stands_on_its_page() -> None:
                   "Old parts: the blown fuse, the old screen.", "Measured by Wren with bench meter."):
         assert words in said, words
     assert [(one.yours, one.healthy, one.after, one.contacts) for one in page.numbers] == [
-        ("61", "481", "61", ("28",)), ("529", "489", "488", ("30", "32")), ("434", "451", "", ("24",)),
+        ("61", "482", "61", ("28",)), ("529", "489", "488", ("30", "32")), ("434", "452", "", ("24",)),
     ]
     assert {one.healthy_from.sentence for one in page.numbers} == {"9 healthy boards"}
     assert [(one.photo_id, one.when) for one in page.photos] == [("photo-1", "before"), ("photo-3", "after")]

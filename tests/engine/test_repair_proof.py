@@ -79,7 +79,7 @@ def test_what_still_differs_is_named_unchanged() -> None:
     contact = by_contact(proof)["28"]
     assert (contact.outcome, proof.still_odd, proof.proven) == ("still_odd", ("28",), False)
     assert "Unchanged: 28." in proof.sentences
-    assert contact.sentence.startswith("28 is unchanged: 61 mV before, 60 mV now. A healthy one reads 473 to 497 mV.")
+    assert contact.sentence.startswith("28 is unchanged: 61 mV before, 60 mV now. A healthy one reads 474 to 497 mV.")
 
 
 def test_a_single_odd_touch_is_not_settled_and_stays_to_be_read() -> None:

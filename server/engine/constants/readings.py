@@ -9,6 +9,11 @@ REFERENCE_KAPPA = _num(
 )
 REFERENCE_DF = _num("REFERENCE_DF", 4.0, "boards", "PRACTICE", "the role's spread is worth about four boards")
 OWN_SPREAD_DF = _num("OWN_SPREAD_DF", 12.0, "boards", "ASSUMED", "how alike the spreads of contacts of one role are")
+ROLE_SPREAD_DF = _num(
+    "ROLE_SPREAD_DF", 12.0, "contacts", "ASSUMED", "how alike the spreads of roles are, in lines of a role's own"
+)
+SPREAD_LEAST = _num("SPREAD_LEAST", 0.7, "1", "ASSUMED", "a quiet board makes a band no narrower than this part of it")
+SPREAD_SURE = _num("SPREAD_SURE", 1000.0, "contacts", "ASSUMED", "a spread known like this is not asked about any more")
 NOISE_MV = _num("NOISE_MV", 1.0, "mV", "PRACTICE", "re-touch by one person")
 NOISE_PERSON_MV = _num("NOISE_PERSON_MV", 2.0, "mV", "PRACTICE", "another person, another meter with a sheet")
 LEAD_NOISE_OHM = _num("LEAD_NOISE_OHM", 0.4, "ohm", "ASSUMED", "probe and contact resistance from touch to touch")
