@@ -30,4 +30,4 @@ from server.engine.constants.table import TABLE, Entry
 
 __all__ = ["CONSTANTS_VERSION", "TABLE", "Entry"]
 
-CONSTANTS_VERSION = "2026.11.11"
+CONSTANTS_VERSION = "2026.11.29"
