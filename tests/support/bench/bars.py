@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 from tests.support.bench import further_scores, meter_scores, words_scores
 from tests.support.bench import tables as t
 from tests.support.bench.contact_scores import BINS, TWICE, Row, flagged_share, table, threshold
-from tests.support.bench.story_scores import AGAIN, FAR, bridges, paired, summary
+from tests.support.bench.story_scores import AGAIN, FAR, TAUGHT, bridges, paired, summary
 from tests.support.bench.walk_scores import ratios, shift, until_settled
 
 Figures = dict[str, float]
@@ -65,6 +65,7 @@ BARS = (
     Bar("log lost same tables again", "the same, above ideal inference on its own tables, nat", 0.05, False),
     Bar("sure and right again", "the same, confidence above 0.9 is right", 0.97, True),
     Bar("ece", "calibration error, tables that differ", 0.10, False),
+    Bar("ece taught", "the same, in a shop that has learnt the world's rates", 0.03, False),
     Bar("set covers", "90 % sets cover (0.88 to 0.97), distance to that", 0.0, False),
     Bar("sheet current", "a meter's sheet: 90 % of its current (0.88 to 0.97), distance", 0.0, False),
     Bar("sheet zero", "the same, of its zero", 0.0, False),
@@ -163,6 +164,8 @@ def _story_figures(rows: list[Row], judge: str, limit: float) -> Figures:
         "set covered": whole["covered"],
         "set size": whole["set"],
     }
+    if judge == "ideal" or TAUGHT in rows[0]:  # the near-ideal judge holds the world's rates
+        told["ece taught"] = whole["ece"] if judge == "ideal" else summary(rows, TAUGHT)["ece"]
     if judge == "engine":
         told["log lost same tables"] = paired(damaged, judge, "ideal_tables")[0]
         found = bridges(rows, limit)

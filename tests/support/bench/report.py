@@ -8,7 +8,7 @@ from tests.support.bench.bars import Figures, bar_table, contact_figures, figure
 from tests.support.bench.contact_scores import BINS, FALSE_ALARMS, OWN_RATES, TWICE, by_current, by_false_alarms, table
 from tests.support.bench.further_scores import way_table
 from tests.support.bench.meter_scores import meter_table
-from tests.support.bench.story_scores import AGAIN, bridges, by_kind, paired, summary, surely_otherwise
+from tests.support.bench.story_scores import AGAIN, TAUGHT, bridges, by_kind, paired, summary, surely_otherwise
 from tests.support.bench.walk_scores import NEAR_IDEAL, ORDERS, near_ideal, over_sweep, ratios, shift, until_settled
 from tests.support.bench.words_scores import words_table
 
@@ -126,7 +126,8 @@ def _story_table(title: str, rows: list[Row], when: str = "") -> str:
         f"{'judge':13}{'log nat':>8}{'+-':>6}{'Brier':>7}{'top-1':>7}{'top-3':>7}{'90 % set':>9}{'size':>6}"
         f"{'ECE':>7}{'floor':>7}{'> .9':>7}{'right':>7}"
     ]
-    for judge in ("prior", "ideal", "ideal_tables", "engine"):
+    taught = [TAUGHT] if not when and TAUGHT in rows[0] else []
+    for judge in ("prior", "ideal", "ideal_tables", "engine", *taught):
         of = summary(rows, judge if judge == "prior" else f"{judge}{when}")
         body.append(
             f"{judge:13}{of['log']:8.3f}{of['log_se']:6.3f}{of['brier']:7.3f}{of['top1']:7.3f}{of['top3']:7.3f}"

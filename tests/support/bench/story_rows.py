@@ -4,14 +4,17 @@ import math
 from dataclasses import replace
 from typing import Any
 
+import msgspec
+
 from tests.support.bench import engine_says, ideal_stories
 from tests.support.bench import tables as t
 from tests.support.bench.contact_rows import asked_again
 from tests.support.bench.ideal import Ideal
 from tests.support.bench.jobs import Job
 from tests.support.bench.sheets import sheet
-from tests.support.bench.story_scores import AGAIN
+from tests.support.bench.story_scores import AGAIN, TAUGHT
 from tests.support.bench.story_world import stories
+from tests.support.bench.taught import shop_of
 
 FLOOR = 1e-6
 """The least probability a class is scored with."""
@@ -20,7 +23,9 @@ BRIDGED = "1.2"
 
 
 def story_row(job: Job, ideal: Ideal, references: int, *, told: bool = True) -> dict[str, Any]:
-    """One row: the prior, the near-ideal judge on true and on the engine's tables, and the engine."""
+    """One row: the prior, the near-ideal judge on true and on the engine's tables, and the engine; with eight healthy
+    boards also the engine as a shop would have it that has learnt the world's rates.
+    """
     one = job.story
     assert one.story is not None
     known = stories(job.plan.name)
@@ -44,6 +49,9 @@ def story_row(job: Job, ideal: Ideal, references: int, *, told: bool = True) -> 
         **scores,
         **_again(job, ideal, references, scores, told=told),
     }  # fmt: skip
+    if references == t.REFERENCE_BOARDS and told:
+        page = msgspec.structs.replace(page, shop=shop_of(job))
+        row[TAUGHT] = _score(engine_says.class_odds(page, job.plan), one.story.merged)
     row["hurt as told"] = is_hurt(job, row["engine"]["top"])
     row[f"hurt as told{AGAIN}"] = is_hurt(job, row[f"engine{AGAIN}"]["top"])
     if one.story.bridge is not None and one.story.merged.startswith("bridge"):

@@ -14,6 +14,8 @@ FAR = 4
 LEADS = 0.5
 AGAIN = " again"
 """Behind a judge's name: after the touches that the engine asks for once more."""
+TAUGHT = "engine taught"
+"""The engine with the rates of stories, exposures and touches that a shop would have learnt in that world."""
 
 
 def summary(rows: list[Row], judge: str) -> dict[str, float]:
