@@ -93,7 +93,7 @@ def asked_again(job: Job, one: OnBench, said: engine_says.ContactSaid) -> list[i
     return [
         contact
         for contact, line in enumerate(job.plan.lines)
-        if line.conducts and (told[written_as(job, one, contact)] or one.first[contact] is None)
+        if told[written_as(job, one, contact)] or (line.conducts and one.first[contact] is None)
     ]
 
 
