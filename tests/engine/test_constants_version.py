@@ -24,5 +24,5 @@ def numbers() -> str:
 def test_other_numbers_have_another_version() -> None:
     digest = hashlib.sha256(numbers().encode()).hexdigest()[:16]
     assert (constants.CONSTANTS_VERSION, digest) == (VERSION, DIGEST), (
-        "The numbers of server/engine/constants have changed: CONSTANTS_VERSION gets the day's date, and both stand here."
+        "The numbers of server/engine/constants have changed: CONSTANTS_VERSION gets the date, and both stand here."
     )
