@@ -193,6 +193,11 @@ def _beside_siblings(told: NigPrior, spread: float, beside: Sequence[Beside]) ->
     return NigPrior(mean / kappa, kappa, told.df, told.scale)
 
 
+def apart_sd(is_partner: bool) -> float:
+    """How far two lines that should read alike stray from each other, one deviation (mV)."""
+    return PARTNER_SD_MV if is_partner else math.sqrt(2) * GROUP_SD_MV
+
+
 def beside_on_references(board: Board, lines: dict[int, Line]) -> dict[int, list[Beside]]:
     """Of each contact read on healthy boards what its siblings read there, without the contact itself: the middle of
     enough of them, or each of a few; and the other half of its pair.
@@ -207,10 +212,9 @@ def beside_on_references(board: Board, lines: dict[int, Line]) -> dict[int, list
         if len(others) >= GROUP_MIN:
             beside = [Beside(median(list(others.values())), GROUP_SD_MV)]
         else:
-            apart = math.sqrt(2) * GROUP_SD_MV
-            beside = [Beside(read, apart) for other, read in others.items() if other != partner]
+            beside = [Beside(read, apart_sd(False)) for other, read in others.items() if other != partner]
         if partner is not None and partner in others:
-            beside.append(Beside(others[partner], PARTNER_SD_MV))
+            beside.append(Beside(others[partner], apart_sd(True)))
         told[contact] = beside
     return told
 

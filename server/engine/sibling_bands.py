@@ -6,7 +6,7 @@ Each is judged without itself. Enough siblings: their median; of a few the one t
 import math
 
 from server.engine.accepted_board import Board
-from server.engine.bands import Healthy
+from server.engine.bands import Healthy, apart_sd
 from server.engine.constants.next_touch import VERDICT_Z_RETOUCH
 from server.engine.constants.readings import GROUP_MIN, GROUP_SD_MV, OWN_SPREAD_DF, PARTNER_SD_MV, SIBLING_DF
 from server.engine.robust import median
@@ -39,7 +39,7 @@ def _from_siblings(
     middle = median(values) if len(values) >= GROUP_MIN else 0.0
     off = [value - middle for value in values if abs(value - middle) < VERDICT_Z_RETOUCH * GROUP_SD_MV]
     if len(values) < GROUP_MIN or 2 * len(off) <= len(values):
-        return _from_one_sibling(board, index, {one: _apart_sd(one == partner) for one in others}, read, band)
+        return _from_one_sibling(board, index, {one: apart_sd(one == partner) for one in others}, read, band)
     loc, variance = middle, GROUP_SD_MV * GROUP_SD_MV
     if partner in others and partner is not None and abs(read[partner] - middle) < VERDICT_Z_RETOUCH * GROUP_SD_MV:
         weight, own = 1 / (PARTNER_SD_MV * PARTNER_SD_MV), 1 / variance
@@ -59,11 +59,6 @@ def _as_siblings_stray(off_mv: list[float]) -> tuple[float, float]:
     told, squares = len(off_mv) - 1, math.fsum(off * off for off in off_mv) / (GROUP_SD_MV * GROUP_SD_MV)
     factor = math.sqrt(max(1.0, (shared + squares) / (shared + told)))
     return 1 / (1 / OWN_SPREAD_DF + 1 / (shared + told)), factor
-
-
-def _apart_sd(is_partner: bool) -> float:
-    """How far two lines that should read alike stray from each other, one deviation (mV)."""
-    return PARTNER_SD_MV if is_partner else math.sqrt(2) * GROUP_SD_MV
 
 
 def _from_one_sibling(

@@ -55,7 +55,7 @@ def _shop(page: BenchSheet, plan: SocketPlan) -> Shop:
     whole = math.fsum(before.values())
     within = {kind: {name: part / before[kind] for name, part in tells[kind].items()} for kind in tells if before[kind]}
     shares = shares_that_tell(within, _happens(plan.name))
-    wide = t.FAILS_HIGH + t.FAILS_OPEN + t.FAILS_NEIGHBOUR
+    fails = t.FAILS_HIGH + t.FAILS_OPEN + t.FAILS_NEIGHBOUR
     return Shop(
         weights=tuple(
             ShopWeight(story=kind, factor=max(LEAST, share * whole / before[kind])) for kind, share in shares.items()
@@ -64,8 +64,8 @@ def _shop(page: BenchSheet, plan: SocketPlan) -> Shop:
             ExposureOdds(exposure=name, lines=MANY, odds={IN_A_SHEET[one]: share for one, share in states.items()})
             for name, states in EXPOSED.items()
         ),
-        touch_fails_wide=wide,
-        touch_fails_fine=wide,
+        touch_fails_wide=fails,
+        touch_fails_fine=fails,
     )
 
 
